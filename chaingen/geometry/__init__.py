@@ -1,0 +1,1 @@
+"""Bodies as arrays, distance kernels and the linking test; nothing here knows what a weave is."""

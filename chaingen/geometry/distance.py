@@ -1,0 +1,300 @@
+"""Least distance of round rings, exact, with every local minimum.
+
+For a point p the nearest point of a circle is closed form, so the squared distance of two circles is a function of one angle,
+
+    f(t) = |w|^2 + R_b^2 - 2 R_b rho,   w = p_a(t) - c_b,   rho^2 = |w|^2 - (w . n_b)^2,
+
+whose analytic first and second derivatives are used: f' is sampled, its sign changes are bracketed, and each root is polished by
+Newton steps that never leave the bracket. Circle to circle distance has at most eight critical points (Neff 1990, "Finding the
+distance between two circles in three-dimensional space", IBM J. Res. Dev. 34(5), doi:10.1147/rd.345.0770).
+
+Conventions: the gap of two rings is the distance of their centrelines less both wire radii, negative when wires overlap.
+"""
+
+from dataclasses import dataclass
+from math import atan2, cos, pi, sin, sqrt
+
+import numba
+import numpy as np
+
+from chaingen.geometry.rings import Floats, Ints, Rings
+
+SAMPLES = 32
+"""Angles at which f' is sampled; a dip that hides between two of them is looked for by the sign of f''."""
+
+MOST_MINIMA = 8
+"""Room for local minima of one pair: half of the critical points can be minima, and flat pairs give four samples."""
+
+FLAT = 1e-12
+"""Relative size of f' under which two circles count as equally far all the way round (coaxial)."""
+
+
+@numba.njit(cache=True)
+def frame(nx: float, ny: float, nz: float) -> tuple[float, float, float, float, float, float]:
+    """Two unit vectors that complete the unit normal to a right-handed frame (Duff et al. 2017, JCGT 6(1))."""
+    sign = 1.0 if nz >= 0.0 else -1.0
+    a = -1.0 / (sign + nz)
+    b = nx * ny * a
+    return 1.0 + sign * nx * nx * a, sign * b, -sign * nx, b, sign + ny * ny * a, -ny
+
+
+@numba.njit(cache=True)
+def _slopes(
+    t: float, a1: float, a2: float, h0: float, h1: float, h2: float, big: float, rb: float
+) -> tuple[float, float]:
+    """f' and f'' at angle t; |w|^2 = big + a1 cos t + a2 sin t and w . n_b = h0 + h1 cos t + h2 sin t."""
+    c = cos(t)
+    s = sin(t)
+    along = a1 * c + a2 * s
+    d_along = a2 * c - a1 * s
+    h = h0 + h1 * c + h2 * s
+    dh = h2 * c - h1 * s
+    q = max(big + along - h * h, 1e-300)
+    rho = sqrt(q)
+    dq = d_along - 2.0 * h * dh
+    ddq = -along - 2.0 * dh * dh + 2.0 * h * (h - h0)
+    first = d_along - rb * dq / rho
+    second = -along - rb * (ddq / rho - 0.5 * dq * dq / (q * rho))
+    return first, second
+
+
+@numba.njit(cache=True)
+def _polish(
+    lo: float, hi: float, a1: float, a2: float, h0: float, h1: float, h2: float, big: float, rb: float
+) -> float:
+    """Root of f' in [lo, hi], where f' <= 0 at lo and f' > 0 at hi."""
+    t = 0.5 * (lo + hi)
+    for _ in range(80):
+        first, second = _slopes(t, a1, a2, h0, h1, h2, big, rb)
+        if first > 0.0:
+            hi = t
+        else:
+            lo = t
+        new = t - first / second if second > 0.0 else lo - 1.0
+        if not (lo < new < hi):
+            new = 0.5 * (lo + hi)
+        if abs(new - t) < 1e-15 + 4e-16 * abs(t):
+            return new
+        t = new
+    return t
+
+
+@numba.njit(cache=True)
+def _turn_of_slope(
+    lo: float, hi: float, rising: bool, a1: float, a2: float, h0: float, h1: float, h2: float, big: float, rb: float
+) -> tuple[float, float]:
+    """Angle in [lo, hi] where f'' changes sign (from + to - if `rising`) and f' there."""
+    first = 0.0
+    t = lo
+    for _ in range(50):
+        t = 0.5 * (lo + hi)
+        first, second = _slopes(t, a1, a2, h0, h1, h2, big, rb)
+        if (second > 0.0) == rising:
+            lo = t
+        else:
+            hi = t
+    return t, first
+
+
+@numba.njit(cache=True)
+def circle_minima(
+    ca: Floats, na: Floats, ra: float, cb: Floats, nb: Floats, rb: float, angles: Floats
+) -> tuple[int, bool]:
+    """Angles on circle a at which its distance to circle b has a local minimum.
+
+    Args:
+        ca: Centre of circle a [mm], shape (3,).
+        na: Unit normal of circle a, shape (3,).
+        ra: Radius of circle a [mm].
+        cb: Centre of circle b [mm], shape (3,).
+        nb: Unit normal of circle b, shape (3,).
+        rb: Radius of circle b [mm].
+        angles: Receives the angles [rad] in the frame of `frame(na)`, shape (MOST_MINIMA,).
+
+    Returns:
+        How many angles were written, and whether the distance is the same all round (then four even angles stand for all).
+    """
+    ux, uy, uz, vx, vy, vz = frame(na[0], na[1], na[2])
+    wx = ca[0] - cb[0]
+    wy = ca[1] - cb[1]
+    wz = ca[2] - cb[2]
+    a1 = 2.0 * ra * (wx * ux + wy * uy + wz * uz)
+    a2 = 2.0 * ra * (wx * vx + wy * vy + wz * vz)
+    h0 = wx * nb[0] + wy * nb[1] + wz * nb[2]
+    h1 = ra * (ux * nb[0] + uy * nb[1] + uz * nb[2])
+    h2 = ra * (vx * nb[0] + vy * nb[1] + vz * nb[2])
+    big = wx * wx + wy * wy + wz * wz + ra * ra
+    step = 2.0 * pi / SAMPLES
+    # Starting off the axes keeps symmetric pairs, whose roots lie on round angles, clear of the samples.
+    t0 = 0.1234567
+    first0, second0 = _slopes(t0, a1, a2, h0, h1, h2, big, rb)
+    steepest = abs(first0)
+    count = 0
+    t = t0
+    first = first0
+    second = second0
+    for k in range(SAMPLES):
+        t_next = t0 + (k + 1) * step
+        if k + 1 < SAMPLES:
+            first_next, second_next = _slopes(t_next, a1, a2, h0, h1, h2, big, rb)
+        else:
+            first_next, second_next = first0, second0
+        steepest = max(steepest, abs(first_next))
+        if first <= 0.0 < first_next:
+            if count < MOST_MINIMA:
+                angles[count] = _polish(t, t_next, a1, a2, h0, h1, h2, big, rb)
+                count += 1
+        elif first > 0.0 and first_next > 0.0 and second < 0.0 < second_next:
+            turn, low = _turn_of_slope(t, t_next, False, a1, a2, h0, h1, h2, big, rb)
+            if low <= 0.0 and count < MOST_MINIMA:
+                angles[count] = _polish(turn, t_next, a1, a2, h0, h1, h2, big, rb)
+                count += 1
+        elif first <= 0.0 and first_next <= 0.0 and second > 0.0 > second_next:
+            turn, high = _turn_of_slope(t, t_next, True, a1, a2, h0, h1, h2, big, rb)
+            if high > 0.0 and count < MOST_MINIMA:
+                angles[count] = _polish(t, turn, a1, a2, h0, h1, h2, big, rb)
+                count += 1
+        t = t_next
+        first = first_next
+        second = second_next
+    if count == 0 or steepest < FLAT * (big + rb * rb):
+        for k in range(4):
+            angles[k] = t0 + 0.5 * pi * k
+        return 4, True
+    return count, False
+
+
+@numba.njit(cache=True)
+def nearest_on_circle(
+    px: float, py: float, pz: float, c: Floats, n: Floats, radius: float
+) -> tuple[float, float, float]:
+    """The point of a circle nearest to a point; any of them when the point lies on the axis."""
+    wx = px - c[0]
+    wy = py - c[1]
+    wz = pz - c[2]
+    h = wx * n[0] + wy * n[1] + wz * n[2]
+    wx -= h * n[0]
+    wy -= h * n[1]
+    wz -= h * n[2]
+    rho = sqrt(wx * wx + wy * wy + wz * wz)
+    if rho < 1e-14 * radius:
+        ux, uy, uz, _, _, _ = frame(n[0], n[1], n[2])
+        return c[0] + radius * ux, c[1] + radius * uy, c[2] + radius * uz
+    k = radius / rho
+    return c[0] + k * wx, c[1] + k * wy, c[2] + k * wz
+
+
+@numba.njit(cache=True)
+def point_at(c: Floats, n: Floats, radius: float, t: float) -> tuple[float, float, float]:
+    """The point of a circle at angle t [rad] in the frame of `frame(n)`."""
+    ux, uy, uz, vx, vy, vz = frame(n[0], n[1], n[2])
+    a = radius * cos(t)
+    b = radius * sin(t)
+    return c[0] + a * ux + b * vx, c[1] + a * uy + b * vy, c[2] + a * uz + b * vz
+
+
+@numba.njit(cache=True)
+def angle_of(px: float, py: float, pz: float, c: Floats, n: Floats) -> float:
+    """The angle [rad] in the frame of `frame(n)` under which a point is seen from the centre of a circle."""
+    ux, uy, uz, vx, vy, vz = frame(n[0], n[1], n[2])
+    wx = px - c[0]
+    wy = py - c[1]
+    wz = pz - c[2]
+    return atan2(wx * vx + wy * vy + wz * vz, wx * ux + wy * uy + wz * uz)
+
+
+@numba.njit(cache=True)
+def _smallest_gaps(
+    centres: Floats, normals: Floats, radii: Floats, wires: Floats, pairs: Ints, gaps: Floats, points: Floats
+) -> None:
+    angles = np.empty(MOST_MINIMA)
+    for k in range(len(pairs)):
+        i = pairs[k, 0]
+        j = pairs[k, 1]
+        count, _ = circle_minima(
+            centres[i], normals[i], radii[i], centres[j], normals[j], radii[j], angles
+        )
+        best = np.inf
+        for m in range(count):
+            px, py, pz = point_at(centres[i], normals[i], radii[i], angles[m])
+            qx, qy, qz = nearest_on_circle(px, py, pz, centres[j], normals[j], radii[j])
+            d = sqrt((px - qx) ** 2 + (py - qy) ** 2 + (pz - qz) ** 2)
+            if d < best:
+                best = d
+                points[k, 0, 0] = px
+                points[k, 0, 1] = py
+                points[k, 0, 2] = pz
+                points[k, 1, 0] = qx
+                points[k, 1, 1] = qy
+                points[k, 1, 2] = qz
+        gaps[k] = best - wires[i] - wires[j]
+
+
+@numba.njit(cache=True)
+def _all_minima(
+    centres: Floats, normals: Floats, radii: Floats, wires: Floats, pairs: Ints, gaps: Floats, points: Floats
+) -> None:
+    angles = np.empty(MOST_MINIMA)
+    for k in range(len(pairs)):
+        i = pairs[k, 0]
+        j = pairs[k, 1]
+        count, _ = circle_minima(
+            centres[i], normals[i], radii[i], centres[j], normals[j], radii[j], angles
+        )
+        for m in range(MOST_MINIMA):
+            gaps[k, m] = np.nan
+        for m in range(count):
+            px, py, pz = point_at(centres[i], normals[i], radii[i], angles[m])
+            qx, qy, qz = nearest_on_circle(px, py, pz, centres[j], normals[j], radii[j])
+            gaps[k, m] = sqrt((px - qx) ** 2 + (py - qy) ** 2 + (pz - qz) ** 2) - wires[i] - wires[j]
+            points[k, m, 0, 0] = px
+            points[k, m, 0, 1] = py
+            points[k, m, 0, 2] = pz
+            points[k, m, 1, 0] = qx
+            points[k, m, 1, 1] = qy
+            points[k, m, 1, 2] = qz
+
+
+def smallest_gaps(rings: Rings, pairs: Ints) -> tuple[Floats, Floats]:
+    """Smallest gap of each pair and where it is.
+
+    Args:
+        rings: The rings.
+        pairs: Indices of the two rings of each pair, shape (m, 2).
+
+    Returns:
+        Gaps [mm], shape (m,), and the two nearest centreline points [mm], shape (m, 2, 3).
+    """
+    gaps = np.empty(len(pairs))
+    points = np.empty((len(pairs), 2, 3))
+    _smallest_gaps(rings.centres, rings.normals, rings.radii, rings.wire_radii, pairs, gaps, points)
+    return gaps, points
+
+
+@dataclass(frozen=True, eq=False)
+class Contacts:
+    """Places where two wires come nearest, one row a place; a pair has a row for each local minimum.
+
+    Attributes:
+        pairs: Indices of the two rings, shape (m, 2).
+        gaps: Gap of the wires there [mm], shape (m,).
+        points: The nearest centreline point on either ring [mm], shape (m, 2, 3).
+    """
+
+    pairs: Ints
+    gaps: Floats
+    points: Floats
+
+
+def contacts(rings: Rings, pairs: Ints) -> Contacts:
+    """Every local minimum of the gap of each pair; four even places where it is the same all round.
+
+    Args:
+        rings: The rings.
+        pairs: Indices of the two rings of each pair, shape (m, 2).
+    """
+    gaps = np.empty((len(pairs), MOST_MINIMA))
+    points = np.empty((len(pairs), MOST_MINIMA, 2, 3))
+    _all_minima(rings.centres, rings.normals, rings.radii, rings.wire_radii, pairs, gaps, points)
+    found = ~np.isnan(gaps)
+    return Contacts(np.repeat(pairs, found.sum(axis=1), axis=0), gaps[found], points[found])

@@ -1,0 +1,1 @@
+"""What a maker prepares: counts of rings by size."""

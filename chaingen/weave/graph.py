@@ -1,0 +1,193 @@
+"""The link graph: which rings there are and which links with which.
+
+A graph is either a finite piece or a repeating cell. In a cell a link names, besides its two rings, how many cells further on the
+second one lies; in a finite piece that offset is 0 everywhere.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
+
+import networkx as nx
+import numpy as np
+
+from chaingen.geometry.rings import Floats, Ints
+from chaingen.weave.groups import Group, GroupKind, RingSize, Run
+
+
+@dataclass(frozen=True, slots=True)
+class Member:
+    """One ring of a graph.
+
+    Attributes:
+        name: Unique name, made of group number and place in the group, such as ``12b``.
+        role: What the ring is for: ``side by side``, ``rosette`` or ``join``.
+        size: Its size.
+        group: Index of its group.
+    """
+
+    name: str
+    role: str
+    size: RingSize
+    group: int
+
+
+@dataclass(frozen=True, slots=True)
+class Arrangement:
+    """An intended shape that links alone do not fix.
+
+    Attributes:
+        kind: The kind of group that asks for it. Rings side by side (and joins) are kept apart by planes, so they do not
+            cross; the rings of a rosette all turn the same way.
+        rings: Indices of the rings, in order.
+    """
+
+    kind: GroupKind
+    rings: tuple[int, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class LinkGraph:
+    """Rings and links of a piece or of a repeating cell.
+
+    Attributes:
+        members: The rings.
+        links: Index pairs of linked rings, shape (m, 2), the smaller index first where the offset is 0.
+        offsets: How many cells further on the second ring of each link lies, shape (m,); all 0 in a finite piece.
+        arrangements: The shapes intended for groups of two or more rings.
+        groups: The groups, in order.
+        periodic: Whether this is a repeating cell.
+    """
+
+    members: tuple[Member, ...]
+    links: Ints
+    offsets: Ints
+    arrangements: tuple[Arrangement, ...]
+    groups: tuple[Group, ...]
+    periodic: bool
+
+    def __len__(self) -> int:
+        return len(self.members)
+
+    @cached_property
+    def names(self) -> tuple[str, ...]:
+        """Names of the rings."""
+        return tuple(member.name for member in self.members)
+
+    @cached_property
+    def radii(self) -> Floats:
+        """Centreline radii [mm], shape (n,)."""
+        return np.array([member.size.radius for member in self.members])
+
+    @cached_property
+    def wire_radii(self) -> Floats:
+        """Wire radii [mm], shape (n,)."""
+        return np.array([member.size.wire_radius for member in self.members])
+
+    @cached_property
+    def group_of(self) -> Ints:
+        """Index of each ring's group, shape (n,)."""
+        return np.array([member.group for member in self.members], dtype=np.int64)
+
+    @cached_property
+    def degrees(self) -> Ints:
+        """How many rings each ring is linked with, shape (n,)."""
+        return np.bincount(self.links.ravel(), minlength=len(self)).astype(np.int64)
+
+    def neighbours(self, ring: int) -> Ints:
+        """Indices of the rings linked with `ring`; in a cell one index may come several times, from several cells."""
+        first, second = self.links.T
+        return np.concatenate([second[first == ring], first[second == ring]])
+
+    def network(self) -> "nx.Graph":
+        """The graph for networkx: nodes 0 to n-1 with ``name``, ``role``, ``size``; edges with ``offset``."""
+        network = nx.MultiGraph() if self.periodic else nx.Graph()
+        for index, member in enumerate(self.members):
+            network.add_node(index, name=member.name, role=member.role, size=member.size)
+        for (a, b), offset in zip(self.links.tolist(), self.offsets.tolist(), strict=True):
+            network.add_edge(a, b, offset=offset)
+        return network
+
+    def components(self) -> list[tuple[int, ...]]:
+        """Sets of rings that hang together, largest first; a sound piece has one."""
+        parts = (tuple(sorted(part)) for part in nx.connected_components(self.network()))
+        return sorted(parts, key=lambda part: (-len(part), part))
+
+    def repeating_cell(self) -> tuple[int, int] | None:
+        """The shortest run of groups that the piece repeats from its first group on.
+
+        Returns:
+            Number of groups and number of rings of the cell, or None when the piece never repeats at least twice.
+        """
+        row = self.groups
+        for length in range(1, len(row) // 2 + 1):
+            if all(row[k] == row[k + length] for k in range(len(row) - length)):
+                return length, sum(group.count for group in row[:length])
+        return None
+
+
+def _letters(index: int) -> str:
+    """a, b, ... z, aa, ab, ... for 0, 1, ..."""
+    text = ""
+    index += 1
+    while index:
+        index, rest = divmod(index - 1, 26)
+        text = chr(ord("a") + rest) + text
+    return text
+
+
+def _members(groups: tuple[Group, ...]) -> tuple[Member, ...]:
+    return tuple(
+        Member(f"{number + 1}{_letters(k)}", group.kind.value, group.size, number)
+        for number, group in enumerate(groups)
+        for k in range(group.count)
+    )
+
+
+def _graph(groups: tuple[Group, ...], *, wraps: bool, periodic: bool) -> LinkGraph:
+    """Link each group with the next; `wraps` links the last with the first (of the next cell when `periodic`)."""
+    starts = np.concatenate([[0], np.cumsum([group.count for group in groups])]).tolist()
+    rows = [range(starts[k], starts[k + 1]) for k in range(len(groups))]
+    links: list[tuple[int, int]] = []
+    offsets: list[int] = []
+    for group, row in zip(groups, rows, strict=True):
+        if group.kind is GroupKind.ROSETTE:
+            links += [(a, b) for a in row for b in row if a < b]
+    for here, there in pairwise(rows):
+        links += [(a, b) for a in here for b in there]
+    offsets = [0] * len(links)
+    if wraps:
+        across = [(a, b) for a in rows[-1] for b in rows[0]]
+        links += across if periodic else [(min(pair), max(pair)) for pair in across]
+        offsets += [1 if periodic else 0] * len(across)
+    arrangements = tuple(
+        Arrangement(group.kind, tuple(row)) for group, row in zip(groups, rows, strict=True) if group.count > 1
+    )
+    return LinkGraph(
+        _members(groups),
+        np.array(links, dtype=np.int64).reshape(-1, 2),
+        np.array(offsets, dtype=np.int64),
+        arrangements,
+        groups,
+        periodic,
+    )
+
+
+def piece_graph(run: Run) -> LinkGraph:
+    """The link graph of a whole run, joins at open ends left off."""
+    groups = run.groups()
+    return _graph(groups, wraps=run.closed and len(groups) > 2, periodic=False)
+
+
+def cell_graph(groups: tuple[Group, ...]) -> LinkGraph:
+    """The link graph of a repeating cell of groups.
+
+    Neighbouring groups stand at right angles, so a row of an odd number is taken twice to come round to itself.
+    """
+    cell = groups if len(groups) % 2 == 0 else groups * 2
+    return _graph(cell, wraps=True, periodic=True)
+
+
+def row_graph(groups: tuple[Group, ...]) -> LinkGraph:
+    """The link graph of a finite open row of groups."""
+    return _graph(groups, wraps=False, periodic=False)

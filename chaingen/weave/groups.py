@@ -1,0 +1,101 @@
+"""Ring sizes, groups and runs: the words in which a chain of rings is said.
+
+A run is a row of groups. Neighbouring groups are linked ring by ring, all with all. A join is a side-by-side group that
+stands only between two others: at an open end of a run it has nothing to join and is left off.
+"""
+
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+
+class GroupKind(StrEnum):
+    """How the rings of one group stand to each other."""
+
+    SIDE_BY_SIDE = "side by side"
+    ROSETTE = "rosette"
+    JOIN = "join"
+
+
+@dataclass(frozen=True, slots=True)
+class RingSize:
+    """A named ring size.
+
+    Attributes:
+        name: The name that the design gives it.
+        inside_diameter: Inside diameter [mm].
+        wire_diameter: Wire diameter [mm].
+    """
+
+    name: str
+    inside_diameter: float
+    wire_diameter: float
+
+    @property
+    def radius(self) -> float:
+        """Centreline radius [mm]."""
+        return 0.5 * (self.inside_diameter + self.wire_diameter)
+
+    @property
+    def wire_radius(self) -> float:
+        """Wire radius [mm]."""
+        return 0.5 * self.wire_diameter
+
+    @property
+    def aspect_ratio(self) -> float:
+        """Inside diameter over wire diameter."""
+        return self.inside_diameter / self.wire_diameter
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Rings that act together.
+
+    Attributes:
+        kind: How they stand to each other: side by side (not linked, a plane passes between any two), a rosette
+            (each linked with each, all turning the same way), or a join (side by side, and only between two groups).
+        count: How many rings, 1 or more.
+        size: The size of every ring of the group.
+    """
+
+    kind: GroupKind
+    count: int
+    size: RingSize
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """A row of groups: `first` once, `cell` `repeat` times, `last` once.
+
+    Attributes:
+        first: Groups made once before the repeated ones.
+        cell: The groups that are repeated; at least one.
+        last: Groups made once after them.
+        repeat: How many times the cell is made, 1 or more.
+        closed: Whether the last group links the first.
+    """
+
+    cell: tuple[Group, ...]
+    repeat: int = 1
+    first: tuple[Group, ...] = ()
+    last: tuple[Group, ...] = ()
+    closed: bool = False
+
+    def groups(self) -> tuple[Group, ...]:
+        """All groups in order, without the joins that would hang on an open end."""
+        row = self.first + self.cell * self.repeat + self.last
+        if self.closed:
+            return row
+        begin, end = 0, len(row)
+        while begin < end and row[begin].kind is GroupKind.JOIN:
+            begin += 1
+        while end > begin and row[end - 1].kind is GroupKind.JOIN:
+            end -= 1
+        return row[begin:end]
+
+    def repeated(self, repeat: int) -> "Run":
+        """The same run with its cell made `repeat` times."""
+        return replace(self, repeat=repeat)
+
+    def sizes(self) -> tuple[RingSize, ...]:
+        """The ring sizes used, each once, in order of first use."""
+        return tuple(dict.fromkeys(group.size for group in self.first + self.cell + self.last))
