@@ -1,0 +1,77 @@
+"""How long a piece is when it is pulled straight: the longest period of its cell, and its ends, at zero gap."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from chaingen.geometry.rings import Floats, Rings
+from chaingen.solve.motion import Motion
+from chaingen.solve.slp import Contacts, State, stretch, tilt_axes
+from chaingen.weave.graph import LinkGraph
+
+
+@dataclass(frozen=True, eq=False)
+class Taut:
+    """A run pulled straight.
+
+    Attributes:
+        length: Period of a cell, or length of a finite row from outside to outside [mm].
+        rings: The rings pulled straight along x.
+        converged: Whether the search ended because nothing more was to be won.
+    """
+
+    length: float
+    rings: Rings
+    converged: bool
+
+
+def taut_cell(graph: LinkGraph, rings: Rings, motion: Motion) -> Taut:
+    """The longest period of a repeating cell at zero gap.
+
+    Args:
+        graph: The cell's link graph.
+        rings: A placement of the cell without overlaps.
+        motion: Its shift.
+    """
+
+    def period(state: State) -> tuple[float, Floats]:
+        slope = np.zeros(5 * len(graph) + 1)
+        slope[-1] = 1.0
+        return state.motion.period, slope
+
+    found = stretch(Contacts(graph), State(rings, motion), period)
+    return Taut(found.value, found.state.rings, found.converged)
+
+
+def taut_row(graph: LinkGraph, rings: Rings) -> Taut:
+    """The longest a finite row can be pulled, from outside to outside, by its first and last group.
+
+    Args:
+        graph: The row's link graph.
+        rings: A placement of the row along x without overlaps.
+    """
+    group = graph.group_of
+    ends = [np.flatnonzero(group == group.max()), np.flatnonzero(group == 0)]
+
+    def span(state: State) -> tuple[float, Floats]:
+        """Mean farthest x of the last group's rings less mean nearest x of the first group's."""
+        now = state.rings
+        slope = np.zeros(5 * len(graph) + 1)
+        one, two = tilt_axes(now.normals)
+        length = 0.0
+        for side, members in zip((1.0, -1.0), ends, strict=True):
+            for k in members:
+                x = float(now.normals[k, 0])
+                rest = np.sqrt(max(1.0 - x * x, 1e-12))
+                share = 1.0 / len(members)
+                length += share * (side * now.centres[k, 0] + now.radii[k] * rest + now.wire_radii[k])
+                slope[5 * k] += side * share
+                # d(normal x) of a tilt about axis a is (a x n)_x; one tilt unit is 1 mm at the ring's radius.
+                for tilt, axis in ((3, one[k]), (4, two[k])):
+                    change = float(np.cross(axis, now.normals[k])[0])
+                    slope[5 * k + tilt] += share * (-x / rest) * change
+        return length, slope
+
+    found = stretch(Contacts(graph), State(rings, Motion()), span)
+    low, high = found.state.rings.bounds()
+    return Taut(float(high[0] - low[0]), found.state.rings, found.converged)
