@@ -1,0 +1,159 @@
+"""The check: what a set of placed rings is, measured without any knowledge of how it was placed.
+
+Exact gap of every near pair, exact linking of every near pair against the graph, and the shapes that links alone do not fix.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from chaingen.geometry.arrangement import hand, plane_between
+from chaingen.geometry.distance import smallest_gaps
+from chaingen.geometry.linking import linked
+from chaingen.geometry.near import near_pairs
+from chaingen.geometry.rings import Floats, Ints, Rings
+from chaingen.weave.graph import LinkGraph
+from chaingen.weave.groups import GroupKind
+
+ROUND_OFF = 1e-6
+"""A gap may be short of the clearance asked by this much [mm] before it counts as a collision: far under any tolerance of wire."""
+
+
+@dataclass(frozen=True, slots=True)
+class Collision:
+    """Two rings that are nearer than the clearance asked.
+
+    Attributes:
+        rings: Their indices.
+        gap: Gap of their wires [mm]; negative when they overlap.
+        place: The point half-way between the nearest centreline points [mm].
+    """
+
+    rings: tuple[int, int]
+    gap: float
+    place: tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """A group that has its links but not its shape.
+
+    Attributes:
+        rings: The rings that show it.
+        reason: What is wrong, in words.
+    """
+
+    rings: tuple[int, ...]
+    reason: str
+
+
+@dataclass(frozen=True, eq=False)
+class CheckReport:
+    """What the check found.
+
+    Attributes:
+        clearance: The gap asked for [mm].
+        smallest_gap: Smallest gap of any two rings [mm]; infinite when no two rings are near each other.
+        binding_pair: The pair that has it, or None.
+        binding_place: Where, half-way between the nearest centreline points [mm], or None.
+        collisions: Every pair nearer than the clearance, worst first.
+        missing_links: Pairs that should be linked and are not.
+        unwanted_links: Pairs that are linked and should not be.
+        faults: Groups whose shape is not the one intended.
+        pairs_checked: How many near pairs were measured.
+    """
+
+    clearance: float
+    smallest_gap: float
+    binding_pair: tuple[int, int] | None
+    binding_place: tuple[float, float, float] | None
+    collisions: tuple[Collision, ...]
+    missing_links: tuple[tuple[int, int], ...]
+    unwanted_links: tuple[tuple[int, int], ...]
+    faults: tuple[Fault, ...]
+    pairs_checked: int
+
+    @property
+    def links_as_designed(self) -> bool:
+        """Whether exactly the links of the graph are there."""
+        return not self.missing_links and not self.unwanted_links
+
+    @property
+    def sound(self) -> bool:
+        """Whether the piece is what was designed: links, shapes and clearance."""
+        return self.links_as_designed and not self.faults and not self.collisions
+
+
+def _keys(pairs: Ints, count: int) -> Ints:
+    ordered = np.sort(pairs, axis=1)
+    return np.asarray(ordered[:, 0] * count + ordered[:, 1])
+
+
+def _faults(graph: LinkGraph, rings: Rings) -> tuple[Fault, ...]:
+    apart: list[tuple[int, int]] = []
+    faults: list[Fault] = []
+    for arrangement in graph.arrangements:
+        members = arrangement.rings
+        if arrangement.kind is GroupKind.ROSETTE:
+            if len(members) > 2 and hand(rings[np.array(members)]) == 0:
+                faults.append(Fault(members, "the rings of this rosette do not all turn the same way"))
+        else:
+            apart += [(a, b) for k, a in enumerate(members) for b in members[k + 1 :]]
+    if apart:
+        pairs = np.array(apart, dtype=np.int64)
+        for a, b in pairs[~plane_between(rings, pairs)].tolist():
+            faults.append(Fault((a, b), "these rings cross: no plane passes between them"))
+    return tuple(faults)
+
+
+def _middle(points: Floats) -> tuple[float, float, float]:
+    x, y, z = points.mean(axis=0).tolist()
+    return x, y, z
+
+
+def check(graph: LinkGraph, rings: Rings, *, clearance: float = 0.0) -> CheckReport:
+    """Measure placed rings against their link graph.
+
+    Args:
+        graph: What should link with what; a finite piece.
+        rings: The placed rings, in the graph's order.
+        clearance: Gap asked for between any two wires [mm].
+
+    Returns:
+        The report; its lists are in order of severity or of index, so that equal input gives equal output.
+    """
+    assert len(graph) == len(rings)
+    assert not graph.periodic
+    n = len(rings)
+    pairs = near_pairs(rings, margin=max(clearance, 0.0) + float(rings.wire_radii.max()))
+    wanted = np.unique(_keys(graph.links, n))
+    keys = _keys(pairs, n)
+    joined = linked(rings, pairs)
+    missing = np.setdiff1d(wanted, keys[joined])
+    unwanted = np.setdiff1d(keys[joined], wanted)
+    gaps, points = smallest_gaps(rings, pairs)
+    collisions: tuple[Collision, ...] = ()
+    pair: tuple[int, int] | None = None
+    place: tuple[float, float, float] | None = None
+    smallest = np.inf
+    if len(gaps):
+        worst = int(np.argmin(gaps))
+        smallest = float(gaps[worst])
+        pair = (int(pairs[worst, 0]), int(pairs[worst, 1]))
+        place = _middle(points[worst])
+        bad = np.flatnonzero(gaps < clearance - ROUND_OFF)
+        bad = bad[np.argsort(gaps[bad], kind="stable")]
+        collisions = tuple(
+            Collision((int(pairs[k, 0]), int(pairs[k, 1])), float(gaps[k]), _middle(points[k])) for k in bad
+        )
+    return CheckReport(
+        clearance,
+        smallest,
+        pair,
+        place,
+        collisions,
+        tuple((int(k // n), int(k % n)) for k in missing),
+        tuple((int(k // n), int(k % n)) for k in unwanted),
+        _faults(graph, rings),
+        len(pairs),
+    )
