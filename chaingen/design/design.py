@@ -1,0 +1,36 @@
+"""The design: what a design file says, in millimetres and checked."""
+
+from dataclasses import dataclass, replace
+
+from chaingen.stock.metals import Metal
+from chaingen.weave.groups import RingSize, Run
+
+MAX_RINGS = 200_000
+"""The largest piece that is accepted."""
+
+
+@dataclass(frozen=True, slots=True)
+class Design:
+    """A piece as its maker asks for it.
+
+    Attributes:
+        title: What the piece is called.
+        metal: What its rings are made of.
+        run: Its groups; repeated as given, once when a length is given instead.
+        length: Finished length asked for [mm], pulled straight and outside to outside; None when repeats are given.
+        clearance: Gap asked for between any two wires [mm].
+        tolerance: How far real rings are off in inside diameter and wire [mm].
+        ring_sizes: All ring sizes that the file names.
+    """
+
+    title: str
+    metal: Metal
+    run: Run
+    length: float | None
+    clearance: float
+    tolerance: float
+    ring_sizes: tuple[RingSize, ...]
+
+    def repeated(self, repeat: int) -> "Design":
+        """The same piece with a number of repeats instead of a length."""
+        return replace(self, run=self.run.repeated(repeat), length=None)

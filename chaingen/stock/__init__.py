@@ -1,0 +1,1 @@
+"""Tables with their sources: wire gauges and metals."""
