@@ -1,0 +1,1 @@
+"""Meshes and the files made of them."""

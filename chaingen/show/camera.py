@@ -1,0 +1,112 @@
+"""Where the camera stands: parallel views that fill the frame with the piece."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from chaingen.geometry.rings import Floats, Rings
+
+LONG_SIDE = 1600
+"""Pixels of a picture's long side."""
+
+SHORT_SIDE = 560, 1200
+"""Fewest and most pixels of the short side, which follows the piece's shape between them."""
+
+MARGIN = 0.07
+"""Free border as part of the piece's extent on either side."""
+
+FOOT = 0.13
+"""Part of a picture's height kept free for the scale bar."""
+
+
+@dataclass(frozen=True, eq=False)
+class View:
+    """A parallel view.
+
+    Attributes:
+        name: File name without its ending.
+        focus: Point in the middle of the picture [mm].
+        towards: Unit vector from the focus to the camera.
+        up: Unit vector that is up in the picture.
+        width: Pixels.
+        height: Pixels.
+        half_height: Half of the height that the picture shows [mm].
+        depth: Distance of the camera from the focus, beyond all rings [mm].
+    """
+
+    name: str
+    focus: Floats
+    towards: Floats
+    up: Floats
+    width: int
+    height: int
+    half_height: float
+    depth: float
+
+    @property
+    def mm_per_pixel(self) -> float:
+        """Scale of the picture, the same everywhere in it."""
+        return 2.0 * self.half_height / self.height
+
+
+def _unit(v: Floats) -> Floats:
+    return np.asarray(v / np.linalg.norm(v))
+
+
+def _extent(rings: Rings, axis: Floats) -> tuple[float, float]:
+    """Exact extent of the rings along a unit vector [mm]: centre plus or minus R |axis across the normal| + r."""
+    middle = rings.centres @ axis
+    half = rings.radii * np.sqrt(np.clip(1.0 - (rings.normals @ axis) ** 2, 0.0, 1.0)) + rings.wire_radii
+    return float((middle - half).min()), float((middle + half).max())
+
+
+def framed(name: str, rings: Rings, towards: Floats, up: Floats, shown: Rings | None = None) -> View:
+    """A view that fills the frame with `shown` (all rings by default).
+
+    Args:
+        name: Its name.
+        rings: All rings: the camera stands beyond them.
+        towards: Direction from the piece to the camera.
+        up: What should be up; need not be square to `towards`.
+        shown: The rings to fill the frame with.
+    """
+    shown = rings if shown is None else shown
+    towards = _unit(towards)
+    right = _unit(np.cross(up, towards))
+    up = np.cross(towards, right)
+    (x0, x1), (y0, y1) = _extent(shown, right), _extent(shown, up)
+    z0, z1 = _extent(rings, towards)
+    wide, high = (x1 - x0) * (1.0 + 2.0 * MARGIN), (y1 - y0) * (1.0 + 2.0 * MARGIN) / (1.0 - FOOT)
+    low, most = SHORT_SIDE
+    if wide >= high:
+        width, height = LONG_SIDE, int(np.clip(round(LONG_SIDE * high / wide), low, most))
+    else:
+        width, height = int(np.clip(round(LONG_SIDE * wide / high), low, most)), LONG_SIDE
+    half_height = 0.5 * max(high, wide * height / width)
+    # The foot of the picture is the scale bar's: the piece sits in the middle of what is left.
+    middle_up = 0.5 * (y0 + y1) - FOOT * half_height
+    focus = 0.5 * (x0 + x1) * right + middle_up * up + 0.5 * (z0 + z1) * towards
+    return View(name, focus, towards, up, width, height, half_height, (z1 - z0) + 10.0)
+
+
+def four_views(rings: Rings, focus: Floats) -> list[View]:
+    """Front, side, three-quarter and close-up views.
+
+    Args:
+        rings: The rings; an open run lies along x.
+        focus: The place the close-up is about [mm], shape (3,).
+    """
+    up, back = np.array([0.0, 1.0, 0.0]), np.array([0.0, 0.0, 1.0])
+    low, high = rings.bounds()
+    long = (high - low)[0] > 1.5 * (high - low)[1:].max()
+    slant = np.array([-0.9, 0.55, 0.75]) if long else np.array([0.55, 0.5, 0.8])
+    near = np.linalg.norm(rings.centres - focus, axis=1)
+    count = min(len(rings), 9)
+    reach = np.sort(near)[count - 1]
+    close = rings[near <= reach + 1e-9]
+    return [
+        framed("front", rings, back, up),
+        framed("side", rings, up, -back),
+        framed("three-quarter", rings, slant, up),
+        framed("close-up", rings, np.array([-0.35, 0.45, 1.0]), up, close),
+    ]
