@@ -47,8 +47,8 @@ def _mesh(pv: Any, rings: Rings, tolerance: float) -> Any:
     return surface
 
 
-def _dress(plotter: Any, pv: Any) -> None:
-    """Light and background."""
+def dress(plotter: Any, pv: Any) -> None:
+    """Give a plotter the studio's light and background."""
     plotter.set_background(BACKGROUND_BOTTOM, top=BACKGROUND_TOP)
     image = environment()
     height, width, _ = image.shape
@@ -59,14 +59,14 @@ def _dress(plotter: Any, pv: Any) -> None:
     texture.MipmapOn()
     texture.InterpolateOn()
     plotter.set_environment_texture(texture, is_srgb=False)
-    plotter.remove_environment_texture = None
     plotter.renderer.SetEnvironmentUp(0.0, 1.0, 0.0)
     plotter.renderer.SetEnvironmentRight(1.0, 0.0, 0.0)
 
 
-def _add_rings(
+def add_rings(
     plotter: Any, pv: Any, rings: Rings, colour: Colour, roughness: float, collided: Ints, tolerance: float
 ) -> None:
+    """Add rings to a plotter, those in `collided` in the colour of collisions; `tolerance` is the mesh's [mm]."""
     bad = np.zeros(len(rings), dtype=bool)
     bad[collided] = True
     if not bad.all():
@@ -155,8 +155,8 @@ def draw_views(
                 if plotter is not None:
                     plotter.close()
                 plotter = pv.Plotter(off_screen=True, window_size=[view.width, view.height], lighting="none")
-                _dress(plotter, pv)
-                _add_rings(plotter, pv, rings, colour, roughness, bad, tolerance)
+                dress(plotter, pv)
+                add_rings(plotter, pv, rings, colour, roughness, bad, tolerance)
                 plotter.enable_anti_aliasing("ssaa")
                 drawn_at = tolerance
             image = _scale_bar(_photograph(plotter, view), view)

@@ -8,6 +8,7 @@ solved whole, long rows of unlike groups are grown a few groups at a time. All s
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import lru_cache
 from math import pi
 
 import numpy as np
@@ -26,6 +27,9 @@ STARTS = 6
 
 SHAKES = (0.0, 0.05, 0.08, 0.11, 0.14, 0.17)
 """How far the starts after the first are shaken, in radii and radians; more than this mostly ends in other shapes."""
+
+ENOUGH_AGREE = 3
+"""Once so many sound starts agree on the best, no further one is made."""
 
 SAME = 2e-3
 """Starts agree when their gaps differ by less than this [mm]."""
@@ -107,7 +111,7 @@ class _Solved:
     gap: float
 
 
-def _sound(graph: LinkGraph, state: State) -> bool:
+def is_sound(graph: LinkGraph, state: State) -> bool:
     """Whether links and shapes are the intended ones, gaps aside, in the cell or row itself."""
     if graph.periodic:
         inner = graph.offsets == 0
@@ -143,8 +147,11 @@ def _search(
             )
         found = widen(contacts, State(shaken, start.motion), free=free)
         # A signed gap below the thinnest overlap of two wires means wrong links; shapes are judged besides.
-        right = found.value > -2.0 * float(graph.wire_radii.min()) and _sound(graph, found.state)
+        right = found.value > -2.0 * float(graph.wire_radii.min()) and is_sound(graph, found.state)
         tried.append((right, found))
+        reached = [one.value for sound, one in tried if sound]
+        if reached and sum(value >= max(reached) - SAME for value in reached) >= ENOUGH_AGREE:
+            break
     best = max(tried, key=lambda one: (one[0], round(one[1].value, 6), one[1].converged))
     sound = [found for right, found in tried if right]
     names = graph.names
@@ -152,7 +159,7 @@ def _search(
         what,
         tuple(found.value for _, found in tried),
         len(sound),
-        sum(abs(found.value - best[1].value) < SAME for found in sound),
+        sum(found.value >= best[1].value - SAME for found in sound),
         best[1].converged,
         tuple(
             (names[i], names[j], float(share))
@@ -170,6 +177,7 @@ def _centred(state: State) -> State:
     return State(rough.moved(rings, -middle), state.motion)
 
 
+@lru_cache(maxsize=256)
 def solve_cell(groups: tuple[Group, ...], *, starts: int = STARTS) -> tuple[LinkGraph, State, Search, float]:
     """The best placement found of a repeating row of groups.
 
@@ -186,9 +194,10 @@ def solve_cell(groups: tuple[Group, ...], *, starts: int = STARTS) -> tuple[Link
     return graph, _centred(solved.state), solved.search, solved.gap
 
 
+@lru_cache(maxsize=256)
 def solve_row(
     groups: tuple[Group, ...], *, starts: int = STARTS, quarter: int = 0
-) -> tuple[Rings, list[Search], float]:
+) -> tuple[Rings, tuple[Search, ...], float]:
     """The best placement found of a finite open row of groups.
 
     Args:
@@ -200,11 +209,12 @@ def solve_row(
         The poses, the evidence and the smallest signed gap [mm].
     """
     if sum(group.count for group in groups) > WHOLE_RINGS:
-        return _grown(groups, 0, None, starts=starts, quarter=quarter)
+        rings, searches, gap = _grown(groups, 0, None, starts=starts, quarter=quarter)
+        return rings, tuple(searches), gap
     solved = _search(
         "row", row_graph(groups), State(rough.row_pose(groups, quarter=quarter), Motion()), starts=starts
     )
-    return _centred(solved.state).rings, [solved.search], solved.gap
+    return _centred(solved.state).rings, (solved.search,), solved.gap
 
 
 def _grown(
@@ -344,6 +354,11 @@ def _place_closed(run: Run, starts: int) -> tuple[Rings, list[Search], float]:
     return solved.state.rings, searches, solved.gap
 
 
+def _place_row(run: Run, starts: int) -> tuple[Rings, list[Search], float]:
+    rings, searches, gap = solve_row(run.groups(), starts=starts)
+    return rings, list(searches), gap
+
+
 def place(run: Run, *, clearance: float = 0.0, starts: int = STARTS, on_progress: Progress | None = None) -> Placement:
     """Place every ring of a run as far from its neighbours as it goes.
 
@@ -365,7 +380,7 @@ def place(run: Run, *, clearance: float = 0.0, starts: int = STARTS, on_progress
     elif run.repeat >= PERIODIC_REPEATS:
         rings, searches, gap = _place_repeated(run, starts)
     else:
-        rings, searches, gap = solve_row(run.groups(), starts=starts)
+        rings, searches, gap = _place_row(run, starts)
     say("checking the whole piece")
     report = check(graph, rings, clearance=clearance)
     if report.sound:

@@ -26,7 +26,7 @@ from chaingen.geometry.rings import Floats, Ints, Rings
 from chaingen.solve.motion import Motion, MotionKind
 from chaingen.weave.graph import LinkGraph
 
-CONTACT_SAMPLES = 12
+CONTACT_SAMPLES = 8
 """Even samples of each circle of a pair that enter the linear program besides the local minima."""
 
 GAIN = 1e-6
@@ -524,7 +524,7 @@ def _program(
     cost = np.concatenate([IDLE - pull, IDLE + pull, [-worth]])
     bounds = np.tile([0.0, trust], (2 * n + 1, 1))
     bounds[-1] = [-np.inf, ceiling]
-    answer = linprog(cost, A_ub=matrix, b_ub=value, bounds=bounds, method="highs-ds")
+    answer = linprog(cost, A_ub=matrix, b_ub=value, bounds=bounds, method="highs-ds", options={"presolve": False})
     if answer.status != 0:
         return None
     return answer.x[:n] - answer.x[n:-1], float(answer.x[-1]), -answer.ineqlin.marginals

@@ -1,0 +1,351 @@
+"""The command line: parse, call, print, exit code. Only click is loaded until a command runs.
+
+Exit codes: 0 it fits (or the command did what was asked), 1 it does not fit or no fit was found, 2 bad input or nothing could be
+written, 3 the search did not converge.
+"""
+
+import json
+import os
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from chaingen.make.result import Result
+
+BAD_INPUT = 2
+INTERRUPTED = 130
+BROKEN = 70
+"""Exit code for a fault of the program itself (EX_SOFTWARE of BSD's sysexits)."""
+
+CHAINS = ("one-in-one", "two-in-one", "two-in-two", "three-in-three", "rosette-chain", "rosette-pairs", "rosette")
+"""The chains of `chaingen new`; a test keeps them equal to the starters, which are not loaded for --help."""
+
+PROGRESS_AFTER = 1.0
+"""Seconds after which progress is shown."""
+
+
+def say(text: str) -> None:
+    """Print a line for people."""
+    click.echo(text)
+
+
+class Commands(click.Group):
+    """Turns every error into a message and an exit code."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the chosen command."""
+        from chaingen.errors import BadInput, ChaingenError
+
+        try:
+            return super().invoke(ctx)
+        except BadInput as error:
+            if ctx.params.get("as_json") or "--json" in sys.argv[1:]:
+                fields = ("where", "got", "expected", "advice")
+                click.echo(json.dumps({"problems": [{f: getattr(p, f) for f in fields} for p in error.problems]}, indent=2))
+            for problem in error.problems:
+                click.echo(f"error: {problem}", err=True)
+            ctx.exit(BAD_INPUT)
+        except ChaingenError as error:
+            click.echo(f"error: {error}", err=True)
+            ctx.exit(BAD_INPUT)
+        except (click.exceptions.Exit, click.ClickException, click.Abort):
+            raise
+        except KeyboardInterrupt:
+            click.echo("stopped", err=True)
+            ctx.exit(INTERRUPTED)
+        except BrokenPipeError:
+            sys.stdout = None  # type: ignore[assignment]
+            ctx.exit(0)
+        except Exception as error:
+            if os.environ.get("CHAINGEN_DEBUG"):
+                raise
+            kind = "memory ran out" if isinstance(error, MemoryError) else f"{type(error).__name__}: {error}"
+            click.echo(f"error: a fault in chaingen itself ({kind}); CHAINGEN_DEBUG=1 shows where", err=True)
+            ctx.exit(BROKEN)
+
+
+@contextmanager
+def progress(show: bool) -> Iterator[Callable[[str], None]]:
+    """Show what is being done on the terminal's error stream once it takes longer than a second."""
+    if not show or not sys.stderr.isatty():
+        yield lambda _: None
+        return
+    from rich.console import Console
+
+    console = Console(stderr=True)
+    started = time.monotonic()
+    status = console.status("")
+    shown = False
+
+    def tell(text: str) -> None:
+        nonlocal shown
+        status.update(f"{text} ({time.monotonic() - started:.0f} s)")
+
+    import threading
+
+    def appear() -> None:
+        nonlocal shown
+        shown = True
+        status.start()
+
+    timer = threading.Timer(PROGRESS_AFTER, appear)
+    timer.daemon = True
+    timer.start()
+    try:
+        yield tell
+    finally:
+        timer.cancel()
+        if shown:
+            status.stop()
+
+
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="chaingen", message="%(prog)s %(version)s")
+def main() -> None:
+    """Place, check, picture and export chains of wire rings.
+
+    A design is one readable TOML file; `chaingen new` writes one to start from.
+
+    Exit codes: 0 it fits, 1 it does not fit or no fit was found, 2 bad input, 3 the search did not converge.
+    """
+
+
+DESIGN = click.argument("design", type=click.Path(path_type=Path))
+JSON = click.option("--json", "as_json", is_flag=True, help="Print the report as JSON instead of words.")
+QUIET = click.option("--quiet", is_flag=True, help="Print nothing but errors.")
+
+
+def _print(result: "Result", report: dict[str, Any], as_json: bool, quiet: bool) -> None:
+    if as_json:
+        say(json.dumps(report, indent=2, ensure_ascii=False))
+    elif not quiet:
+        from chaingen.show.words import verdict_lines
+
+        say(result.design.title)
+        for line in verdict_lines(result):
+            say(line)
+
+
+@main.command()
+@DESIGN
+@click.option("--out", "folder", type=click.Path(path_type=Path), help="Folder for everything; out/NAME by default.")
+@click.option(
+    "--mesh-tolerance",
+    default="0.01 mm",
+    show_default=True,
+    help="Farthest the models may lie from the true surface.",
+)
+@click.option("--models-anyway", is_flag=True, help="Write models also of a piece that does not fit.")
+@click.option("--pictures/--no-pictures", default=True, help="Draw pictures (the default) or leave them out.")
+@JSON
+@QUIET
+@click.pass_context
+def make(
+    ctx: click.Context,
+    design: Path,
+    folder: Path | None,
+    mesh_tolerance: str,
+    models_anyway: bool,
+    pictures: bool,
+    as_json: bool,
+    quiet: bool,
+) -> None:
+    """Make everything from a DESIGN file: verdict, models, pictures, report."""
+    from chaingen.design.load import load_design
+    from chaingen.pipeline import build
+    from chaingen.pipeline import export
+    from chaingen.show.report import report_of
+
+    tolerance = _length("--mesh-tolerance", mesh_tolerance, 1e-4, 1.0)
+    loaded = load_design(design)
+    folder = folder if folder is not None else Path("out") / design.stem
+    with progress(not quiet) as tell:
+        result = build(loaded, on_progress=tell)
+        files = export(
+            result,
+            folder,
+            mesh_tolerance=tolerance,
+            models_anyway=models_anyway,
+            pictures=pictures,
+            on_progress=tell,
+        )
+    relative = [path.relative_to(folder).as_posix() for path in files.paths]
+    _print(result, report_of(result, relative, files.not_drawn), as_json, quiet)
+    if files.not_drawn:
+        click.echo(f"no pictures: {files.not_drawn}", err=True)
+    if not as_json and not quiet:
+        if not result.fits and not models_anyway:
+            say("No models were written, since it does not fit; --models-anyway writes the best try.")
+        say(f"Written to {folder}: {', '.join(relative)}")
+    ctx.exit(result.exit_code)
+
+
+@main.command()
+@DESIGN
+@JSON
+@QUIET
+@click.pass_context
+def check(ctx: click.Context, design: Path, as_json: bool, quiet: bool) -> None:
+    """Say whether a DESIGN goes together, writing nothing."""
+    from chaingen.design.load import load_design
+    from chaingen.pipeline import build
+    from chaingen.show.report import report_of
+
+    loaded = load_design(design)
+    with progress(not quiet) as tell:
+        result = build(loaded, on_progress=tell)
+    _print(result, report_of(result), as_json, quiet)
+    ctx.exit(result.exit_code)
+
+
+def _length(option: str, text: str, low: float, high: float) -> float:
+    from chaingen.errors import BadInput, Problem
+    from chaingen.units import UnreadableLength, format_mm, parse_length
+
+    try:
+        value = parse_length(text)
+    except UnreadableLength as error:
+        raise BadInput([Problem(option, repr(text), str(error))]) from None
+    if not low <= value <= high:
+        raise BadInput([Problem(option, format_mm(value, 6), f"{format_mm(low, 6)} to {format_mm(high)}")])
+    return value
+
+
+def _wires(text: str) -> list[float]:
+    from chaingen.errors import BadInput, Problem
+    from chaingen.stock.gauges import parse_wire
+    from chaingen.units import UnreadableLength
+
+    values, problems = [], []
+    for part in text.split(","):
+        try:
+            values.append(parse_wire(part))
+        except UnreadableLength as error:
+            problems.append(Problem("--wires", repr(part.strip()), str(error)))
+    if problems:
+        raise BadInput(problems)
+    return values
+
+
+@main.command()
+@DESIGN
+@click.option("--ring", help="Name of the ring size to vary; may be left out when the pattern uses one.")
+@click.option("--insides", help='Inside diameters, such as "3 mm, 3.5 mm, 4 mm".')
+@click.option("--wires", help='Wires, such as "20 AWG, 18 AWG, 1.2 mm".')
+@JSON
+@QUIET
+@click.pass_context
+def sizes(
+    ctx: click.Context, design: Path, ring: str | None, insides: str | None, wires: str | None, as_json: bool, quiet: bool
+) -> None:
+    """Say how tight the pattern of a DESIGN can be, and which sizes suit it."""
+    from chaingen.design.load import load_design
+    from chaingen.pipeline import size_overview
+    from chaingen.show.words import borders_line, table_rows, tightest_lines
+
+    loaded = load_design(design)
+    with progress(not quiet) as tell:
+        overview = size_overview(
+            loaded,
+            ring=ring,
+            insides=[_length("--insides", part, 0.2, 500.0) for part in insides.split(",")] if insides else None,
+            wires=_wires(wires) if wires else None,
+            on_progress=tell,
+        )
+    if as_json:
+        say(json.dumps(overview.as_data(), indent=2))
+        return
+    if quiet:
+        return
+    from rich.console import Console
+    from rich.table import Table
+
+    for line in tightest_lines(overview.tightest):
+        say(line)
+    head, rows = table_rows(overview.table)
+    table = Table(title=f"Smallest gap in mm for ring size {overview.ring!r}, and how it feels", title_justify="left")
+    for text in head:
+        table.add_column(text, no_wrap=True)
+    for row in rows:
+        table.add_row(*row)
+    width = None if sys.stdout.isatty() else 40 + 24 * len(head)
+    Console(width=width, highlight=False).print(table)
+    say(borders_line())
+
+
+@main.command()
+def schema() -> None:
+    """Print the JSON Schema of a design file, for editors."""
+    from chaingen.design.schema import json_schema
+
+    say(json.dumps(json_schema(), indent=2, ensure_ascii=False))
+
+
+@main.command()
+@click.argument("path", type=click.Path(path_type=Path), default=Path("design.toml"))
+@click.option("--chain", type=click.Choice(CHAINS), help="The chain to start from.")
+@click.option("--inside", help='Inside diameter, such as "4 mm".')
+@click.option("--wire", help='Wire, such as "18 AWG".')
+@click.option("--metal", default="sterling silver", show_default=True)
+@click.option("--title", help="Title of the piece.")
+@click.option("--repeat", type=int, help="How many times the groups are made.")
+@click.option("--length", help='Finished length instead, such as "7 1/4 in".')
+@click.option("--rosette", type=int, default=3, show_default=True, help="Rings in a rosette.")
+@click.option("--clearance", default="0 mm", show_default=True, help="Gap asked for between wires.")
+@click.option("--closed", is_flag=True, help="A closed loop instead of an open run.")
+@click.option("--force", is_flag=True, help="Replace a file that is there.")
+@QUIET
+def new(path: Path, chain: str | None, force: bool, quiet: bool, **options: Any) -> None:
+    """Write a commented starter design to PATH (design.toml by default; - prints it)."""
+    from chaingen.design.load import parse_design
+    from chaingen.design.starter import STARTERS, starter_design
+    from chaingen.errors import BadInput, Problem
+    from chaingen.files import write_text
+
+    if chain is None:
+        if not sys.stdin.isatty():
+            raise BadInput([Problem("--chain", "nothing", f"one of {', '.join(CHAINS)}")])
+        for name, starter in STARTERS.items():
+            say(f"{name}: {starter.about}")
+        chain = click.prompt("Which chain", type=click.Choice(CHAINS), default="two-in-one", show_choices=False)
+    text = starter_design(chain, **options)
+    parse_design(text, source="the new design")
+    if str(path) == "-":
+        click.echo(text, nl=False)
+        return
+    if path.exists() and not force:
+        raise BadInput([Problem(str(path), "a file that is there already", "a new name", "--force replaces it")])
+    write_text(path, text)
+    if not quiet:
+        say(f"Wrote {path}. Next: chaingen make {path}")
+
+
+@main.command()
+@DESIGN
+def view(design: Path) -> None:
+    """Open a DESIGN in an interactive window."""
+    from chaingen.design.load import load_design
+    from chaingen.pipeline import build
+    from chaingen.show.window import open_window
+
+    loaded = load_design(design)
+    with progress(True) as tell:
+        result = build(loaded, on_progress=tell)
+    _print(result, {}, False, False)
+    open_window(
+        result.placement.rings,
+        colour=result.design.metal.colour,
+        roughness=result.design.metal.roughness,
+        collided=result.collided,
+        title=result.design.title,
+    )
+
+
+if __name__ == "__main__":
+    main()

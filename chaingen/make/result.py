@@ -1,0 +1,65 @@
+"""Everything that is known about a built piece, in one frozen record."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from chaingen.design.design import Design
+from chaingen.geometry.rings import Ints
+from chaingen.make.counts import RingCount
+from chaingen.solve.bound import Threading
+from chaingen.solve.check import CheckReport
+from chaingen.solve.place import Answer, Placement
+from chaingen.solve.verdict import Band, Fit, Nearest
+
+
+@dataclass(frozen=True, eq=False)
+class Result:
+    """A placed, checked and judged piece.
+
+    Attributes:
+        design: The design, with its number of repeats settled.
+        asked_length: Finished length asked for [mm], or None.
+        placement: Poses, answer and evidence.
+        check: What the check found.
+        fit: The verdict's word.
+        slack: Gap to spare beyond the clearance asked, in wire diameters of the binding pair.
+        band: The verdict for rings that are off; None without a tolerance.
+        threading: The hole with the least room for the last wire; None when nothing is linked.
+        nearest: Sizes that do fit, when these do not.
+        finished_length: Pulled straight, outside to outside [mm]; round the loop for a closed one; None where undefined.
+        length_as_placed: The same as placed [mm].
+        counts: Rings of each size.
+    """
+
+    design: Design
+    asked_length: float | None
+    placement: Placement
+    check: CheckReport
+    fit: Fit
+    slack: float
+    band: Band | None
+    threading: Threading | None
+    nearest: tuple[Nearest, ...]
+    finished_length: float | None
+    length_as_placed: float
+    counts: tuple[RingCount, ...]
+
+    @property
+    def fits(self) -> bool:
+        """Whether the piece can be made as designed."""
+        return self.placement.answer is Answer.FITS
+
+    @property
+    def collided(self) -> Ints:
+        """Indices of rings that are in a collision, a wrong link or a wrong shape."""
+        report = self.check
+        rings = {ring for collision in report.collisions for ring in collision.rings}
+        rings |= {ring for pair in report.missing_links + report.unwanted_links for ring in pair}
+        rings |= {ring for fault in report.faults for ring in fault.rings}
+        return np.array(sorted(rings), dtype=np.int64)
+
+    @property
+    def exit_code(self) -> int:
+        """0 fits, 1 does not fit or no fit found, 3 did not converge."""
+        return {Answer.FITS: 0, Answer.NOT_CONVERGED: 3}.get(self.placement.answer, 1)

@@ -1,0 +1,278 @@
+"""From a design to everything that is known about it, and to its files.
+
+    design -> (repeats for a length) -> placement -> check -> verdict, band, threading, lengths, counts
+                                                  -> models, pictures, placement.json, report.json
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from chaingen.design.design import MAX_RINGS, Design
+from chaingen.errors import BadInput, CannotDraw, Problem
+from chaingen.make.counts import RingCount, rings_by_size
+from chaingen.make.result import Result
+from chaingen.model.obj import write_obj
+from chaingen.model.placement_file import write_placement
+from chaingen.model.stl import write_stl
+from chaingen.show.picture import draw_pictures
+from chaingen.show.report import report_of, write_report
+from chaingen.solve.bound import Threading, threading
+from chaingen.solve.check import CheckReport, check
+from chaingen.solve.length import taut_lengths
+from chaingen.solve.place import PERIODIC_REPEATS, Answer, Placement, place
+from chaingen.solve.sizes import SizeEntry, Tightest, size_table, tightest
+from chaingen.solve.verdict import LOOSE_FROM, TIGHT_BELOW, Fit, fit_of, nearest_fits, tolerance_band
+from chaingen.stock.gauges import awg_table
+from chaingen.units import format_mm
+
+__all__ = ["Answer", "CheckReport", "Files", "Placement", "Result", "RingCount", "Threading", "build", "export"]
+
+Progress = Callable[[str], None]
+
+
+def _silent(_: str) -> None:
+    """Say nothing."""
+
+
+def with_repeats(design: Design, on_progress: Progress = _silent) -> Design:
+    """The design with the number of repeats that comes nearest to the length it asks for.
+
+    Where the rings do not fit, no length is defined: three repeats then stand for the piece, enough to show why.
+
+    Raises:
+        BadInput: The length would take more rings than are accepted.
+    """
+    if design.length is None:
+        return design
+    on_progress("pulling the cell straight")
+    lengths = taut_lengths(design.run, target=design.length)
+    repeat = 3 if lengths is None else lengths.nearest_repeat(design.length)
+    if design.run.closed:
+        repeat = max(repeat, -(-3 // len(design.run.cell)))
+    rings = repeat * sum(group.count for group in design.run.cell)
+    if rings > MAX_RINGS:
+        asked = f"{format_mm(design.length)}, which takes {rings:,} rings"
+        raise BadInput([Problem("pattern.length", asked, f"a piece of at most {MAX_RINGS:,} rings")])
+    return design.repeated(repeat)
+
+
+def build(design: Design, *, on_progress: Progress = _silent) -> Result:
+    """Place, check and judge a design.
+
+    Args:
+        design: The design.
+        on_progress: Told in words what is being done.
+
+    Returns:
+        Everything known about the piece, also when it does not fit.
+
+    Raises:
+        BadInput: A length would take too many rings.
+    """
+    sized = with_repeats(design, on_progress)
+    run = sized.run
+    placement = place(run, clearance=design.clearance, on_progress=on_progress)
+    report = check(placement.graph, placement.rings, clearance=design.clearance)
+    wire = _binding_wire(placement, report)
+    spare = min(report.smallest_gap, placement.gap) - design.clearance
+    fit = fit_of(spare, wire) if placement.answer is Answer.FITS else Fit.DOES_NOT_FIT
+    on_progress("trying rings that are a little off")
+    band = tolerance_band(run, placement, wire, design.tolerance)
+    nearest = ()
+    if placement.answer in (Answer.CANNOT_FIT, Answer.NO_FIT_FOUND):
+        on_progress("looking for sizes that fit")
+        nearest = nearest_fits(run, design.clearance)
+    on_progress("pulling the piece straight")
+    lengths = taut_lengths(run)
+    low, high = placement.rings.bounds()
+    return Result(
+        design=sized,
+        asked_length=design.length,
+        placement=placement,
+        check=report,
+        fit=fit,
+        slack=spare / wire,
+        band=band,
+        threading=threading(placement.graph),
+        nearest=nearest,
+        finished_length=None if lengths is None else lengths.at(run.repeat),
+        length_as_placed=float(high[0] - low[0]) if not run.closed else _way_round(placement),
+        counts=rings_by_size(placement.graph),
+    )
+
+
+def _binding_wire(placement: Placement, report: CheckReport) -> float:
+    """Mean wire diameter of the binding pair [mm]; the thinnest wire where no pair binds."""
+    wires = placement.rings.wire_diameters
+    if report.binding_pair is None:
+        return float(wires.min())
+    return float(wires[list(report.binding_pair)].mean())
+
+
+def _way_round(placement: Placement) -> float:
+    """Length of a closed loop along the middles of its groups [mm]."""
+    group = placement.graph.group_of
+    middles = np.stack([np.bincount(group, weights=placement.rings.centres[:, a]) for a in range(3)], axis=1)
+    middles /= np.bincount(group)[:, None]
+    return float(np.linalg.norm(middles - np.roll(middles, -1, axis=0), axis=1).sum())
+
+
+@dataclass(frozen=True, slots=True)
+class Files:
+    """What `export` wrote.
+
+    Attributes:
+        paths: The files, in the order they were written.
+        not_drawn: Why there are no pictures; empty when there are.
+    """
+
+    paths: tuple[Path, ...]
+    not_drawn: str = ""
+
+
+def export(
+    result: Result,
+    folder: Path,
+    *,
+    mesh_tolerance: float = 0.01,
+    models_anyway: bool = False,
+    pictures: bool = True,
+    on_progress: Progress = _silent,
+) -> Files:
+    """Write a built piece's models, pictures, placement and report.
+
+    Files are written one by one, each whole or not at all; others in the folder are left alone.
+
+    Args:
+        result: What `build` gave.
+        folder: Where everything goes.
+        mesh_tolerance: Farthest the models may lie from the true surface [mm].
+        models_anyway: Write models also of a piece that does not fit.
+        pictures: Whether to draw pictures.
+        on_progress: Told in words what is being done.
+
+    Raises:
+        CannotWrite: A file cannot be written; those before it stand.
+    """
+    rings, graph = result.placement.rings, result.placement.graph
+    paths: list[Path] = []
+    not_drawn = ""
+    placement_path = folder / "placement.json"
+    on_progress("writing the placement")
+    write_placement(placement_path, graph, rings)
+    paths.append(placement_path)
+    if result.fits or models_anyway:
+        on_progress("writing models")
+        write_stl(folder / "models" / "piece.stl", rings, tolerance=mesh_tolerance)
+        write_obj(folder / "models" / "piece.obj", rings, graph.names, tolerance=mesh_tolerance)
+        paths += [folder / "models" / "piece.stl", folder / "models" / "piece.obj"]
+    if pictures:
+        metal = result.design.metal
+        try:
+            paths += draw_pictures(
+                folder / "pictures",
+                rings,
+                colour=metal.colour,
+                roughness=metal.roughness,
+                collided=result.collided,
+                focus=None if result.fits or result.check.binding_place is None else np.array(result.check.binding_place),
+                on_progress=lambda name: on_progress(f"drawing {name}"),
+            )
+        except CannotDraw as error:
+            not_drawn = str(error)
+    report_path = folder / "report.json"
+    paths.append(report_path)
+    write_report(report_path, report_of(result, [path.relative_to(folder).as_posix() for path in paths], not_drawn))
+    return Files(tuple(paths), not_drawn)
+
+
+@dataclass(frozen=True, slots=True)
+class SizeOverview:
+    """Which sizes suit a pattern.
+
+    Attributes:
+        ring: Name of the ring size that the table varies.
+        tightest: The tightest the pattern was found to be made.
+        table: Inside diameters (rows) against wires (columns).
+    """
+
+    ring: str
+    tightest: Tightest
+    table: tuple[tuple[SizeEntry, ...], ...]
+
+    def as_data(self) -> dict[str, Any]:
+        """The overview for JSON; lengths in mm."""
+        return {
+            "format": "chaingen sizes",
+            "version": 1,
+            "ring": self.ring,
+            "tightest_aspect_ratios": dict(self.tightest.aspect_ratios) if self.tightest.thickening else None,
+            "starts": self.tightest.starts,
+            "starts_agreed": self.tightest.agreed,
+            "tight_below_wires": TIGHT_BELOW,
+            "loose_from_wires": LOOSE_FROM,
+            "sizes": [
+                {
+                    "inside_diameter_mm": round(entry.inside_diameter, 6),
+                    "wire_diameter_mm": round(entry.wire_diameter, 6),
+                    "smallest_gap_mm": round(entry.gap, 6),
+                    "verdict": entry.fit.value,
+                }
+                for row in self.table
+                for entry in row
+            ],
+        }
+
+
+def size_overview(
+    design: Design,
+    *,
+    ring: str | None = None,
+    insides: list[float] | None = None,
+    wires: list[float] | None = None,
+    on_progress: Progress = _silent,
+) -> SizeOverview:
+    """The tightest a design's pattern can be made, and a table of sizes.
+
+    Args:
+        design: The design.
+        ring: The ring size to vary; may be left out when the pattern uses one.
+        insides: Inside diameters [mm]; by default steps of half a millimetre (or an eighth) about the design's.
+        wires: Wire diameters [mm]; by default AWG sizes about the design's.
+        on_progress: Told in words what is being done.
+
+    Raises:
+        BadInput: The ring size is not used, or the pattern uses several and none is named.
+    """
+    used = {size.name: size for size in design.run.sizes()}
+    if ring is None and len(used) == 1:
+        ring = next(iter(used))
+    if ring is None or ring not in used:
+        got = "nothing" if ring is None else repr(ring)
+        raise BadInput([Problem("--ring", got, f"a ring size that the pattern uses: {', '.join(used)}")])
+    size = used[ring]
+    # Without a number of repeats a length stands for a long chain.
+    run = design.run if design.length is None else design.run.repeated(PERIODIC_REPEATS)
+    if insides is None:
+        step = 0.5 if size.inside_diameter >= 2.0 else size.inside_diameter / 8.0
+        around = size.inside_diameter + step * np.arange(-4, 5)
+        insides = [float(x) for x in around if x >= 0.25 * size.inside_diameter]
+    if wires is None:
+        table = sorted({*awg_table().values(), size.wire_diameter}, reverse=True)
+        at = table.index(size.wire_diameter)
+        wires = table[max(0, at - 3) : at + 4]
+    on_progress("finding the tightest")
+    tight = tightest(run)
+    table_of_sizes = size_table(
+        run,
+        ring,
+        insides,
+        wires,
+        clearance=design.clearance,
+        on_progress=lambda done, of: on_progress(f"trying sizes, {done} of {of}"),
+    )
+    return SizeOverview(ring, tight, table_of_sizes)

@@ -1,0 +1,135 @@
+"""report.json: the verdict and its evidence for other programs."""
+
+import json
+import math
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from chaingen.files import write_text
+from chaingen.make.result import Result
+from chaingen.weave.groups import RingSize
+
+VERSION = 1
+"""Raised when a key changes its meaning or goes away."""
+
+MOST_COLLISIONS = 1000
+"""Collisions that are listed; their number is always given."""
+
+
+def _mm(value: float | None) -> float | None:
+    """A length rounded to a nanometre; None where there is none (JSON knows no infinity)."""
+    return None if value is None or not math.isfinite(value) else round(value, 6)
+
+
+def _size(size: RingSize) -> dict[str, Any]:
+    return {
+        "name": size.name,
+        "inside_diameter_mm": _mm(size.inside_diameter),
+        "wire_diameter_mm": _mm(size.wire_diameter),
+        "aspect_ratio": round(size.aspect_ratio, 4),
+    }
+
+
+def report_of(result: Result, files: Sequence[str] = (), not_drawn: str = "") -> dict[str, Any]:
+    """The content of report.json.
+
+    Args:
+        result: A built piece.
+        files: Paths of the files written, relative to the output folder.
+        not_drawn: Why there are no pictures, if there are none.
+    """
+    placement, check, design = result.placement, result.check, result.design
+    names = placement.graph.names
+
+    def pair(rings: Sequence[int]) -> list[str]:
+        return [names[ring] for ring in rings]
+
+    proof, band, threading = placement.proof, result.band, result.threading
+    return {
+        "format": "chaingen report",
+        "version": VERSION,
+        "title": design.title,
+        "metal": design.metal.name,
+        "verdict": result.fit.value,
+        "answer": placement.answer.value,
+        "fits": result.fits,
+        "clearance_asked_mm": _mm(design.clearance),
+        "smallest_gap_mm": _mm(check.smallest_gap),
+        "slack_in_wires": _mm(result.slack),
+        "binding_pair": None if check.binding_pair is None else pair(check.binding_pair),
+        "binding_place_mm": None if check.binding_place is None else [_mm(x) for x in check.binding_place],
+        "links_as_designed": check.links_as_designed,
+        "missing_links": [pair(p) for p in check.missing_links],
+        "unwanted_links": [pair(p) for p in check.unwanted_links],
+        "shape_faults": [{"rings": pair(fault.rings), "reason": fault.reason} for fault in check.faults],
+        "collision_count": len(check.collisions),
+        "collisions": [
+            {"rings": pair(c.rings), "gap_mm": _mm(c.gap), "place_mm": [_mm(x) for x in c.place]}
+            for c in check.collisions[:MOST_COLLISIONS]
+        ],
+        "proof": None
+        if proof is None
+        else {
+            "ring": names[proof.ring],
+            "wires_through": proof.wires,
+            "hole_mm": _mm(proof.hole),
+            "needed_mm": _mm(proof.needed),
+        },
+        "tolerance": None
+        if band is None
+        else {
+            "tolerance_mm": _mm(band.tolerance),
+            "holds": band.holds,
+            "corners": [
+                {
+                    "inside_off_mm": c.inside_off,
+                    "wire_off_mm": c.wire_off,
+                    "smallest_gap_mm": _mm(c.gap),
+                    "verdict": c.fit.value,
+                }
+                for c in band.corners
+            ],
+        },
+        "threading": None
+        if threading is None
+        else {
+            "ring": names[threading.ring],
+            "wires_through": threading.wires,
+            "margin_mm": _mm(threading.margin),
+            "threads": threading.margin >= 0.0,
+        },
+        "nearest_that_fit": [
+            {"change": n.change, "sizes": [_size(size) for size in n.sizes], "smallest_gap_mm": _mm(n.gap)}
+            for n in result.nearest
+        ],
+        "search": [
+            {
+                "what": s.what,
+                "gaps_mm": [_mm(gap) for gap in s.gaps],
+                "sound_starts": s.sound,
+                "agreed": s.agreed,
+                "converged": s.converged,
+                "holding": [{"rings": [a, b], "share": round(share, 4)} for a, b, share in s.holding],
+            }
+            for s in placement.searches
+        ],
+        "ring_count": len(placement.graph),
+        "rings_by_size": [{**_size(c.size), "count": c.count} for c in result.counts],
+        "repeat": design.run.repeat,
+        "form": "closed loop" if design.run.closed else "open run",
+        "length_asked_mm": _mm(result.asked_length),
+        "finished_length_mm": _mm(result.finished_length),
+        "length_as_placed_mm": _mm(result.length_as_placed),
+        "files": list(files),
+        "pictures_not_drawn": not_drawn,
+    }
+
+
+def write_report(path: Path, report: dict[str, Any]) -> None:
+    """Write report.json.
+
+    Raises:
+        CannotWrite: The file cannot be written.
+    """
+    write_text(path, json.dumps(report, indent=2, ensure_ascii=False) + "\n")

@@ -1,0 +1,142 @@
+"""The verdict in words for a terminal: plain sentences with millimetres."""
+
+from collections.abc import Sequence
+
+from chaingen.make.result import Result
+from chaingen.solve.place import Answer
+from chaingen.solve.sizes import SizeEntry, Tightest
+from chaingen.solve.verdict import LOOSE_FROM, TIGHT_BELOW, Fit, Nearest
+from chaingen.stock.gauges import describe_wire, gauge_name
+from chaingen.units import format_mm
+
+MOST_NAMED = 5
+"""Collisions and faults that are named one by one."""
+
+
+def headline(result: Result) -> str:
+    """The verdict in one sentence."""
+    placement = result.placement
+    if placement.answer is Answer.FITS:
+        if result.check.binding_pair is None:
+            return "It fits: no two rings come near each other."
+        return f"It fits, {_manner(result.fit)}: {format_mm(result.check.smallest_gap)} between the closest wires."
+    names = placement.graph.names
+    if placement.answer is Answer.CANNOT_FIT:
+        proof = placement.proof
+        assert proof is not None
+        return (
+            f"It cannot fit, and that is proven: {proof.wires} wires must pass ring {names[proof.ring]}, which takes a hole of "
+            f"{format_mm(proof.needed)}; there are {format_mm(proof.hole)}."
+        )
+    starts = sum(len(search.gaps) for search in placement.searches)
+    agreed = max(search.agreed for search in placement.searches)
+    if placement.answer is Answer.NO_FIT_FOUND:
+        return f"No fit was found in {starts} starts ({agreed} of them agree on the best try). {_missing(result)}"
+    return f"The search did not come to an end in {starts} starts, so nothing is known for sure. {_missing(result)}"
+
+
+def _manner(fit: Fit) -> str:
+    return {Fit.TIGHT: "tightly", Fit.COMFORTABLE: "comfortably", Fit.LOOSE: "loosely"}.get(fit, str(fit.value))
+
+
+def _missing(result: Result) -> str:
+    check = result.check
+    names = result.placement.graph.names
+    if check.binding_pair is not None and check.collisions:
+        a, b = (names[ring] for ring in check.binding_pair)
+        short = check.clearance - check.smallest_gap
+        return f"In the best one, rings {a} and {b} are {format_mm(short)} short of room."
+    return "In the best one the links or shapes are not those designed."
+
+
+def nearest_words(nearest: Nearest) -> str:
+    """One line for sizes that do fit."""
+    sizes = ", ".join(f"{s.name} {format_mm(s.inside_diameter)} of {describe_wire(s.wire_diameter)}" for s in nearest.sizes)
+    what = "Nearest inside diameters that fit" if nearest.change == "inside" else "Nearest wires that fit"
+    return f"{what}: {sizes} (gap {format_mm(nearest.gap)})."
+
+
+def verdict_lines(result: Result) -> list[str]:
+    """Everything a maker asks first, a sentence a line."""
+    check, placement, design = result.check, result.placement, result.design
+    names = placement.graph.names
+    lines = [headline(result)]
+    if result.fits and check.binding_pair is not None:
+        a, b = (names[ring] for ring in check.binding_pair)
+        asked = f" beyond the {format_mm(design.clearance)} asked for" if design.clearance else ""
+        lines.append(f"Closest are rings {a} and {b}; to spare{asked}: {result.slack:.2f} of the wire.")
+    for collision in check.collisions[:MOST_NAMED]:
+        a, b = (names[ring] for ring in collision.rings)
+        x, y, z = collision.place
+        lines.append(f"  collision: rings {a} and {b}, gap {format_mm(collision.gap)}, at ({x:.2f}, {y:.2f}, {z:.2f}) mm")
+    if len(check.collisions) > MOST_NAMED:
+        lines.append(f"  and {len(check.collisions) - MOST_NAMED:,} more collisions, listed in report.json")
+    for what, pairs in (("not linked but should be", check.missing_links), ("linked but should not be", check.unwanted_links)):
+        for pair in pairs[:MOST_NAMED]:
+            lines.append(f"  {what}: rings {names[pair[0]]} and {names[pair[1]]}")
+    for fault in check.faults[:MOST_NAMED]:
+        lines.append(f"  rings {', '.join(names[ring] for ring in fault.rings)}: {fault.reason}")
+    if result.band is not None:
+        corners = result.band.corners
+        words = list(dict.fromkeys(corner.fit.value for corner in sorted(corners, key=lambda corner: corner.gap)))
+        low, high = min(c.gap for c in corners), max(c.gap for c in corners)
+        span = f"gap {format_mm(low)} to {format_mm(high)}, {' to '.join((words[0], words[-1]) if len(words) > 1 else words)}"
+        holds = "that holds" if result.band.holds else "that does not hold everywhere"
+        lines.append(f"With inside diameter and wire off by up to {format_mm(result.band.tolerance)}, {holds}: {span}.")
+    if result.threading is not None and result.fits:
+        thread = result.threading
+        if thread.margin >= 0.0:
+            lines.append(
+                f"The last wire threads with {format_mm(thread.margin)} to spare (ring {names[thread.ring]}, "
+                f"{thread.wires} {'wire' if thread.wires == 1 else 'wires'} through it)."
+            )
+        else:
+            lines.append(
+                f"But the last wire will not thread: ring {names[thread.ring]} lacks {format_mm(-thread.margin)} for "
+                f"{thread.wires} wires while one ring is open."
+            )
+    lines += [nearest_words(nearest) for nearest in result.nearest]
+    if not result.fits and not result.nearest:
+        lines.append("No sizes near these were found to fit.")
+    counts = ", ".join(
+        f"{c.count:,} of {format_mm(c.size.inside_diameter)} inside in {describe_wire(c.size.wire_diameter)}" for c in result.counts
+    )
+    lines.append(f"{len(placement.graph):,} rings: {counts}.")
+    if result.finished_length is not None:
+        way = "Round the loop" if design.run.closed else "Pulled straight"
+        asked = f", for {format_mm(result.asked_length, 1)} asked" if result.asked_length is not None else ""
+        inches = result.finished_length / 25.4
+        lines.append(
+            f"{way} it measures {format_mm(result.finished_length, 1)} ({inches:.2f} in){asked}, with the groups made "
+            f"{design.run.repeat:,} {'time' if design.run.repeat == 1 else 'times'}."
+        )
+    return lines
+
+
+def tightest_lines(tight: Tightest) -> list[str]:
+    """The tightest a pattern was found to be made."""
+    if not tight.thickening:
+        return ["The pattern was not found to close at all, however thin the wire."]
+    ratios = ", ".join(f"{name} {ratio:.2f}" for name, ratio in tight.aspect_ratios)
+    agreed = f"{tight.agreed} of {tight.starts} starts agree"
+    return [f"Tightest aspect ratio found (inside diameter over wire): {ratios} ({agreed})."]
+
+
+def borders_line() -> str:
+    """How tight, comfortable and loose are told apart."""
+    return (
+        f"Gap to spare under {TIGHT_BELOW:g} of the wire is called tight, from {LOOSE_FROM:g} on loose; both follow the aspect "
+        "ratios that makers call comfortable for eleven weaves (common practice)."
+    )
+
+
+def table_rows(table: Sequence[Sequence[SizeEntry]]) -> tuple[list[str], list[list[str]]]:
+    """Head and rows of a size table as text."""
+    head = ["inside"]
+    for entry in table[0]:
+        name = gauge_name(entry.wire_diameter)
+        head.append(f"{format_mm(entry.wire_diameter)}\n{name}" if name else format_mm(entry.wire_diameter))
+    rows = [
+        [format_mm(row[0].inside_diameter), *(f"{entry.gap:+.2f} {entry.fit.value}" for entry in row)] for row in table
+    ]
+    return head, rows

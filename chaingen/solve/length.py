@@ -1,0 +1,85 @@
+"""Finished length: how long a piece is when pulled straight, and how many repeats a length takes."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from chaingen.solve.place import STARTS, Answer, place, solve_cell
+from chaingen.solve.taut import taut_cell, taut_row
+from chaingen.weave.groups import Run
+
+MODEL_REPEATS = 3
+"""Repeats of the short run from which longer ones are reckoned: its middle has neighbours on both sides."""
+
+ROW_RINGS = 240
+"""Rows of more rings than this are not pulled as a whole."""
+
+
+@dataclass(frozen=True, slots=True)
+class TautLengths:
+    """Lengths of a run by its number of repeats.
+
+    Attributes:
+        period: What each further repeat adds [mm].
+        base: Length with `base_repeat` repeats [mm], outside to outside; 0 with 0 repeats for a closed loop.
+        base_repeat: See `base`.
+        shorter: Lengths with 1, 2, ... repeats [mm], as far as they are known.
+    """
+
+    period: float
+    base: float
+    base_repeat: int
+    shorter: tuple[float, ...] = ()
+
+    def at(self, repeat: int) -> float:
+        """Length with that many repeats [mm]."""
+        if repeat <= len(self.shorter):
+            return self.shorter[repeat - 1]
+        return self.base + (repeat - self.base_repeat) * self.period
+
+    def nearest_repeat(self, length: float) -> int:
+        """The number of repeats, 1 or more, whose length is nearest to `length` [mm]; of two as near, the smaller."""
+        guess = max(1, self.base_repeat + round((length - self.base) / self.period))
+        candidates = [*range(1, len(self.shorter) + 1), *range(max(1, guess - 1), guess + 2)]
+        return min(candidates, key=lambda repeat: (round(abs(self.at(repeat) - length), 6), repeat))
+
+
+def _row_length(run: Run, starts: int) -> float | None:
+    placement = place(run, starts=starts)
+    if placement.answer is not Answer.FITS or len(placement.graph) > ROW_RINGS:
+        return None
+    if len(placement.graph) == 1:
+        low, high = placement.rings.bounds()
+        return float((high - low)[np.argmax(high - low)])
+    return taut_row(placement.graph, placement.rings).length
+
+
+def taut_lengths(run: Run, *, target: float | None = None, starts: int = STARTS) -> TautLengths | None:
+    """Lengths of a run for any number of repeats.
+
+    Args:
+        run: The run.
+        target: A length that repeats will be sought for [mm]; None when the run's own number of repeats stands.
+        starts: Seeded starts of the cell's search.
+
+    Returns:
+        None when the rings do not fit at zero gap, for then no length is defined.
+    """
+    if target is None and not run.closed and run.repeat <= MODEL_REPEATS:
+        length = _row_length(run, starts)
+        return None if length is None else TautLengths(0.0, length, run.repeat)
+    graph, state, _, gap = solve_cell(run.cell, starts=starts)
+    if gap < 0.0:
+        return None
+    period = taut_cell(graph, state.rings, state.motion).length * len(run.cell) / len(graph.groups)
+    if run.closed:
+        return TautLengths(period, 0.0, 0)
+    base = _row_length(run.repeated(MODEL_REPEATS), starts)
+    if base is None:
+        return None
+    lengths = TautLengths(period, base, MODEL_REPEATS)
+    if target is None or lengths.nearest_repeat(target) > MODEL_REPEATS:
+        return lengths
+    few = [_row_length(run.repeated(repeat), starts) for repeat in range(1, MODEL_REPEATS)]
+    known = tuple(length for length in few if length is not None)
+    return TautLengths(period, base, MODEL_REPEATS, known) if len(known) == len(few) else lengths
