@@ -2,6 +2,7 @@
 
 import math
 import re
+import unicodedata
 from fractions import Fraction
 
 MM_PER_INCH = 25.4
@@ -11,7 +12,8 @@ _UNITS = {
     "mm": 1.0, "millimetre": 1.0, "millimetres": 1.0, "millimeter": 1.0, "millimeters": 1.0,
     "cm": 10.0, "centimetre": 10.0, "centimetres": 10.0, "centimeter": 10.0, "centimeters": 10.0,
     "m": 1000.0, "metre": 1000.0, "metres": 1000.0, "meter": 1000.0, "meters": 1000.0,
-    "in": MM_PER_INCH, "inch": MM_PER_INCH, "inches": MM_PER_INCH, '"': MM_PER_INCH, "″": MM_PER_INCH,
+    "in": MM_PER_INCH, "inch": MM_PER_INCH, "inches": MM_PER_INCH,
+    '"': MM_PER_INCH, "″": MM_PER_INCH, "”": MM_PER_INCH,
 }  # fmt: skip
 
 LENGTHS = 'a length with its unit, such as "4 mm", "18 cm" or "7 1/4 in"'
@@ -39,6 +41,14 @@ def parse_number(text: str) -> float:
     raise UnreadableLength(LENGTHS)
 
 
+def _plain_fractions(text: str) -> str:
+    """The text with fractions of one character spelt out: ``7¼`` becomes ``7 1/4``."""
+    return "".join(
+        " " + unicodedata.normalize("NFKC", c).replace("⁄", "/") if "VULGAR FRACTION" in unicodedata.name(c, "") else c
+        for c in text
+    )
+
+
 def parse_length(text: str) -> float:
     """A length in mm.
 
@@ -48,7 +58,7 @@ def parse_length(text: str) -> float:
     Raises:
         UnreadableLength: There is no unit, an unknown one, or no number; the message says what is expected.
     """
-    match = re.match(r"^\s*([-+\d.,/\s]+?)\s*([a-zA-Z\"″]*)\.?\s*$", text)
+    match = re.match(r"^\s*([-+\d.,/\s]+?)\s*([a-zA-Z\"″”]*)\.?\s*$", _plain_fractions(text))
     if match is None:
         raise UnreadableLength(LENGTHS)
     unit = match[2].lower()
@@ -66,5 +76,7 @@ def parse_length(text: str) -> float:
 
 def format_mm(value: float, digits: int = 3) -> str:
     """A length for people: at most `digits` decimals, no trailing zeros, with the unit."""
-    text = f"{value:.{digits}f}".rstrip("0").rstrip(".")
-    return f"{'0' if text in ('-0', '') else text} mm"
+    text = f"{value:.{digits}f}"
+    if "." in text:
+        text = text.rstrip("0").rstrip(".")
+    return f"{'0' if text == '-0' else text} mm"

@@ -17,7 +17,8 @@ class Design:
         title: What the piece is called.
         metal: What its rings are made of.
         run: Its groups; repeated as given, once when a length is given instead.
-        length: Finished length asked for [mm], pulled straight and outside to outside; None when repeats are given.
+        length: Finished length asked for [mm], pulled straight and outside to outside; None when repeats
+            are given.
         clearance: Gap asked for between any two wires [mm].
         tolerance: How far real rings are off in inside diameter and wire [mm].
         ring_sizes: All ring sizes that the file names.

@@ -3,7 +3,15 @@
 import math
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    StringConstraints,
+    model_validator,
+)
 from pydantic_core import PydanticCustomError
 
 from chaingen.stock.gauges import parse_wire
@@ -21,6 +29,9 @@ MOST_CLEARANCE, MOST_TOLERANCE, MOST_LENGTH = 10.0, 1.0, 100_000.0
 
 MOST_IN_ROSETTE, MOST_SIDE_BY_SIDE, MOST_GROUPS = 12, 50, 200
 """Most rings of a rosette, most rings side by side, most groups in one list."""
+
+MOST_SIZES, MOST_LETTERS = 200, 60
+"""Most ring sizes, most letters in the name of one."""
 
 
 def _wrong(expected: str) -> PydanticCustomError:
@@ -64,14 +75,28 @@ def _whole(low: int, high: int, what: str) -> Any:
             raise _wrong(f"{what}, {low} to {high:,}")
         return value
 
-    return BeforeValidator(read, json_schema_input_type=int)
+    return BeforeValidator(read, json_schema_input_type=Annotated[int, Field(ge=low, le=high)])
+
+
+def _one_line(title: str) -> str:
+    if not title.isprintable():
+        raise _wrong("one line of printable text")
+    return title
+
+
+def _ring_names(rings: "dict[str, RingTable]") -> "dict[str, RingTable]":
+    for name in rings:
+        if not (name.isprintable() and 0 < len(name.strip()) <= MOST_LETTERS):
+            raise _wrong(f"ring sizes named in 1 to {MOST_LETTERS} printable letters, not {name[:60]!r}")
+    return rings
 
 
 def _read_metal(value: object) -> str:
     if isinstance(value, str) and (metal := find_metal(value)):
         return metal.name
     near = nearest_metal(value) if isinstance(value, str) else None
-    raise _wrong(f'a metal{f", nearest is {near!r}" if near else ""}; known are {", ".join(metal_names())}')
+    nearest = f", nearest is {near!r}" if near else ""
+    raise _wrong(f"a metal{nearest}; known are {', '.join(metal_names())}")
 
 
 class _Table(BaseModel):
@@ -101,11 +126,16 @@ class RingTable(_Table):
 class GroupTable(_Table):
     """A group: exactly one of side_by_side, rosette and join."""
 
+    model_config = ConfigDict(
+        json_schema_extra={"oneOf": [{"required": [kind]} for kind in ("side_by_side", "rosette", "join")]}
+    )
+
     side_by_side: Annotated[int, _whole(1, MOST_SIDE_BY_SIDE, "a whole number of rings")] | None = Field(
         None, description="This many rings lying side by side, not linked with one another."
     )
     rosette: Annotated[int, _whole(2, MOST_IN_ROSETTE, "a whole number of rings")] | None = Field(
-        None, description="This many rings, each linked with each about a common centre, all turning the same way."
+        None,
+        description="This many rings, each linked with each about a common centre, all turning the same way.",
     )
     join: Annotated[int, _whole(1, MOST_SIDE_BY_SIDE, "a whole number of rings")] | None = Field(
         None, description="This many rings side by side that join two groups; left off at an open end."
@@ -124,6 +154,8 @@ class GroupTable(_Table):
 class PatternTable(_Table):
     """The pattern: a run of groups."""
 
+    model_config = ConfigDict(json_schema_extra={"not": {"required": ["repeat", "length"]}})
+
     form: Literal["open run", "closed loop"] = Field(
         "open run", description="An open run has two ends; in a closed loop the last group links the first."
     )
@@ -132,32 +164,47 @@ class PatternTable(_Table):
     )
     length: Annotated[float, _length((0.0, MOST_LENGTH))] | None = Field(
         None,
-        description="Finished length instead of repeat: pulled straight, outside to outside (round the loop when closed).",
+        description="Finished length instead of repeat: pulled straight, outside to outside, or round a closed loop.",
         examples=["180 mm", "7 1/4 in"],
     )
-    first: list[GroupTable] = Field(default=[], max_length=MOST_GROUPS, description="Groups made once before the others.")
-    groups: list[GroupTable] = Field(
-        min_length=1, max_length=MOST_GROUPS, description="The groups that are repeated; neighbours are linked all with all."
+    first: list[GroupTable] = Field(
+        default=[], max_length=MOST_GROUPS, description="Groups made once before the others; not in a closed loop."
     )
-    last: list[GroupTable] = Field(default=[], max_length=MOST_GROUPS, description="Groups made once after the others.")
+    groups: list[GroupTable] = Field(
+        min_length=1,
+        max_length=MOST_GROUPS,
+        description="The groups that are repeated; neighbours are linked all with all.",
+    )
+    last: list[GroupTable] = Field(
+        default=[], max_length=MOST_GROUPS, description="Groups made once after the others; not in a closed loop."
+    )
 
 
 class DesignTable(_Table):
     """A chain of wire rings."""
 
-    title: Annotated[str, StringConstraints(strict=True, strip_whitespace=True, min_length=1, max_length=200)] = Field(
-        description="What the piece is called."
-    )
+    title: Annotated[
+        str,
+        StringConstraints(strict=True, strip_whitespace=True, min_length=1, max_length=200),
+        AfterValidator(_one_line),
+    ] = Field(description="What the piece is called.")
     metal: Annotated[str, BeforeValidator(_read_metal, json_schema_input_type=str)] = Field(
         description=f"What the rings are made of: {', '.join(metal_names())}."
     )
     clearance: Annotated[float, _length((0.0, MOST_CLEARANCE))] = Field(
-        0.0, description="Gap asked for between any two wires; none by default.", examples=["0.1 mm"]
+        0.0,
+        description="Gap asked for between any two wires; none by default.",
+        examples=["0.1 mm"],
+        json_schema_extra={"default": "0 mm"},  # as the file writes it
     )
     tolerance: Annotated[float, _length((0.0, MOST_TOLERANCE))] = Field(
-        0.05, description="How far real rings are off, inside diameter and wire alike; 0.05 mm by default."
+        0.05,
+        description="How far real rings are off, inside diameter and wire alike; 0.05 mm by default.",
+        json_schema_extra={"default": "0.05 mm"},
     )
-    rings: dict[str, RingTable] = Field(min_length=1, max_length=200, description="Ring sizes by name.")
+    rings: Annotated[dict[str, RingTable], AfterValidator(_ring_names)] = Field(
+        min_length=1, max_length=MOST_SIZES, description="Ring sizes by name."
+    )
     pattern: PatternTable = Field(description="The run of groups.")
 
 

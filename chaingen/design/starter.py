@@ -35,10 +35,12 @@ STARTERS = {
          '{ join = 1, ring = "link" },          # one ring that joins it to the next pair'),
     ),
     "two-in-two": Starter(
-        "pairs of rings linked straight into the next pair", "4 mm", "18 AWG", ('{ side_by_side = 2, ring = "link" },',)
+        "pairs of rings linked straight into the next pair", "4 mm", "18 AWG",
+        ('{ side_by_side = 2, ring = "link" },',),
     ),
     "three-in-three": Starter(
-        "threes of rings linked straight into the next three", "5 mm", "18 AWG", ('{ side_by_side = 3, ring = "link" },',)
+        "threes of rings linked straight into the next three", "5 mm", "18 AWG",
+        ('{ side_by_side = 3, ring = "link" },',),
     ),
     "rosette-chain": Starter(
         "rosettes joined by single rings", "4 mm", "18 AWG",
@@ -58,7 +60,7 @@ _TEXT = Template('''\
 # Everything after a # is a note for people. Lengths need a unit: mm, cm or in ("7 1/4 in").
 
 title = $quoted_title
-metal = "$metal"          # for colour now, weight and cost later
+metal = "$metal"  # what the rings are made of
 clearance = "$clearance"         # gap asked for between any two wires; 0 mm: they may touch
 tolerance = "0.05 mm"      # how far real rings are off, inside diameter and wire alike
 
@@ -105,12 +107,15 @@ def starter_design(
         closed: A closed loop instead of an open run.
 
     Raises:
-        BadInput: The chain is not known, or both repeat and length are given. Values inside the text are judged when it is read.
+        BadInput: The chain is not known, or both repeat and length are given. Values inside the text are judged
+            when it is read.
     """
     if chain not in STARTERS:
         raise BadInput([Problem("chain", repr(chain), f"one of {', '.join(STARTERS)}")])
     if repeat is not None and length is not None:
         raise BadInput([Problem("repeat and length", "both", "one of the two")])
+    if "\ud800" <= max(title or "", default="") <= "\udfff" or not (title or "A").isprintable():
+        raise BadInput([Problem("title", repr(title), "one line of printable text")])
     starter = STARTERS[chain]
     if repeat is None and length is None:
         repeat, length = (starter.repeat, None) if starter.repeat else (None, "180 mm")

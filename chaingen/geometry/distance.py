@@ -22,6 +22,9 @@ from chaingen.geometry.rings import Floats, Ints, Rings
 SAMPLES = 32
 """Angles at which f' is sampled; a dip that hides between two of them is looked for by the sign of f''."""
 
+CLOSER = 12
+"""Parts into which an interval is cut where the distance may change fast."""
+
 MOST_MINIMA = 8
 """Room for local minima of one pair: half of the critical points can be minima, and flat pairs give four samples."""
 
@@ -41,8 +44,8 @@ def frame(nx: float, ny: float, nz: float) -> tuple[float, float, float, float, 
 @numba.njit(cache=True)
 def _slopes(
     t: float, a1: float, a2: float, h0: float, h1: float, h2: float, big: float, rb: float
-) -> tuple[float, float]:
-    """f' and f'' at angle t; |w|^2 = big + a1 cos t + a2 sin t and w . n_b = h0 + h1 cos t + h2 sin t."""
+) -> tuple[float, float, float]:
+    """f', f'' and rho at angle t; |w|^2 = big + a1 cos t + a2 sin t and w . n_b = h0 + h1 cos t + h2 sin t."""
     c = cos(t)
     s = sin(t)
     along = a1 * c + a2 * s
@@ -55,7 +58,7 @@ def _slopes(
     ddq = -along - 2.0 * dh * dh + 2.0 * h * (h - h0)
     first = d_along - rb * dq / rho
     second = -along - rb * (ddq / rho - 0.5 * dq * dq / (q * rho))
-    return first, second
+    return first, second, rho
 
 
 @numba.njit(cache=True)
@@ -65,7 +68,7 @@ def _polish(
     """Root of f' in [lo, hi], where f' <= 0 at lo and f' > 0 at hi."""
     t = 0.5 * (lo + hi)
     for _ in range(80):
-        first, second = _slopes(t, a1, a2, h0, h1, h2, big, rb)
+        first, second, _ = _slopes(t, a1, a2, h0, h1, h2, big, rb)
         if first > 0.0:
             hi = t
         else:
@@ -88,7 +91,7 @@ def _turn_of_slope(
     t = lo
     for _ in range(50):
         t = 0.5 * (lo + hi)
-        first, second = _slopes(t, a1, a2, h0, h1, h2, big, rb)
+        first, second, _ = _slopes(t, a1, a2, h0, h1, h2, big, rb)
         if (second > 0.0) == rising:
             lo = t
         else:
@@ -127,36 +130,39 @@ def circle_minima(
     step = 2.0 * pi / SAMPLES
     # Starting off the axes keeps symmetric pairs, whose roots lie on round angles, clear of the samples.
     t0 = 0.1234567
-    first0, second0 = _slopes(t0, a1, a2, h0, h1, h2, big, rb)
-    steepest = abs(first0)
+    first, second, rho = _slopes(t0, a1, a2, h0, h1, h2, big, rb)
+    first0, second0 = first, second
+    steepest = abs(first)
     count = 0
     t = t0
-    first = first0
-    second = second0
     for k in range(SAMPLES):
-        t_next = t0 + (k + 1) * step
-        if k + 1 < SAMPLES:
-            first_next, second_next = _slopes(t_next, a1, a2, h0, h1, h2, big, rb)
-        else:
-            first_next, second_next = first0, second0
-        steepest = max(steepest, abs(first_next))
-        if first <= 0.0 < first_next:
-            if count < MOST_MINIMA:
+        # Where circle a passes close to the axis of b its nearest point swings round fast: look closer there.
+        parts = 1 if rho > 3.0 * ra * step else CLOSER
+        rho = 0.0
+        for part in range(1, parts + 1):
+            t_next = t0 + (k + part / parts) * step
+            first_next, second_next, rho = _slopes(t_next, a1, a2, h0, h1, h2, big, rb)
+            if part == parts and k == SAMPLES - 1:
+                first_next, second_next = first0, second0
+            steepest = max(steepest, abs(first_next))
+            if count >= MOST_MINIMA:
+                break
+            if first <= 0.0 < first_next:
                 angles[count] = _polish(t, t_next, a1, a2, h0, h1, h2, big, rb)
                 count += 1
-        elif first > 0.0 and first_next > 0.0 and second < 0.0 < second_next:
-            turn, low = _turn_of_slope(t, t_next, False, a1, a2, h0, h1, h2, big, rb)
-            if low <= 0.0 and count < MOST_MINIMA:
-                angles[count] = _polish(turn, t_next, a1, a2, h0, h1, h2, big, rb)
-                count += 1
-        elif first <= 0.0 and first_next <= 0.0 and second > 0.0 > second_next:
-            turn, high = _turn_of_slope(t, t_next, True, a1, a2, h0, h1, h2, big, rb)
-            if high > 0.0 and count < MOST_MINIMA:
-                angles[count] = _polish(t, turn, a1, a2, h0, h1, h2, big, rb)
-                count += 1
-        t = t_next
-        first = first_next
-        second = second_next
+            elif first > 0.0 and first_next > 0.0 and second < 0.0 < second_next:
+                turn, low = _turn_of_slope(t, t_next, False, a1, a2, h0, h1, h2, big, rb)
+                if low <= 0.0:
+                    angles[count] = _polish(turn, t_next, a1, a2, h0, h1, h2, big, rb)
+                    count += 1
+            elif first <= 0.0 and first_next <= 0.0 and second > 0.0 > second_next:
+                turn, high = _turn_of_slope(t, t_next, True, a1, a2, h0, h1, h2, big, rb)
+                if high > 0.0:
+                    angles[count] = _polish(t, turn, a1, a2, h0, h1, h2, big, rb)
+                    count += 1
+            t = t_next
+            first = first_next
+            second = second_next
     if count == 0 or steepest < FLAT * (big + rb * rb):
         for k in range(4):
             angles[k] = t0 + 0.5 * pi * k

@@ -26,7 +26,7 @@ class Collision:
     Attributes:
         rings: Their indices.
         gap: Gap of their wires [mm]; negative when they overlap.
-        place: The point half-way between the nearest centreline points [mm].
+        place: The middle of the overlap, or of what is left of the gap [mm].
     """
 
     rings: tuple[int, int]
@@ -55,7 +55,7 @@ class CheckReport:
         clearance: The gap asked for [mm].
         smallest_gap: Smallest gap of any two rings [mm]; infinite when no two rings are near each other.
         binding_pair: The pair that has it, or None.
-        binding_place: Where, half-way between the nearest centreline points [mm], or None.
+        binding_place: The middle of that gap [mm], or None.
         collisions: Every pair nearer than the clearance, worst first.
         missing_links: Pairs that should be linked and are not.
         unwanted_links: Pairs that are linked and should not be.
@@ -106,8 +106,11 @@ def _faults(graph: LinkGraph, rings: Rings) -> tuple[Fault, ...]:
     return tuple(faults)
 
 
-def _middle(points: Floats) -> tuple[float, float, float]:
-    x, y, z = points.mean(axis=0).tolist()
+def _middle(points: Floats, wire_radius: float, gap: float) -> tuple[float, float, float]:
+    """The middle of the gap, or of the overlap, of two wires with these nearest centreline points."""
+    away = points[1] - points[0]
+    distance = float(np.linalg.norm(away))
+    x, y, z = (points[0] + away * ((wire_radius + 0.5 * gap) / distance if distance > 0.0 else 0.0)).tolist()
     return x, y, z
 
 
@@ -140,11 +143,16 @@ def check(graph: LinkGraph, rings: Rings, *, clearance: float = 0.0) -> CheckRep
         worst = int(np.argmin(gaps))
         smallest = float(gaps[worst])
         pair = (int(pairs[worst, 0]), int(pairs[worst, 1]))
-        place = _middle(points[worst])
+        place = _middle(points[worst], float(rings.wire_radii[pair[0]]), smallest)
         bad = np.flatnonzero(gaps < clearance - ROUND_OFF)
         bad = bad[np.argsort(gaps[bad], kind="stable")]
         collisions = tuple(
-            Collision((int(pairs[k, 0]), int(pairs[k, 1])), float(gaps[k]), _middle(points[k])) for k in bad
+            Collision(
+                (int(pairs[k, 0]), int(pairs[k, 1])),
+                float(gaps[k]),
+                _middle(points[k], float(rings.wire_radii[pairs[k, 0]]), float(gaps[k])),
+            )
+            for k in bad
         )
     return CheckReport(
         clearance,

@@ -1,0 +1,48 @@
+import numpy as np
+import pytest
+
+from chaingen.geometry.rings import Rings
+from chaingen.weave.groups import Group, GroupKind, RingSize
+
+AWG_18, AWG_16 = 1.0237, 1.2908
+
+
+def size(inside, wire=AWG_18, name="link"):
+    return RingSize(name, inside, wire)
+
+
+def side(count, ring):
+    return Group(GroupKind.SIDE_BY_SIDE, count, ring)
+
+
+def rosette(count, ring):
+    return Group(GroupKind.ROSETTE, count, ring)
+
+
+def join(count, ring):
+    return Group(GroupKind.JOIN, count, ring)
+
+
+def rings_of(*rows):
+    """Rings from rows of (centre, normal, radius, wire radius)."""
+    normals = np.array([row[1] for row in rows], dtype=float)
+    normals /= np.linalg.norm(normals, axis=1)[:, None]
+    return Rings(
+        np.array([row[0] for row in rows], dtype=float),
+        normals,
+        np.array([row[2] for row in rows], dtype=float),
+        np.array([row[3] for row in rows], dtype=float),
+    )
+
+
+def random_rings(rng, count, *, spread=1.0):
+    normals = rng.normal(size=(count, 3))
+    normals /= np.linalg.norm(normals, axis=1)[:, None]
+    return Rings(
+        spread * rng.normal(size=(count, 3)), normals, rng.uniform(0.5, 1.5, count), rng.uniform(0.02, 0.1, count)
+    )
+
+
+@pytest.fixture
+def rng():
+    return np.random.default_rng(20)

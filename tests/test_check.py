@@ -1,0 +1,131 @@
+import dataclasses
+
+import numpy as np
+import pytest
+
+from chaingen.geometry.rings import Rings
+from chaingen.solve.check import check
+from chaingen.solve.place import place
+from chaingen.weave.graph import LinkGraph
+from chaingen.weave.groups import Run
+from tests.conftest import join, rosette, side, size
+
+RING = size(4.0)
+
+
+@pytest.fixture(scope="module")
+def placed():
+    return place(Run((rosette(3, RING), join(2, RING)), repeat=4), starts=2)
+
+
+def changed(rings, ring, *, centre=None, normal=None):
+    centres, normals = rings.centres.copy(), rings.normals.copy()
+    if centre is not None:
+        centres[ring] = centre
+    if normal is not None:
+        normals[ring] = normal
+    return Rings(centres, normals, rings.radii, rings.wire_radii)
+
+
+def test_a_sound_piece_is_sound(placed):
+    report = check(placed.graph, placed.rings)
+    assert report.sound
+    assert report.smallest_gap == pytest.approx(placed.gap, abs=1e-9)
+
+
+def test_rigid_motion_changes_nothing(placed, rng):
+    turn, _ = np.linalg.qr(rng.normal(size=(3, 3)))
+    turn *= np.sign(np.linalg.det(turn))
+    moved = Rings(
+        placed.rings.centres @ turn.T + [5.0, -3.0, 2.0], placed.rings.normals @ turn.T, placed.rings.radii, placed.rings.wire_radii
+    )
+    report = check(placed.graph, moved)
+    assert report.sound
+    assert report.smallest_gap == pytest.approx(placed.gap, abs=1e-9)
+
+
+def test_a_dropped_ring_is_named(placed):
+    lost = 7
+    far = changed(placed.rings, lost, centre=placed.rings.centres[lost] + [0.0, 100.0, 0.0])
+    report = check(placed.graph, far)
+    mates = {tuple(sorted(map(int, link))) for link in placed.graph.links if lost in link}
+    assert set(report.missing_links) == mates
+    assert not report.unwanted_links
+    assert not report.sound
+
+
+def test_two_swapped_rings_are_named(placed):
+    a, b = 0, 13
+    centres, normals = placed.rings.centres.copy(), placed.rings.normals.copy()
+    centres[[a, b]], normals[[a, b]] = centres[[b, a]], normals[[b, a]]
+    report = check(placed.graph, Rings(centres, normals, placed.rings.radii, placed.rings.wire_radii))
+    assert {a, b} <= {ring for pair in report.missing_links for ring in pair}
+    assert {a, b} <= {ring for pair in report.unwanted_links for ring in pair}
+
+
+def test_a_wish_for_another_link_is_missed_and_the_real_one_is_unwanted(placed):
+    links = placed.graph.links.copy()
+    gone, new = tuple(links[5]), (0, len(placed.graph) - 1)
+    links[5] = new
+    report = check(dataclasses.replace(placed.graph, links=links), placed.rings)
+    assert report.missing_links == (new,)
+    assert report.unwanted_links == (gone,)
+
+
+def test_thicker_wire_names_the_colliding_pair(placed):
+    thick = placed.rings.wire_radii.copy()
+    a = check(placed.graph, placed.rings).binding_pair[0]
+    thick[a] += placed.gap + 0.01
+    report = check(placed.graph, Rings(placed.rings.centres, placed.rings.normals, placed.rings.radii, thick))
+    assert report.collisions
+    assert all(a in collision.rings for collision in report.collisions)
+    worst = report.collisions[0]
+    assert worst.gap == pytest.approx(-0.01, abs=1e-6)
+    # The place lies within the wire of both rings.
+    for ring in worst.rings:
+        w = np.array(worst.place) - placed.rings.centres[ring]
+        h = w @ placed.rings.normals[ring]
+        rho = np.sqrt(w @ w - h * h)
+        assert np.hypot(rho - placed.rings.radii[ring], h) < thick[ring]
+
+
+def test_clearance_is_asked_of_every_pair(placed):
+    asked = placed.gap + 0.02
+    report = check(placed.graph, placed.rings, clearance=asked)
+    assert report.links_as_designed
+    assert report.collisions
+    assert not check(placed.graph, placed.rings, clearance=placed.gap - 1e-3).collisions
+
+
+def test_crossed_joins_are_a_fault_though_their_links_are_right():
+    """Two thin joins, one inside the other and crossing it like an X, link the same rings as two that lie side by side."""
+    big, thin = size(8.0, 0.2, "big"), size(6.0, 0.2, "thin")
+    run = Run((side(1, big), join(2, thin), side(1, big)))
+    placement = place(run, starts=2)
+    assert check(placement.graph, placement.rings).sound
+    # Both stand on the upright through their middle, turned to either side; one is moved lengthways, so that its shorter chord
+    # of that upright lies within the other's.
+    rings, middle = placement.rings, placement.rings.centres[[1, 2]].mean(axis=0)
+    c, s = np.cos(0.3), np.sin(0.3)
+    crossed = changed(rings, 1, centre=middle + 1.6 * np.array([c, s, 0.0]), normal=[-s, c, 0.0])
+    crossed = changed(crossed, 2, centre=middle, normal=[s, c, 0.0])
+    report = check(placement.graph, crossed)
+    assert report.links_as_designed
+    assert not report.collisions
+    assert [fault.rings for fault in report.faults] == [(1, 2)]
+    assert not report.sound
+
+
+def test_cost_grows_with_rings_not_pairs():
+    """Near pairs per ring stay the same however long the chain."""
+    short = place(Run((side(2, RING), join(1, RING)), repeat=40), starts=1)
+    long = place(Run((side(2, RING), join(1, RING)), repeat=400), starts=1)
+    per_ring = [check(p.graph, p.rings).pairs_checked / len(p.graph) for p in (short, long)]
+    assert per_ring[1] == pytest.approx(per_ring[0], rel=0.05)
+
+
+def test_wrong_shapes_of_a_graph_are_bugs():
+    graph = place(Run((side(1, RING),), repeat=2), starts=1).graph
+    assert isinstance(graph, LinkGraph)
+    with pytest.raises(AssertionError):
+        check(graph, Rings(np.zeros((1, 3)), np.array([[0.0, 0.0, 1.0]]), np.ones(1), np.ones(1) * 0.1))
