@@ -44,7 +44,9 @@ def parse_number(text: str) -> float:
 def _plain_fractions(text: str) -> str:
     """The text with fractions of one character spelt out: ``7¼`` becomes ``7 1/4``."""
     return "".join(
-        " " + unicodedata.normalize("NFKC", c).replace("⁄", "/") if "VULGAR FRACTION" in unicodedata.name(c, "") else c
+        " " + unicodedata.normalize("NFKC", c).replace("\N{FRACTION SLASH}", "/")
+        if "VULGAR FRACTION" in unicodedata.name(c, "")
+        else c
         for c in text
     )
 

@@ -47,4 +47,4 @@ def test_length_asked_for_is_met_within_half_a_repeat():
 def test_no_length_where_rings_do_not_fit():
     tight = size(2.0, 1.0)
     assert taut_lengths(Run((side(2, tight),), 10)) is None
-    assert taut_lengths(Run((side(2, tight), side(2, tight)))) is None
+    assert taut_lengths(Run((side(2, size(1.5, 1.0)), side(2, size(1.5, 1.0))))) is None

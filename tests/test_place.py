@@ -167,7 +167,7 @@ def test_ends_and_junctions_of_unlike_groups_are_solved_too():
         (side(2, RING), join(1, RING)),
         20,
         first=(side(1, size(6.0, name="top")), side(1, size(5.0, name="next"))),
-        last=(side(3, size(5.0, name="next")), side(1, size(7.0, name="end"))),
+        last=(side(2, RING), side(1, size(7.0, name="end"))),
     )
     placement = place(run)
     assert placement.answer is Answer.FITS

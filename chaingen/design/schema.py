@@ -34,9 +34,9 @@ MOST_SIZES, MOST_LETTERS = 200, 60
 """Most ring sizes, most letters in the name of one."""
 
 
-def _wrong(expected: str) -> PydanticCustomError:
+def _wrong(expected: str, advice: str = "") -> PydanticCustomError:
     # The message goes in as a value: braces in it are no template.
-    return PydanticCustomError("expected", "{expected}", {"expected": expected})
+    return PydanticCustomError("expected", "{expected}", {"expected": expected, "advice": advice})
 
 
 def _within(value: float, limits: tuple[float, float]) -> float:
@@ -69,10 +69,10 @@ def _read_wire(value: object) -> float:
         raise _wrong(str(error)) from None
 
 
-def _whole(low: int, high: int, what: str) -> Any:
+def _whole(low: int, high: int, what: str, advice: str = "") -> Any:
     def read(value: object) -> int:
         if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
-            raise _wrong(f"{what}, {low} to {high:,}")
+            raise _wrong(f"{what}, {low} to {high:,}", advice)
         return value
 
     return BeforeValidator(read, json_schema_input_type=Annotated[int, Field(ge=low, le=high)])
@@ -95,8 +95,8 @@ def _read_metal(value: object) -> str:
     if isinstance(value, str) and (metal := find_metal(value)):
         return metal.name
     near = nearest_metal(value) if isinstance(value, str) else None
-    nearest = f", nearest is {near!r}" if near else ""
-    raise _wrong(f"a metal{nearest}; known are {', '.join(metal_names())}")
+    advice = f"did you mean {near}?" if near else ""
+    raise _wrong(f"one of the metals {', '.join(metal_names())}", advice)
 
 
 class _Table(BaseModel):
@@ -123,6 +123,9 @@ class RingTable(_Table):
         return self
 
 
+_ONE_RING = "a single ring is side_by_side = 1"
+
+
 class GroupTable(_Table):
     """A group: exactly one of side_by_side, rosette and join."""
 
@@ -133,14 +136,16 @@ class GroupTable(_Table):
     side_by_side: Annotated[int, _whole(1, MOST_SIDE_BY_SIDE, "a whole number of rings")] | None = Field(
         None, description="This many rings lying side by side, not linked with one another."
     )
-    rosette: Annotated[int, _whole(2, MOST_IN_ROSETTE, "a whole number of rings")] | None = Field(
+    rosette: Annotated[int, _whole(2, MOST_IN_ROSETTE, "a whole number of rings", _ONE_RING)] | None = Field(
         None,
         description="This many rings, each linked with each about a common centre, all turning the same way.",
     )
     join: Annotated[int, _whole(1, MOST_SIDE_BY_SIDE, "a whole number of rings")] | None = Field(
         None, description="This many rings side by side that join two groups; left off at an open end."
     )
-    ring: str | None = Field(None, description="Name of the ring size; may be left out when there is only one.")
+    ring: str | None = Field(
+        None, description="Name of the ring size; may be left out when there is only one."
+    )
 
     @model_validator(mode="after")
     def _one_kind(self) -> "GroupTable":
@@ -164,11 +169,13 @@ class PatternTable(_Table):
     )
     length: Annotated[float, _length((0.0, MOST_LENGTH))] | None = Field(
         None,
-        description="Finished length instead of repeat: pulled straight, outside to outside, or round a closed loop.",
+        description="Finished length, not repeat: pulled straight, outside to outside; or round the loop.",
         examples=["180 mm", "7 1/4 in"],
     )
     first: list[GroupTable] = Field(
-        default=[], max_length=MOST_GROUPS, description="Groups made once before the others; not in a closed loop."
+        default=[],
+        max_length=MOST_GROUPS,
+        description="Groups made once before the others; not in a closed loop.",
     )
     groups: list[GroupTable] = Field(
         min_length=1,
@@ -176,7 +183,9 @@ class PatternTable(_Table):
         description="The groups that are repeated; neighbours are linked all with all.",
     )
     last: list[GroupTable] = Field(
-        default=[], max_length=MOST_GROUPS, description="Groups made once after the others; not in a closed loop."
+        default=[],
+        max_length=MOST_GROUPS,
+        description="Groups made once after the others; not in a closed loop.",
     )
 
 

@@ -55,28 +55,35 @@ STARTERS = {
     "rosette": Starter("one rosette by itself", "5 mm", "18 AWG", ('{ rosette = $n, ring = "link" },',), 1),
 }  # fmt: skip
 
-_TEXT = Template('''\
-# $title: $about.
+_TEXT = Template("""\
+# $heading: $about.
 # Everything after a # is a note for people. Lengths need a unit: mm, cm or in ("7 1/4 in").
 
-title = $quoted_title
-metal = "$metal"  # what the rings are made of
-clearance = "$clearance"         # gap asked for between any two wires; 0 mm: they may touch
-tolerance = "0.05 mm"      # how far real rings are off, inside diameter and wire alike
+title = $title
 
-[rings.link]               # a ring size; add [rings.another] for a second one
-inside = "$inside"             # inside diameter: the mandrel it is wound on
-wire = "$wire"            # AWG, SWG, mm or in; a bare "18 gauge" is ambiguous
+# What the rings are made of; `chaingen schema` lists the metals.
+metal = $metal
+
+# Gap asked for between any two wires; at 0 mm they may touch.
+clearance = $clearance
+
+# How far real rings are off, inside diameter and wire alike.
+tolerance = "0.05 mm"
+
+# A ring size; add another one as [rings.another] and name it in the groups.
+[rings.link]
+inside = $inside  # inside diameter: the mandrel it is wound on
+wire = $wire  # AWG, SWG, mm or in; a bare "18 gauge" is ambiguous
 
 [pattern]
-form = "$form"          # or "closed loop": the last group links the first
+form = $form  # "open run", or "closed loop": the last group links the first
 $extent
-first = []                 # groups made once before the others
-groups = [                 # the groups that are repeated, each linked with the next, all with all
+first = []  # groups made once before the others; none in a closed loop
+groups = [  # the groups that are repeated; neighbours are linked, every ring with every ring
 $groups
 ]
-last = []                  # groups made once after the others
-''')
+last = []  # groups made once after the others; none in a closed loop
+""")
 
 
 def starter_design(
@@ -107,33 +114,33 @@ def starter_design(
         closed: A closed loop instead of an open run.
 
     Raises:
-        BadInput: The chain is not known, or both repeat and length are given. Values inside the text are judged
-            when it is read.
+        BadInput: The chain is not known, or both repeat and length are given. Values inside the text are
+            judged when it is read.
     """
     if chain not in STARTERS:
         raise BadInput([Problem("chain", repr(chain), f"one of {', '.join(STARTERS)}")])
     if repeat is not None and length is not None:
         raise BadInput([Problem("repeat and length", "both", "one of the two")])
-    if "\ud800" <= max(title or "", default="") <= "\udfff" or not (title or "A").isprintable():
+    title = title or f"A {chain} piece"
+    if not title.isprintable():
         raise BadInput([Problem("title", repr(title), "one line of printable text")])
     starter = STARTERS[chain]
     if repeat is None and length is None:
         repeat, length = (starter.repeat, None) if starter.repeat else (None, "180 mm")
-    extent = (
-        f"repeat = {repeat}                 # or a finished length instead, such as length = \"180 mm\""
-        if repeat is not None
-        else f'length = {_quoted(str(length))}          # finished, pulled straight, outside to outside; or repeat = 12'
-    )
-    title = title or f"A {chain} piece"
+    if repeat is not None:
+        extent = f'repeat = {repeat}  # how many times the groups are made; or instead: length = "180 mm"'
+    else:
+        note = "finished, pulled straight, outside to outside; or instead: repeat = 12"
+        extent = f"length = {_quoted(str(length))}  # {note}"
     return _TEXT.substitute(
-        title=" ".join(title.split()),
-        quoted_title=_quoted(title),
+        heading=title,
+        title=_quoted(title),
         about=starter.about,
-        metal=_quoted(metal)[1:-1],
-        clearance=_quoted(clearance)[1:-1],
-        inside=_quoted(inside or starter.inside)[1:-1],
-        wire=_quoted(wire or starter.wire)[1:-1],
-        form="closed loop" if closed else "open run",
+        metal=_quoted(metal),
+        clearance=_quoted(clearance),
+        inside=_quoted(inside or starter.inside),
+        wire=_quoted(wire or starter.wire),
+        form=_quoted("closed loop" if closed else "open run"),
         extent=extent,
         groups="\n".join(f"  {Template(line).substitute(n=rosette)}" for line in starter.groups),
     )
@@ -142,4 +149,4 @@ def starter_design(
 def _quoted(text: str) -> str:
     """A TOML basic string."""
     escaped = text.replace("\\", "\\\\").replace('"', '\\"')
-    return '"' + "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in escaped) + '"'
+    return '"' + "".join(c if c.isprintable() else f"\\U{ord(c):08x}" for c in escaped) + '"'

@@ -3,6 +3,7 @@
 STL has no unit; the header says millimetres. Every ring is its own closed shell.
 """
 
+from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 
 import numba
@@ -11,7 +12,7 @@ import numpy.typing as npt
 
 from chaingen.errors import CannotWrite
 from chaingen.files import whole_file
-from chaingen.geometry.rings import Floats, Rings
+from chaingen.geometry.rings import Rings
 from chaingen.model.mesh import TOLERANCE, frames, templates, triangle_count
 
 HEADER = b"chaingen rings, binary STL, unit: millimetre"
@@ -23,20 +24,22 @@ CHUNK_FACETS = 20_000
 """Facets written at a time: a megabyte, small enough to stay in cache."""
 
 
-@numba.njit(cache=True)
+FACET = np.dtype([("floats", "<f4", (12,)), ("attribute", "<u2")])
+"""A facet as the file holds it: normal, three corners, and two bytes that mean nothing."""
+
+
+@numba.njit(cache=True, nogil=True)
 def _fill(
-    words: npt.NDArray[np.uint16],
+    facets: npt.NDArray[np.void],
     start: int,
     vertices: npt.NDArray[np.float32],
     facet_normals: npt.NDArray[np.float32],
     faces: npt.NDArray[np.int32],
-    rotation: Floats,
-    centre: Floats,
+    rotation: npt.NDArray[np.float32],
+    centre: npt.NDArray[np.float32],
     posed: npt.NDArray[np.float32],
-    facet: npt.NDArray[np.float32],
-    facet_words: npt.NDArray[np.uint16],
 ) -> None:
-    """Write one ring's facets into `words` (25 words a facet) from facet `start` on; `facet_words` is a view of `facet`."""
+    """Write one ring into `facets` from `start` on; `posed` is room for its vertices."""
     for k in range(len(vertices)):
         for a in range(3):
             posed[k, a] = (
@@ -45,21 +48,19 @@ def _fill(
                 + rotation[a, 1] * vertices[k, 1]
                 + rotation[a, 2] * vertices[k, 2]
             )
-    at = start * 25
     for k in range(len(faces)):
+        facet = facets[start + k]
+        i, j, m = faces[k, 0], faces[k, 1], faces[k, 2]
         for a in range(3):
-            facet[a] = (
+            facet.floats[a] = (
                 rotation[a, 0] * facet_normals[k, 0]
                 + rotation[a, 1] * facet_normals[k, 1]
                 + rotation[a, 2] * facet_normals[k, 2]
             )
-            facet[3 + a] = posed[faces[k, 0], a]
-            facet[6 + a] = posed[faces[k, 1], a]
-            facet[9 + a] = posed[faces[k, 2], a]
-        for a in range(24):
-            words[at + a] = facet_words[a]
-        words[at + 24] = 0
-        at += 25
+            facet.floats[3 + a] = posed[i, a]
+            facet.floats[6 + a] = posed[j, a]
+            facet.floats[9 + a] = posed[m, a]
+        facet.attribute = 0
 
 
 def write_stl(path: Path, rings: Rings, *, tolerance: float = TOLERANCE) -> int:
@@ -83,23 +84,28 @@ def write_stl(path: Path, rings: Rings, *, tolerance: float = TOLERANCE) -> int:
     parts = [(m.vertices.astype(np.float32), m.facet_normals.astype(np.float32), m.faces) for m in meshes]
     largest = max((len(m.faces) for m in meshes), default=0)
     most_vertices = max((len(m.vertices) for m in meshes), default=0)
-    words = np.empty(25 * max(CHUNK_FACETS, largest), dtype=np.uint16)
     posed = np.empty((most_vertices, 3), dtype=np.float32)
-    facet = np.empty(12, dtype=np.float32)
-    facet_words = facet.view(np.uint16)
-    rotations = frames(rings)
-    with whole_file(path) as stream:
+    rotations = frames(rings).astype(np.float32)
+    centres = rings.centres.astype(np.float32)
+    # One buffer is filled while the other is written.
+    buffers = [np.empty(max(CHUNK_FACETS, largest), dtype=FACET) for _ in range(2)]
+    with whole_file(path) as stream, ThreadPoolExecutor(max_workers=1) as writer:
         stream.write(HEADER.ljust(80, b" "))
         stream.write(np.uint32(total).tobytes())
+        facets = buffers[0]
         filled = 0
+        pending: Future[int] | None = None
         for k in range(len(rings)):
             vertices, normals, faces = parts[of_ring[k]]
-            if 25 * (filled + len(faces)) > len(words):
-                stream.write(words[: 25 * filled].data)
+            if filled + len(faces) > len(facets):
+                if pending is not None:
+                    pending.result()
+                pending = writer.submit(stream.write, facets[:filled].view(np.uint8).data)
+                facets = buffers[1] if facets is buffers[0] else buffers[0]
                 filled = 0
-            _fill(
-                words, filled, vertices, normals, faces, rotations[k], rings.centres[k], posed, facet, facet_words
-            )
+            _fill(facets, filled, vertices, normals, faces, rotations[k], centres[k], posed)
             filled += len(faces)
-        stream.write(words[: 25 * filled].data)
+        if pending is not None:
+            pending.result()
+        stream.write(facets[:filled].view(np.uint8).data)
     return 84 + 50 * total

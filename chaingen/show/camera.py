@@ -9,14 +9,14 @@ from chaingen.geometry.rings import Floats, Rings
 LONG_SIDE = 1600
 """Pixels of a picture's long side."""
 
-SHORT_SIDE = 560, 1200
+SHORT_SIDE = 420, 1200
 """Fewest and most pixels of the short side, which follows the piece's shape between them."""
 
 MARGIN = 0.07
 """Free border as part of the piece's extent on either side."""
 
-FOOT = 0.13
-"""Part of a picture's height kept free for the scale bar."""
+FOOT = 84
+"""Pixels at the foot of a picture that are kept free for the scale bar."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,15 +76,16 @@ def framed(name: str, rings: Rings, towards: Floats, up: Floats, shown: Rings | 
     up = np.cross(towards, right)
     (x0, x1), (y0, y1) = _extent(shown, right), _extent(shown, up)
     z0, z1 = _extent(rings, towards)
-    wide, high = (x1 - x0) * (1.0 + 2.0 * MARGIN), (y1 - y0) * (1.0 + 2.0 * MARGIN) / (1.0 - FOOT)
+    wide, high = (x1 - x0) * (1.0 + 2.0 * MARGIN), (y1 - y0) * (1.0 + 2.0 * MARGIN)
     low, most = SHORT_SIDE
     if wide >= high:
-        width, height = LONG_SIDE, int(np.clip(round(LONG_SIDE * high / wide), low, most))
+        width, height = LONG_SIDE, int(np.clip(round(LONG_SIDE * high / wide) + FOOT, low, most))
     else:
-        width, height = int(np.clip(round(LONG_SIDE * wide / high), low, most)), LONG_SIDE
-    half_height = 0.5 * max(high, wide * height / width)
+        width, height = int(np.clip(round((LONG_SIDE - FOOT) * wide / high), low, most)), LONG_SIDE
+    mm_per_pixel = max(wide / width, high / (height - FOOT))
     # The foot of the picture is the scale bar's: the piece sits in the middle of what is left.
-    middle_up = 0.5 * (y0 + y1) - FOOT * half_height
+    middle_up = 0.5 * (y0 + y1) - 0.5 * FOOT * mm_per_pixel
+    half_height = 0.5 * height * mm_per_pixel
     focus = 0.5 * (x0 + x1) * right + middle_up * up + 0.5 * (z0 + z1) * towards
     return View(name, focus, towards, up, width, height, half_height, (z1 - z0) + 10.0)
 

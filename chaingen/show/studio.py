@@ -27,7 +27,7 @@ def environment(height: int = 128) -> npt.NDArray[np.float32]:
         y = np.clip((half_lat - np.abs(lat - lat0)) / soft + 0.5, 0.0, 1.0)
         return np.asarray(x * y)
 
-    light = 0.10 + 0.22 * np.clip(np.sin(lat), 0.0, 1.0) + 0.10 * np.clip(-np.sin(lat), 0.0, 1.0)
+    light = 0.17 + 0.24 * np.clip(np.sin(lat), 0.0, 1.0) + 0.12 * np.clip(-np.sin(lat), 0.0, 1.0)
     light = light + 1.9 * box(-1.9, 0.45, 0.55, 0.45, 0.18)
     light = light + 1.3 * box(0.9, 0.35, 0.35, 0.60, 0.18)
     light = light + 1.6 * box(0.0, 1.35, 3.2, 0.35, 0.25)

@@ -22,10 +22,10 @@ from chaingen.solve.slp import Contacts, Found, State, widen
 from chaingen.weave.graph import LinkGraph, cell_graph, piece_graph, row_graph
 from chaingen.weave.groups import Group, GroupKind, Run
 
-STARTS = 6
+STARTS = 5
 """Starts of one search unless told otherwise."""
 
-SHAKES = (0.0, 0.05, 0.08, 0.11, 0.14, 0.17)
+SHAKES = (0.0, 0.05, 0.08, 0.11, 0.14)
 """How far the starts after the first are shaken, in radii and radians; more than this mostly ends in other shapes."""
 
 ENOUGH_AGREE = 3

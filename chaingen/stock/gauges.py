@@ -1,7 +1,8 @@
 """Wire gauges.
 
-American wire gauge (AWG) follows the formula of ASTM B258; the imperial standard wire gauge (SWG) is the table of
-BS 3737:1964. A bare "18 gauge" means 1.024 mm to one dealer and 1.219 mm to another, so it is refused with both readings.
+American wire gauge (AWG) follows the formula of ASTM B258; the imperial standard wire gauge (SWG) is the
+table of BS 3737:1964. A bare "18 gauge" means 1.024 mm to one dealer and 1.219 mm to another, so it is
+refused with both readings.
 
 Gauges thicker than 1 count noughts: 1/0, 2/0, 3/0, 4/0. Their numbers here go on downwards: 0, -1, -2, -3.
 """
@@ -15,9 +16,9 @@ WIRES = 'a wire such as "18 AWG", "18 SWG", "1.2 mm" or "0.048 in"'
 """What a wire looks like, for messages."""
 
 _SWG_INCHES = {
-    8: 0.160, 9: 0.144, 10: 0.128, 11: 0.116, 12: 0.104, 13: 0.092, 14: 0.080, 15: 0.072, 16: 0.064, 17: 0.056,
-    18: 0.048, 19: 0.040, 20: 0.036, 21: 0.032, 22: 0.028, 23: 0.024, 24: 0.022, 25: 0.020, 26: 0.018, 27: 0.0164,
-    28: 0.0148, 29: 0.0136, 30: 0.0124,
+    8: 0.160, 9: 0.144, 10: 0.128, 11: 0.116, 12: 0.104, 13: 0.092, 14: 0.080, 15: 0.072, 16: 0.064,
+    17: 0.056, 18: 0.048, 19: 0.040, 20: 0.036, 21: 0.032, 22: 0.028, 23: 0.024, 24: 0.022, 25: 0.020,
+    26: 0.018, 27: 0.0164, 28: 0.0148, 29: 0.0136, 30: 0.0124,
 }  # fmt: skip
 """BS 3737:1964; numbers 9 and 11 from memory."""
 
@@ -25,14 +26,14 @@ AWG_NUMBERS = range(-3, 41)
 """Gauge numbers that are offered, 4/0 to 40; wire for rings is seldom outside them."""
 
 _SYSTEM = r"(awg|swg)"
-_NUMBER = r"#?\s*(\d+(?:/0)?)"
-_GAUGE = r"(?:gauge|gage|ga|g)\.?"
+_NUMBER = r"#?\s*(0+|[1-9]\d*(?:/0)?)"
+_GAUGE = r"(?:(?:gauge|gage|ga|g)\.?)"
 _NAMED = re.compile(rf"{_NUMBER}\s*{_GAUGE}?\s*\(?{_SYSTEM}\)?|{_SYSTEM}\s*{_NUMBER}", re.IGNORECASE)
 _BARE = re.compile(rf"{_NUMBER}\s*{_GAUGE}?|{_GAUGE}\s*{_NUMBER}", re.IGNORECASE)
 
 
 def awg(number: int) -> float:
-    """Diameter of American wire gauge `number` [mm]: 0.005 in * 92^((36 - n)/39), ASTM B258 before its rounding."""
+    """Diameter of an American wire gauge [mm]: 0.005 in * 92^((36 - n)/39), ASTM B258 before its rounding."""
     return float(0.005 * 92.0 ** ((36 - number) / 39.0) * MM_PER_INCH)
 
 
@@ -50,7 +51,9 @@ _TABLES = {"AWG": awg_table, "SWG": swg_table}
 
 
 def _number(text: str) -> int:
-    """A gauge number as people write it: ``18``, or ``4/0`` which is -3."""
+    """A gauge number as people write it: ``18``, or ``4/0`` and ``0000`` which are -3."""
+    if not text.strip("0"):
+        return 1 - len(text)
     return 1 - int(text.removesuffix("/0")) if text.endswith("/0") else int(text)
 
 
@@ -62,9 +65,8 @@ def _name(number: int) -> str:
 def _from_table(system: str, number: int) -> float:
     table = _TABLES[system]()
     if number not in table:
-        raise UnreadableLength(
-            f"{system} from {_name(min(table))} to {_name(max(table))}, or the diameter with its unit, such as \"1.2 mm\""
-        )
+        ends = f"{_name(min(table))} to {_name(max(table))}"
+        raise UnreadableLength(f'{system} from {ends}, or the diameter with its unit, such as "1.2 mm"')
     return table[number]
 
 
@@ -72,12 +74,12 @@ def parse_wire(text: str) -> float:
     """A wire diameter in mm.
 
     Args:
-        text: A gauge with its system (``18 AWG``, ``SWG 18``, ``2/0 AWG``) or a diameter with its unit (``1.2 mm``,
-            ``0.048 in``).
+        text: A gauge with its system (``18 AWG``, ``SWG 18``, ``2/0 AWG``) or a diameter with its unit
+            (``1.2 mm``, ``0.048 in``).
 
     Raises:
-        UnreadableLength: It is neither, the number is not in the table, or the gauge's system is not said; the message
-            then gives both readings.
+        UnreadableLength: It is neither, the number is not in the table, or the gauge's system is not said;
+            the message then gives both readings.
     """
     words = text.strip()
     if len(words) > 40:

@@ -1,7 +1,8 @@
 """Metals: density with its source, and how they look in a picture.
 
-Colours are linear-light reflectances at normal incidence turned to sRGB, from memory of published optical constants of the pure
-metals and mixed by eye for the alloys: they serve pictures only, no figure depends on them.
+Colours are linear-light reflectances at normal incidence turned to sRGB, from memory of published optical
+constants of the pure metals and mixed by eye for the alloys: they serve pictures only, no figure depends on
+them.
 """
 
 import difflib
@@ -47,16 +48,23 @@ METALS = (
     Metal("platinum 950", 20.7, "memory, 950 Pt 50 Ru", (0.84, 0.82, 0.79), 0.22, ("platinum",)),
     Metal("copper", 8.94, f"{_MILL} C102", (0.93, 0.62, 0.48), 0.24),
     Metal("brass", 8.53, f"{_MILL} C260", (0.89, 0.76, 0.44), 0.24, ("yellow brass", "c260")),
-    Metal("red brass", 8.80, f"{_MILL} C220", (0.88, 0.66, 0.42), 0.24, ("jeweller's bronze", "bronze", "c220")),
+    Metal(
+        "red brass", 8.80, f"{_MILL} C220", (0.88, 0.66, 0.42), 0.24, ("bronze", "jeweller's bronze", "c220"),
+    ),
     Metal("phosphor bronze", 8.86, f"{_MILL} C510", (0.84, 0.62, 0.44), 0.26, ("c510",)),
     Metal("nickel silver", 8.73, "memory, C752", (0.82, 0.79, 0.72), 0.24, ("c752", "german silver")),
-    Metal("aluminium", 2.71, "handbook, alloy 1100", (0.91, 0.92, 0.92), 0.28, ("aluminum", "aluminium 1100")),
+    Metal("aluminium", 2.71, "handbook, 1100", (0.91, 0.92, 0.92), 0.28, ("aluminum", "aluminium 1100")),
     Metal("aluminium 5356", 2.64, "memory", (0.90, 0.91, 0.92), 0.28, ("aluminum 5356",)),
     Metal("aluminium 6061", 2.70, "handbook", (0.90, 0.91, 0.91), 0.28, ("aluminum 6061",)),
     Metal("stainless steel 302", 7.86, _PNNL, (0.78, 0.77, 0.76), 0.25, ("302",)),
-    Metal("stainless steel 304", 8.03, _PNNL, (0.78, 0.77, 0.76), 0.25, ("stainless steel", "stainless", "304")),
+    Metal(
+        "stainless steel 304", 8.03, _PNNL, (0.78, 0.77, 0.76), 0.25, ("stainless steel", "stainless", "304")
+    ),
     Metal("stainless steel 316", 8.00, _PNNL, (0.78, 0.77, 0.76), 0.25, ("316",)),
-    Metal("titanium", 4.51, "handbook, grades 1 and 2", (0.72, 0.69, 0.66), 0.3, ("titanium grade 1", "titanium grade 2")),
+    Metal(
+        "titanium", 4.51, "handbook, grades 1 and 2", (0.72, 0.69, 0.66), 0.3,
+        ("titanium grade 1", "titanium grade 2"),
+    ),
     Metal("niobium", 8.57, "handbook", (0.76, 0.73, 0.72), 0.28),
 )  # fmt: skip
 

@@ -1,0 +1,159 @@
+import tomllib
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from chaingen.cli import CHAINS
+from chaingen.design.load import load_design, parse_design
+from chaingen.design.schema import DesignTable, GroupTable, PatternTable
+from chaingen.design.starter import STARTERS, starter_design
+from chaingen.errors import BadInput
+from chaingen.stock.gauges import awg
+from chaingen.weave.groups import GroupKind
+
+EXAMPLES = sorted((Path(__file__).parent.parent / "examples").glob("*.toml"))
+
+
+@pytest.mark.parametrize("chain", STARTERS)
+def test_every_chain_reads_back(chain):
+    design = parse_design(starter_design(chain))
+    assert chain in design.title
+    assert design.metal.name == "sterling silver"
+    assert (design.run.repeat == 1) or design.length is None
+    assert design.length == (None if STARTERS[chain].repeat else 180.0)
+    assert design.ring_sizes[0].wire_diameter == awg(18)
+
+
+def test_the_command_offers_every_chain():
+    assert set(CHAINS) == set(STARTERS)
+
+
+def test_common_practice_sizes():
+    # Inside diameters for 18 AWG wire that are usual in the trade (common practice, no published source).
+    usual = {"two-in-one": 3.0, "two-in-two": 4.0, "three-in-three": 5.0, "rosette-chain": 4.0}
+    for chain, inside in usual.items():
+        assert parse_design(starter_design(chain)).ring_sizes[0].inside_diameter == inside
+
+
+@pytest.mark.parametrize(
+    ("chain", "cell"),
+    [
+        ("one-in-one", [(GroupKind.SIDE_BY_SIDE, 1)]),
+        ("two-in-one", [(GroupKind.SIDE_BY_SIDE, 2), (GroupKind.JOIN, 1)]),
+        ("two-in-two", [(GroupKind.SIDE_BY_SIDE, 2)]),
+        ("three-in-three", [(GroupKind.SIDE_BY_SIDE, 3)]),
+        ("rosette-chain", [(GroupKind.ROSETTE, 3), (GroupKind.JOIN, 1)]),
+        ("rosette-pairs", [(GroupKind.ROSETTE, 3), (GroupKind.JOIN, 2)]),
+        ("rosette", [(GroupKind.ROSETTE, 3)]),
+    ],
+)
+def test_patterns(chain, cell):
+    assert [(group.kind, group.count) for group in parse_design(starter_design(chain)).run.cell] == cell
+
+
+@pytest.mark.parametrize("chain", STARTERS)
+def test_every_option(chain):
+    text = starter_design(
+        chain,
+        inside='1/4"',
+        wire="1.2 mm",
+        metal="copper",
+        title='The "Gull", a $ample \\ of {braces}',
+        repeat=9,
+        rosette=5,
+        clearance="0.1 mm",
+        closed=True,
+    )
+    design = parse_design(text)
+    assert design.title == 'The "Gull", a $ample \\ of {braces}'
+    assert design.metal.name == "copper"
+    assert (design.ring_sizes[0].inside_diameter, design.ring_sizes[0].wire_diameter) == (6.35, 1.2)
+    assert (design.run.repeat, design.length, design.clearance, design.run.closed) == (9, None, 0.1, True)
+    assert all(group.count == 5 for group in design.run.cell if group.kind is GroupKind.ROSETTE)
+
+
+def test_length_option():
+    assert parse_design(starter_design("two-in-one", length="7 1/4 in")).length == pytest.approx(184.15)
+
+
+def keys_of(model):
+    return set(model.model_fields)
+
+
+@pytest.mark.parametrize("chain", STARTERS)
+def test_every_key_is_shown(chain):
+    text = starter_design(chain)
+    data = tomllib.loads(text)
+    assert set(data) == keys_of(DesignTable)
+    # Repeat and length exclude one another: the other one stands in the note.
+    assert set(data["pattern"]) | {"repeat", "length"} == keys_of(PatternTable)
+    assert "repeat =" in text
+    assert "length =" in text
+
+
+def test_all_keys_example_shows_all_keys():
+    path = next(path for path in EXAMPLES if path.stem == "all-keys")
+    text = path.read_text(encoding="utf-8")
+    data = tomllib.loads(text)
+    assert set(data) == keys_of(DesignTable)
+    for key in keys_of(PatternTable) | keys_of(GroupTable):
+        assert f"{key} =" in text
+
+
+@pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.stem)
+def test_examples_say_what_they_are(path):
+    design = load_design(path)
+    assert path.read_text(encoding="utf-8").startswith("# ")
+    assert len(design.run.groups()) >= 1
+
+
+def test_examples_use_different_metals():
+    assert len({load_design(path).metal.name for path in EXAMPLES}) >= 5
+
+
+def test_unknown_chain():
+    with pytest.raises(BadInput, match="two-in-one"):
+        starter_design("two-in-won")
+
+
+def test_repeat_and_length():
+    with pytest.raises(BadInput, match="one of the two"):
+        starter_design("two-in-one", repeat=3, length="18 cm")
+
+
+@pytest.mark.parametrize("title", ["a\nb", "a\x07b", "\udcff", "x\n[rings.other]"])
+def test_titles_of_one_line(title):
+    with pytest.raises(BadInput, match="one line"):
+        starter_design("two-in-one", title=title)
+
+
+@pytest.mark.parametrize(
+    ("options", "where"),
+    [
+        ({"inside": "4"}, "rings.link.inside"),
+        ({"wire": "18 gauge"}, "rings.link.wire"),
+        ({"metal": "cheese"}, "metal"),
+        ({"repeat": 0}, "pattern.repeat"),
+        ({"length": "1 mm"}, "pattern.length"),
+        ({"rosette": 1}, "pattern.groups[1].rosette"),
+        ({"clearance": "lots"}, "clearance"),
+        ({"inside": '4 mm"\nwire = "1 mm'}, "rings.link.inside"),
+    ],
+)
+def test_wrong_options_are_found_when_read(options, where):
+    with pytest.raises(BadInput) as refusal:
+        parse_design(starter_design("rosette-chain", **options))
+    assert [problem.where for problem in refusal.value.problems] == [where]
+
+
+@given(st.text(min_size=1, max_size=100))
+def test_any_metal_text_stays_inside_its_quotes(metal):
+    # Known or refused as a metal: in no case does the text break the file or reach another key.
+    places = {"metal"}
+    try:
+        parse_design(starter_design("two-in-one", metal=metal))
+    except BadInput as refusal:
+        places = {problem.where for problem in refusal.problems}
+    assert places == {"metal"}
