@@ -46,8 +46,8 @@ __all__ = [
     "Rings",
     "build",
     "check",
-    "load_design",
     "export",
+    "load_design",
     "parse_design",
     "size_overview",
 ]

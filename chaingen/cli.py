@@ -1,7 +1,7 @@
 """The command line: parse, call, print, exit code. Only click is loaded until a command runs.
 
-Exit codes: 0 it fits (or the command did what was asked), 1 it does not fit or no fit was found, 2 bad input or nothing could be
-written, 3 the search did not converge.
+Exit codes: 0 it fits (or the command did what was asked), 1 it does not fit or no fit was found, 2 bad input
+or nothing could be written, 3 the search did not converge.
 """
 
 import json
@@ -23,7 +23,15 @@ INTERRUPTED = 130
 BROKEN = 70
 """Exit code for a fault of the program itself (EX_SOFTWARE of BSD's sysexits)."""
 
-CHAINS = ("one-in-one", "two-in-one", "two-in-two", "three-in-three", "rosette-chain", "rosette-pairs", "rosette")
+CHAINS = (
+    "one-in-one",
+    "two-in-one",
+    "two-in-two",
+    "three-in-three",
+    "rosette-chain",
+    "rosette-pairs",
+    "rosette",
+)
 """The chains of `chaingen new`; a test keeps them equal to the starters, which are not loaded for --help."""
 
 PROGRESS_AFTER = 1.0
@@ -47,7 +55,11 @@ class Commands(click.Group):
         except BadInput as error:
             if ctx.params.get("as_json") or "--json" in sys.argv[1:]:
                 fields = ("where", "got", "expected", "advice")
-                click.echo(json.dumps({"problems": [{f: getattr(p, f) for f in fields} for p in error.problems]}, indent=2))
+                click.echo(
+                    json.dumps(
+                        {"problems": [{f: getattr(p, f) for f in fields} for p in error.problems]}, indent=2
+                    )
+                )
             for problem in error.problems:
                 click.echo(f"error: {problem}", err=True)
             ctx.exit(BAD_INPUT)
@@ -60,7 +72,8 @@ class Commands(click.Group):
             click.echo("stopped", err=True)
             ctx.exit(INTERRUPTED)
         except BrokenPipeError:
-            sys.stdout = None  # type: ignore[assignment]
+            # Whoever read the output has gone; nothing more can be told.
+            sys.stderr.close()
             ctx.exit(0)
         except Exception as error:
             if os.environ.get("CHAINGEN_DEBUG"):
@@ -134,7 +147,9 @@ def _print(result: "Result", report: dict[str, Any], as_json: bool, quiet: bool)
 
 @main.command()
 @DESIGN
-@click.option("--out", "folder", type=click.Path(path_type=Path), help="Folder for everything; out/NAME by default.")
+@click.option(
+    "--out", "folder", type=click.Path(path_type=Path), help="Folder for everything; out/NAME by default."
+)
 @click.option(
     "--mesh-tolerance",
     default="0.01 mm",
@@ -158,8 +173,7 @@ def make(
 ) -> None:
     """Make everything from a DESIGN file: verdict, models, pictures, report."""
     from chaingen.design.load import load_design
-    from chaingen.pipeline import build
-    from chaingen.pipeline import export
+    from chaingen.pipeline import build, export
     from chaingen.show.report import report_of
 
     tolerance = _length("--mesh-tolerance", mesh_tolerance, 1e-4, 1.0)
@@ -242,7 +256,13 @@ def _wires(text: str) -> list[float]:
 @QUIET
 @click.pass_context
 def sizes(
-    ctx: click.Context, design: Path, ring: str | None, insides: str | None, wires: str | None, as_json: bool, quiet: bool
+    ctx: click.Context,
+    design: Path,
+    ring: str | None,
+    insides: str | None,
+    wires: str | None,
+    as_json: bool,
+    quiet: bool,
 ) -> None:
     """Say how tight the pattern of a DESIGN can be, and which sizes suit it."""
     from chaingen.design.load import load_design
@@ -254,7 +274,9 @@ def sizes(
         overview = size_overview(
             loaded,
             ring=ring,
-            insides=[_length("--insides", part, 0.2, 500.0) for part in insides.split(",")] if insides else None,
+            insides=[_length("--insides", part, 0.2, 500.0) for part in insides.split(",")]
+            if insides
+            else None,
             wires=_wires(wires) if wires else None,
             on_progress=tell,
         )
@@ -269,7 +291,9 @@ def sizes(
     for line in tightest_lines(overview.tightest):
         say(line)
     head, rows = table_rows(overview.table)
-    table = Table(title=f"Smallest gap in mm for ring size {overview.ring!r}, and how it feels", title_justify="left")
+    table = Table(
+        title=f"Smallest gap in mm for ring size {overview.ring!r}, and how it feels", title_justify="left"
+    )
     for text in head:
         table.add_column(text, no_wrap=True)
     for row in rows:
@@ -313,14 +337,18 @@ def new(path: Path, chain: str | None, force: bool, quiet: bool, **options: Any)
             raise BadInput([Problem("--chain", "nothing", f"one of {', '.join(CHAINS)}")])
         for name, starter in STARTERS.items():
             say(f"{name}: {starter.about}")
-        chain = click.prompt("Which chain", type=click.Choice(CHAINS), default="two-in-one", show_choices=False)
+        chain = click.prompt(
+            "Which chain", type=click.Choice(CHAINS), default="two-in-one", show_choices=False
+        )
     text = starter_design(chain, **options)
     parse_design(text, source="the new design")
     if str(path) == "-":
         click.echo(text, nl=False)
         return
     if path.exists() and not force:
-        raise BadInput([Problem(str(path), "a file that is there already", "a new name", "--force replaces it")])
+        raise BadInput(
+            [Problem(str(path), "a file that is there already", "a new name", "--force replaces it")]
+        )
     write_text(path, text)
     if not quiet:
         say(f"Wrote {path}. Next: chaingen make {path}")

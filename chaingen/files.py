@@ -1,7 +1,7 @@
 """Files that are written whole or not at all.
 
-A file is written under a temporary name in the folder it will live in, brought to disk, then renamed over the old one.
-When anything goes wrong the temporary file is removed and the old file stands as it was.
+A file is written under a temporary name in the folder it will live in, brought to disk, then renamed over the
+old one. When anything goes wrong the temporary file is removed and the old file stands as it was.
 """
 
 import os

@@ -1,7 +1,7 @@
 """From a design to everything that is known about it, and to its files.
 
-    design -> (repeats for a length) -> placement -> check -> verdict, band, threading, lengths, counts
-                                                  -> models, pictures, placement.json, report.json
+design -> (repeats for a length) -> placement -> check -> verdict, band, threading, lengths, counts
+                                              -> models, pictures, placement.json, report.json
 """
 
 from collections.abc import Callable
@@ -25,11 +25,21 @@ from chaingen.solve.check import CheckReport, check
 from chaingen.solve.length import taut_lengths
 from chaingen.solve.place import PERIODIC_REPEATS, Answer, Placement, place
 from chaingen.solve.sizes import SizeEntry, Tightest, size_table, tightest
-from chaingen.solve.verdict import LOOSE_FROM, TIGHT_BELOW, Fit, fit_of, nearest_fits, tolerance_band
+from chaingen.solve.verdict import LOOSE_FROM, TIGHT_BELOW, Fit, Nearest, fit_of, nearest_fits, tolerance_band
 from chaingen.stock.gauges import awg_table
 from chaingen.units import format_mm
 
-__all__ = ["Answer", "CheckReport", "Files", "Placement", "Result", "RingCount", "Threading", "build", "export"]
+__all__ = [
+    "Answer",
+    "CheckReport",
+    "Files",
+    "Placement",
+    "Result",
+    "RingCount",
+    "Threading",
+    "build",
+    "export",
+]
 
 Progress = Callable[[str], None]
 
@@ -41,7 +51,8 @@ def _silent(_: str) -> None:
 def with_repeats(design: Design, on_progress: Progress = _silent) -> Design:
     """The design with the number of repeats that comes nearest to the length it asks for.
 
-    Where the rings do not fit, no length is defined: three repeats then stand for the piece, enough to show why.
+    Where the rings do not fit, no length is defined: three repeats then stand for the piece, enough to show
+    why.
 
     Raises:
         BadInput: The length would take more rings than are accepted.
@@ -82,7 +93,7 @@ def build(design: Design, *, on_progress: Progress = _silent) -> Result:
     fit = fit_of(spare, wire) if placement.answer is Answer.FITS else Fit.DOES_NOT_FIT
     on_progress("trying rings that are a little off")
     band = tolerance_band(run, placement, wire, design.tolerance)
-    nearest = ()
+    nearest: tuple[Nearest, ...] = ()
     if placement.answer in (Answer.CANNOT_FIT, Answer.NO_FIT_FOUND):
         on_progress("looking for sizes that fit")
         nearest = nearest_fits(run, design.clearance)
@@ -116,8 +127,10 @@ def _binding_wire(placement: Placement, report: CheckReport) -> float:
 def _way_round(placement: Placement) -> float:
     """Length of a closed loop along the middles of its groups [mm]."""
     group = placement.graph.group_of
-    middles = np.stack([np.bincount(group, weights=placement.rings.centres[:, a]) for a in range(3)], axis=1)
-    middles /= np.bincount(group)[:, None]
+    sums = np.stack(
+        [np.bincount(group, weights=placement.rings.centres[:, axis]) for axis in range(3)], axis=1
+    )
+    middles = np.asarray(sums / np.bincount(group)[:, None])
     return float(np.linalg.norm(middles - np.roll(middles, -1, axis=0), axis=1).sum())
 
 
@@ -179,14 +192,18 @@ def export(
                 colour=metal.colour,
                 roughness=metal.roughness,
                 collided=result.collided,
-                focus=None if result.fits or result.check.binding_place is None else np.array(result.check.binding_place),
+                focus=None
+                if result.fits or result.check.binding_place is None
+                else np.array(result.check.binding_place),
                 on_progress=lambda name: on_progress(f"drawing {name}"),
             )
         except CannotDraw as error:
             not_drawn = str(error)
     report_path = folder / "report.json"
     paths.append(report_path)
-    write_report(report_path, report_of(result, [path.relative_to(folder).as_posix() for path in paths], not_drawn))
+    write_report(
+        report_path, report_of(result, [path.relative_to(folder).as_posix() for path in paths], not_drawn)
+    )
     return Files(tuple(paths), not_drawn)
 
 
@@ -241,7 +258,8 @@ def size_overview(
     Args:
         design: The design.
         ring: The ring size to vary; may be left out when the pattern uses one.
-        insides: Inside diameters [mm]; by default steps of half a millimetre (or an eighth) about the design's.
+        insides: Inside diameters [mm]; by default steps of half a millimetre (or an eighth) about the
+            design's.
         wires: Wire diameters [mm]; by default AWG sizes about the design's.
         on_progress: Told in words what is being done.
 

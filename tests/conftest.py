@@ -39,7 +39,10 @@ def random_rings(rng, count, *, spread=1.0):
     normals = rng.normal(size=(count, 3))
     normals /= np.linalg.norm(normals, axis=1)[:, None]
     return Rings(
-        spread * rng.normal(size=(count, 3)), normals, rng.uniform(0.5, 1.5, count), rng.uniform(0.02, 0.1, count)
+        spread * rng.normal(size=(count, 3)),
+        normals,
+        rng.uniform(0.5, 1.5, count),
+        rng.uniform(0.02, 0.1, count),
     )
 
 

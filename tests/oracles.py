@@ -49,8 +49,8 @@ def local_minima(a, b, samples=20000):
 def solid_angle_linking(a, b, segments=160):
     """Linking number of two circles as the Gauss integral of their polygons.
 
-    The exact integral of two segments is the signed area of a spherical quadrangle: Klenin and Langowski 2000, "Computation of
-    writhe in modeling of supercoiled DNA", Biopolymers 54(5), eq. 13-16.
+    The exact integral of two segments is the signed area of a spherical quadrangle: Klenin and Langowski
+    2000, "Computation of writhe in modeling of supercoiled DNA", Biopolymers 54(5), eq. 13-16.
     """
     t = np.arange(segments) * 2.0 * np.pi / segments
     p, q = circle_points(*a, t), circle_points(*b, t + 0.013)

@@ -12,7 +12,8 @@ PAIR = np.array([[0, 1]])
 def test_side_by_side_and_crossed():
     beside = rings_of(((0, 0, 0), (0, 1, 0), 2.0, 0.1), ((0.3, 0.5, 0), (0.1, 1, 0), 2.0, 0.1))
     assert plane_between(beside, PAIR).tolist() == [True]
-    # Crossed like an X seen from above, the smaller one inside the larger: not linked, yet no plane passes between them.
+    # Crossed like an X seen from above, the smaller one inside the larger: not linked, yet no plane passes
+    # between them.
     crossed = rings_of(((0, 0, 0), (0.3, 1, 0), 2.0, 0.1), ((0, 0, 0), (-0.3, 1, 0), 1.7, 0.1))
     assert plane_between(crossed, PAIR).tolist() == [False]
 
@@ -42,12 +43,18 @@ def test_rosettes_have_a_hand_and_mirroring_changes_it(count):
     mirrored = Rings(rings.centres * [1, 1, -1], rings.normals * [1, 1, -1], rings.radii, rings.wire_radii)
     assert abs(hand(rings)) == 1
     assert hand(mirrored) == -hand(rings)
-    flips = Rings(rings.centres, rings.normals * np.where(np.arange(count) % 2, -1.0, 1.0)[:, None], rings.radii, rings.wire_radii)
+    flips = Rings(
+        rings.centres,
+        rings.normals * np.where(np.arange(count) % 2, -1.0, 1.0)[:, None],
+        rings.radii,
+        rings.wire_radii,
+    )
     assert hand(flips) == hand(rings)
 
 
 def test_rings_that_turn_different_ways_have_no_hand():
-    """Three of one hand and a fourth of the other: linked each with each, no choice of senses gives one sign."""
+    """Three of one hand and a fourth of the other: linked each with each, no choice of senses gives one
+    sign."""
     three = group_pose(rosette(3, size(9.0, 0.2)))
     four = None
     rng = np.random.default_rng(1)
@@ -55,7 +62,10 @@ def test_rings_that_turn_different_ways_have_no_hand():
         normal = rng.normal(size=3)
         extra = rings_of((rng.normal(size=3), normal, 4.0, 0.1))
         four = Rings(
-            *(np.concatenate([getattr(three, f), getattr(extra, f)]) for f in ("centres", "normals", "radii", "wire_radii"))
+            *(
+                np.concatenate([getattr(three, f), getattr(extra, f)])
+                for f in ("centres", "normals", "radii", "wire_radii")
+            )
         )
         from chaingen.geometry.linking import linked
 

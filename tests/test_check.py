@@ -37,7 +37,10 @@ def test_rigid_motion_changes_nothing(placed, rng):
     turn, _ = np.linalg.qr(rng.normal(size=(3, 3)))
     turn *= np.sign(np.linalg.det(turn))
     moved = Rings(
-        placed.rings.centres @ turn.T + [5.0, -3.0, 2.0], placed.rings.normals @ turn.T, placed.rings.radii, placed.rings.wire_radii
+        placed.rings.centres @ turn.T + [5.0, -3.0, 2.0],
+        placed.rings.normals @ turn.T,
+        placed.rings.radii,
+        placed.rings.wire_radii,
     )
     report = check(placed.graph, moved)
     assert report.sound
@@ -98,13 +101,14 @@ def test_clearance_is_asked_of_every_pair(placed):
 
 
 def test_crossed_joins_are_a_fault_though_their_links_are_right():
-    """Two thin joins, one inside the other and crossing it like an X, link the same rings as two that lie side by side."""
+    """Two thin joins, one inside the other and crossing it like an X, link the same rings as two that lie
+    side by side."""
     big, thin = size(8.0, 0.2, "big"), size(6.0, 0.2, "thin")
     run = Run((side(1, big), join(2, thin), side(1, big)))
     placement = place(run, starts=2)
     assert check(placement.graph, placement.rings).sound
-    # Both stand on the upright through their middle, turned to either side; one is moved lengthways, so that its shorter chord
-    # of that upright lies within the other's.
+    # Both stand on the upright through their middle, turned to either side; one is moved lengthways, so that
+    # its shorter chord of that upright lies within the other's.
     rings, middle = placement.rings, placement.rings.centres[[1, 2]].mean(axis=0)
     c, s = np.cos(0.3), np.sin(0.3)
     crossed = changed(rings, 1, centre=middle + 1.6 * np.array([c, s, 0.0]), normal=[-s, c, 0.0])

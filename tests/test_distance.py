@@ -22,10 +22,13 @@ def circles(rings, i):
 
 @pytest.mark.parametrize(("h", "e"), [(0.0, 3.5), (0.7, 0.0), (0.7, 0.4), (1.2, 2.9), (0.0, 0.1), (0.3, 0.5)])
 def test_parallel_planes_closed_form(h, e):
-    """d = sqrt(h^2 + g^2), g = max(0, e - r1 - r2, |r1 - r2| - e) (derived: two circles seen along their axes)."""
+    """d = sqrt(h^2 + g^2), g = max(0, e - r1 - r2, |r1 - r2| - e) (derived: two circles seen along their
+    axes)."""
     r1, r2 = 1.0, 1.6
     gap = max(0.0, e - r1 - r2, abs(r1 - r2) - e)
-    assert distance(((0, 0, 0), (0, 0, 1), r1), ((e, 0, h), (0, 0, 1), r2)) == pytest.approx(np.hypot(h, gap), abs=1e-12)
+    assert distance(((0, 0, 0), (0, 0, 1), r1), ((e, 0, h), (0, 0, 1), r2)) == pytest.approx(
+        np.hypot(h, gap), abs=1e-12
+    )
 
 
 def test_unit_circles_through_each_others_centres():
@@ -52,19 +55,28 @@ def test_random_pairs_against_dense_sampling(rng):
     pairs = np.column_stack([np.arange(0, 400, 2), np.arange(1, 400, 2)])
     gaps, points = smallest_gaps(rings, pairs)
     for k, (i, j) in enumerate(pairs):
-        exact = circle_distance(circles(rings, i), circles(rings, j)) - rings.wire_radii[i] - rings.wire_radii[j]
+        exact = (
+            circle_distance(circles(rings, i), circles(rings, j)) - rings.wire_radii[i] - rings.wire_radii[j]
+        )
         assert gaps[k] == pytest.approx(exact, abs=1e-9)
-        assert np.linalg.norm(points[k, 0] - points[k, 1]) - rings.wire_radii[[i, j]].sum() == pytest.approx(gaps[k])
+        assert np.linalg.norm(points[k, 0] - points[k, 1]) - rings.wire_radii[[i, j]].sum() == pytest.approx(
+            gaps[k]
+        )
 
 
 def test_thousands_of_nasty_pairs_against_dense_sampling():
-    """Nearly coaxial, nearly coplanar and nearly equal circles, whose minima lie close together or run along the ring."""
+    """Nearly coaxial, nearly coplanar and nearly equal circles, whose minima lie close together or run along
+    the ring."""
     rng = np.random.default_rng(5)
     for _ in range(1500):
         size = 10.0 ** rng.uniform(-5, 0, 3)
         normal = np.array([0.0, 0.0, 1.0]) + size[0] * rng.normal(size=3)
         a = (np.zeros(3), np.array([0.0, 0.0, 1.0]), 1.0)
-        b = (size[1] * rng.normal(size=3), normal / np.linalg.norm(normal), 1.0 + size[2] * rng.uniform(-0.5, 1.0))
+        b = (
+            size[1] * rng.normal(size=3),
+            normal / np.linalg.norm(normal),
+            1.0 + size[2] * rng.uniform(-0.5, 1.0),
+        )
         assert distance(a, b) == pytest.approx(circle_distance(a, b), abs=1e-9)
 
 
@@ -88,7 +100,9 @@ def test_invariance(seed):
     rings = random_rings(rng, 2)
     gap = smallest_gaps(rings, PAIR)[0][0]
     turn, _ = np.linalg.qr(rng.normal(size=(3, 3)))
-    moved = Rings(rings.centres @ turn.T + rng.normal(size=3), rings.normals @ turn.T, rings.radii, rings.wire_radii)
+    moved = Rings(
+        rings.centres @ turn.T + rng.normal(size=3), rings.normals @ turn.T, rings.radii, rings.wire_radii
+    )
     assert smallest_gaps(moved, PAIR)[0][0] == pytest.approx(gap, abs=1e-9)
     assert smallest_gaps(rings, PAIR[:, ::-1].copy())[0][0] == pytest.approx(gap, abs=1e-9)
     flipped = Rings(rings.centres, rings.normals * [[-1.0], [1.0]], rings.radii, rings.wire_radii)
@@ -102,3 +116,15 @@ def test_coaxial_circles_have_four_even_contacts():
     found = contacts(rings, PAIR)
     assert found.gaps == pytest.approx([0.5] * 4)
     assert np.linalg.norm(found.points[:, 0].mean(axis=0)) == pytest.approx(0.0, abs=1e-9)
+
+
+def test_a_circle_through_the_others_axis():
+    """A point on the axis is equally far from the whole circle: no division by zero, and the true distance."""
+    unit = ((0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 1.0)
+    for t in (0.0, 0.1234567, 0.1234567 + np.pi / 16):
+        # A circle of radius 2 in a plane through the z axis that meets it where its own angle is t or near it.
+        centre = (-2.0 * np.cos(t), 0.0, -2.0 * np.sin(t) + 0.3)
+        a = (np.array(centre), np.array([0.0, 1.0, 0.0]), 2.0)
+        b = tuple(np.array(x) if isinstance(x, tuple) else x for x in unit)
+        assert distance(a, b) == pytest.approx(circle_distance(a, b), abs=1e-9)
+        assert distance(b, a) == pytest.approx(circle_distance(a, b), abs=1e-9)

@@ -41,7 +41,8 @@ def test_outside_linking_number_agrees(built, name):
     rings = built[name].placement.rings[slice(0, 12)]
     pairs = near_pairs(rings)
     outside = [
-        outside_linking(*((rings.centres[k], rings.normals[k], rings.radii[k]) for k in pair), segments=20) for pair in pairs
+        outside_linking(*((rings.centres[k], rings.normals[k], rings.radii[k]) for k in pair), segments=20)
+        for pair in pairs
     ]
     assert linked(rings, pairs).tolist() == [number == 1 for number in outside]
     assert any(outside)

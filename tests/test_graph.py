@@ -30,7 +30,12 @@ def test_closed_loop_links_last_with_first():
 
 
 def test_cell_degrees_equal_those_inside_a_long_piece():
-    for cell in ((side(1, RING),), (side(2, RING), join(1, RING)), (rosette(3, RING), join(2, RING)), (side(3, RING),)):
+    for cell in (
+        (side(1, RING),),
+        (side(2, RING), join(1, RING)),
+        (rosette(3, RING), join(2, RING)),
+        (side(3, RING),),
+    ):
         inner = cell_graph(cell)
         piece = piece_graph(Run(cell, repeat=12))
         middle = len(inner) * (6 // (len(inner.groups) // len(cell)) // 1 // 2)

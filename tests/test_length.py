@@ -15,7 +15,9 @@ def test_single_chain_closed_form():
 
 @pytest.mark.parametrize("repeat", [1, 2, 3])
 def test_few_repeats_are_measured_as_they_are(repeat):
-    assert taut_lengths(Run((side(1, RING),), repeat)).at(repeat) == pytest.approx(repeat * 4.0 + 2.0, abs=2e-3)
+    assert taut_lengths(Run((side(1, RING),), repeat)).at(repeat) == pytest.approx(
+        repeat * 4.0 + 2.0, abs=2e-3
+    )
 
 
 def test_reckoned_length_equals_that_of_the_whole_row_pulled():

@@ -27,7 +27,8 @@ def test_random_pairs_against_gauss_integral(rng):
     seen = set()
     for k, (i, j) in enumerate(pairs):
         number = solid_angle_linking(
-            (rings.centres[i], rings.normals[i], rings.radii[i]), (rings.centres[j], rings.normals[j], rings.radii[j])
+            (rings.centres[i], rings.normals[i], rings.radii[i]),
+            (rings.centres[j], rings.normals[j], rings.radii[j]),
         )
         if abs(number - round(number)) < 0.05:
             assert abs(sign[k]) == abs(round(number))
@@ -42,7 +43,8 @@ def test_linking_is_symmetric_and_rigid(rng):
     _, back = crossings(rings, pairs[:, ::-1].copy())
     assert there.tolist() == back.tolist()
     mirrored = Rings(rings.centres * [1, 1, -1], rings.normals * [1, 1, -1], rings.radii, rings.wire_radii)
-    # A mirror turns a circle's sense about its mirrored normal, and the linking number's sign, for both rings alike.
+    # A mirror turns a circle's sense about its mirrored normal, and the linking number's sign, for both rings
+    # alike.
     assert crossings(mirrored, pairs)[0].tolist() == crossings(rings, pairs)[0].tolist()
     assert crossings(mirrored, pairs)[1].tolist() == (-there).tolist()
 
@@ -58,7 +60,8 @@ def test_random_pairs_against_an_outside_linking_number(rng):
     rings = random_rings(rng, 80, spread=0.6)
     pairs = np.column_stack([np.arange(0, 80, 2), np.arange(1, 80, 2)])
     outside = [
-        outside_linking(*((rings.centres[k], rings.normals[k], rings.radii[k]) for k in pair), segments=20) for pair in pairs
+        outside_linking(*((rings.centres[k], rings.normals[k], rings.radii[k]) for k in pair), segments=20)
+        for pair in pairs
     ]
     assert linked(rings, pairs).tolist() == [number == 1 for number in outside]
     assert 5 < sum(outside) < 35

@@ -49,7 +49,8 @@ PATTERNS = [
 
 @pytest.mark.parametrize(("cell", "repeat"), PATTERNS)
 def test_never_below_the_packing_bound(cell, repeat):
-    """n equal wires pass a ring only if its aspect ratio is at least rho_n (Graham, Lubachevsky, Nurmela, Ostergard 1998)."""
+    """n equal wires pass a ring only if its aspect ratio is at least rho_n (Graham, Lubachevsky, Nurmela,
+    Ostergard 1998)."""
     graph = cell_graph(cell) if repeat > 1 else row_graph(cell)
     assert ratio(cell, repeat) >= EQUAL_DISCS[int(graph.degrees.max()) - 1] - ROUNDING - 1e-6
 
@@ -177,7 +178,9 @@ def test_ends_and_junctions_of_unlike_groups_are_solved_too():
     assert placement.gap == pytest.approx(solve_cell(run.cell)[3], abs=1e-3)
 
 
-@pytest.mark.parametrize(("repeat", "cell"), [(24, (side(1, RING),)), (25, (side(1, RING),)), (20, (side(2, RING), join(1, RING)))])
+@pytest.mark.parametrize(
+    ("repeat", "cell"), [(24, (side(1, RING),)), (25, (side(1, RING),)), (20, (side(2, RING), join(1, RING)))]
+)
 def test_closed_loops_close(repeat, cell):
     placement = place(Run(cell, repeat, closed=True))
     assert placement.answer is Answer.FITS

@@ -40,7 +40,11 @@ def test_overview_defaults_surround_the_design():
         assert [entry.gap for entry in row] == sorted(entry.gap for entry in row)
     for column in zip(*overview.table, strict=True):
         assert [entry.gap for entry in column] == sorted(entry.gap for entry in column)
-    assert {entry["verdict"] for entry in overview.as_data()["sizes"]} >= {"does not fit", "tight", "comfortable"}
+    assert {entry["verdict"] for entry in overview.as_data()["sizes"]} >= {
+        "does not fit",
+        "tight",
+        "comfortable",
+    }
 
 
 def test_unknown_ring_is_refused():

@@ -3,8 +3,9 @@ import pytest
 
 from chaingen.geometry.rings import Rings
 from chaingen.solve import rough
+from chaingen.solve.contacts import Contacts, State, jacobian, stepped
 from chaingen.solve.motion import Motion, MotionKind
-from chaingen.solve.slp import Contacts, State, jacobian, stepped, stretch, widen
+from chaingen.solve.slp import stretch, widen
 from chaingen.solve.taut import taut_cell, taut_row
 from chaingen.weave.graph import cell_graph, row_graph
 from tests.conftest import join, rosette, side, size
@@ -14,7 +15,9 @@ RING = size(4.0)
 
 def start_of(cell):
     graph = cell_graph(cell)
-    return graph, State(rough.row_pose(graph.groups), Motion(MotionKind.SHIFT, rough.cell_period(graph.groups)))
+    return graph, State(
+        rough.row_pose(graph.groups), Motion(MotionKind.SHIFT, rough.cell_period(graph.groups))
+    )
 
 
 def smallest_distances(contacts, state):
@@ -99,15 +102,19 @@ def test_taut_chain_of_single_rings(count):
 def test_taut_pitch_is_the_inside_diameter():
     graph, state = start_of((side(1, RING),))
     placed = widen(Contacts(graph), state).state
-    assert taut_cell(graph, placed.rings, placed.motion).length == pytest.approx(2.0 * RING.inside_diameter, abs=1e-3)
+    assert taut_cell(graph, placed.rings, placed.motion).length == pytest.approx(
+        2.0 * RING.inside_diameter, abs=1e-3
+    )
 
 
 def test_taut_two_in_one_by_hand():
-    """Two wires lie side by side in the single ring's hole, at half a wire off its middle and touching its inside (by hand)."""
+    """Two wires lie side by side in the single ring's hole, at half a wire off its middle and touching its
+    inside (by hand)."""
     graph, state = start_of((side(2, RING), join(1, RING)))
     placed = widen(Contacts(graph), state).state
     a, r = RING.inside_diameter / 2.0 - RING.wire_radius, RING.wire_radius
-    # From pair to single: the pair's wire reaches its far end R, the single's wire lies the hole's reach further in.
+    # From pair to single: the pair's wire reaches its far end R, the single's wire lies the hole's reach
+    # further in.
     expected = 2.0 * (RING.radius + np.sqrt(a * a - r * r))
     assert taut_cell(graph, placed.rings, placed.motion).length == pytest.approx(expected, abs=2e-3)
 

@@ -22,7 +22,8 @@ COMMON_PRACTICE = [
 
 
 def test_borders_follow_from_common_practice():
-    """Slack (A + 1) / (B + 1) - 1: the border of tight is the median lower end, that of loose is above every upper end."""
+    """Slack (A + 1) / (B + 1) - 1: the border of tight is the median lower end, that of loose is above every
+    upper end."""
     slack = [[(a + 1.0) / (low + 1.0) - 1.0 for a in (start, end)] for low, start, end in COMMON_PRACTICE]
     lower, upper = sorted(s[0] for s in slack), [s[1] for s in slack]
     assert fit_of(lower[5] + 0.005, 1.0) is Fit.COMFORTABLE

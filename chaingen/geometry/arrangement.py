@@ -1,11 +1,12 @@
 """Shapes of sets of rings that their links alone do not fix, decided exactly.
 
-Two flat discs are disjoint if and only if a plane passes between them. Rings that are not linked and whose discs meet do cross: one
-pokes through the other, so that their order is another at either end.
+Two flat discs are disjoint if and only if a plane passes between them. Rings that are not linked and whose
+discs meet do cross: one pokes through the other, so that their order is another at either end.
 
-When each circle of a set runs one way round, two linked circles have linking number +1 or -1. The circles *turn the same way* if
-senses can be chosen for which every pair has the same sign, as the fibres of a Hopf link do; the sign is the set's hand and
-does not depend on the choice when there are three circles or more.
+When each circle of a set runs one way round, two linked circles have linking number +1 or -1. The circles
+*turn the same way* if senses can be chosen for which every pair has the same sign, as the fibres of a Hopf
+link do; the sign is the
+set's hand and does not depend on the choice when there are three circles or more.
 """
 
 import networkx as nx
@@ -46,7 +47,8 @@ def hand(rings: Rings) -> int:
     if np.any(sign == 0) or n < 3:
         return 0
     for side in (1, -1):
-        # Pairs of the wrong sign need opposite senses, the others the same: possible if that is a two-colouring.
+        # Pairs of the wrong sign need opposite senses, the others the same: possible if that is a two-
+        # colouring.
         same = nx.Graph()
         same.add_nodes_from(range(n))
         same.add_edges_from(pairs[sign == side].tolist())

@@ -1,14 +1,18 @@
 """Least distance of round rings, exact, with every local minimum.
 
-For a point p the nearest point of a circle is closed form, so the squared distance of two circles is a function of one angle,
+For a point p the nearest point of a circle is closed form, so the squared distance of two circles is a
+function of one angle,
 
     f(t) = |w|^2 + R_b^2 - 2 R_b rho,   w = p_a(t) - c_b,   rho^2 = |w|^2 - (w . n_b)^2,
 
-whose analytic first and second derivatives are used: f' is sampled, its sign changes are bracketed, and each root is polished by
-Newton steps that never leave the bracket. Circle to circle distance has at most eight critical points (Neff 1990, "Finding the
-distance between two circles in three-dimensional space", IBM J. Res. Dev. 34(5), doi:10.1147/rd.345.0770).
+whose analytic first and second derivatives are used: f' is sampled, its sign changes are bracketed, and each
+root is polished by Newton steps that never leave the bracket. Circle to circle distance has at most eight
+critical points (Neff
+1990, "Finding the distance between two circles in three-dimensional space", IBM J. Res. Dev. 34(5),
+doi:10.1147/rd.345.0770).
 
-Conventions: the gap of two rings is the distance of their centrelines less both wire radii, negative when wires overlap.
+Conventions: the gap of two rings is the distance of their centrelines less both wire radii, negative when
+wires overlap.
 """
 
 from dataclasses import dataclass
@@ -26,7 +30,8 @@ CLOSER = 12
 """Parts into which an interval is cut where the distance may change fast."""
 
 MOST_MINIMA = 8
-"""Room for local minima of one pair: half of the critical points can be minima, and flat pairs give four samples."""
+"""Room for local minima of one pair: half of the critical points can be minima, and flat pairs give four
+samples."""
 
 FLAT = 1e-12
 """Relative size of f' under which two circles count as equally far all the way round (coaxial)."""
@@ -34,7 +39,7 @@ FLAT = 1e-12
 
 @numba.njit(cache=True)
 def frame(nx: float, ny: float, nz: float) -> tuple[float, float, float, float, float, float]:
-    """Two unit vectors that complete the unit normal to a right-handed frame (Duff et al. 2017, JCGT 6(1))."""
+    """Two unit vectors completing a unit normal to a right-handed frame (Duff et al. 2017, JCGT 6(1))."""
     sign = 1.0 if nz >= 0.0 else -1.0
     a = -1.0 / (sign + nz)
     b = nx * ny * a
@@ -45,14 +50,18 @@ def frame(nx: float, ny: float, nz: float) -> tuple[float, float, float, float, 
 def _slopes(
     t: float, a1: float, a2: float, h0: float, h1: float, h2: float, big: float, rb: float
 ) -> tuple[float, float, float]:
-    """f', f'' and rho at angle t; |w|^2 = big + a1 cos t + a2 sin t and w . n_b = h0 + h1 cos t + h2 sin t."""
+    """f', f'' and rho at angle t.
+
+    |w|^2 = big + a1 cos t + a2 sin t and w . n_b = h0 + h1 cos t + h2 sin t.
+    """
     c = cos(t)
     s = sin(t)
     along = a1 * c + a2 * s
     d_along = a2 * c - a1 * s
     h = h0 + h1 * c + h2 * s
     dh = h2 * c - h1 * s
-    q = max(big + along - h * h, 1e-300)
+    # On the axis of b, rho vanishes: kept from zero, the slope is that of the kink's near side.
+    q = max(big + along - h * h, 1e-30 * big)
     rho = sqrt(q)
     dq = d_along - 2.0 * h * dh
     ddq = -along - 2.0 * dh * dh + 2.0 * h * (h - h0)
@@ -84,7 +93,16 @@ def _polish(
 
 @numba.njit(cache=True)
 def _turn_of_slope(
-    lo: float, hi: float, rising: bool, a1: float, a2: float, h0: float, h1: float, h2: float, big: float, rb: float
+    lo: float,
+    hi: float,
+    rising: bool,
+    a1: float,
+    a2: float,
+    h0: float,
+    h1: float,
+    h2: float,
+    big: float,
+    rb: float,
 ) -> tuple[float, float]:
     """Angle in [lo, hi] where f'' changes sign (from + to - if `rising`) and f' there."""
     first = 0.0
@@ -115,7 +133,8 @@ def circle_minima(
         angles: Receives the angles [rad] in the frame of `frame(na)`, shape (MOST_MINIMA,).
 
     Returns:
-        How many angles were written, and whether the distance is the same all round (then four even angles stand for all).
+        How many angles were written, and whether the distance is the same all round (then four even angles
+        stand for all).
     """
     ux, uy, uz, vx, vy, vz = frame(na[0], na[1], na[2])
     wx = ca[0] - cb[0]
@@ -217,9 +236,7 @@ def _smallest_gaps(
     for k in range(len(pairs)):
         i = pairs[k, 0]
         j = pairs[k, 1]
-        count, _ = circle_minima(
-            centres[i], normals[i], radii[i], centres[j], normals[j], radii[j], angles
-        )
+        count, _ = circle_minima(centres[i], normals[i], radii[i], centres[j], normals[j], radii[j], angles)
         best = np.inf
         for m in range(count):
             px, py, pz = point_at(centres[i], normals[i], radii[i], angles[m])
@@ -244,9 +261,7 @@ def _all_minima(
     for k in range(len(pairs)):
         i = pairs[k, 0]
         j = pairs[k, 1]
-        count, _ = circle_minima(
-            centres[i], normals[i], radii[i], centres[j], normals[j], radii[j], angles
-        )
+        count, _ = circle_minima(centres[i], normals[i], radii[i], centres[j], normals[j], radii[j], angles)
         for m in range(MOST_MINIMA):
             gaps[k, m] = np.nan
         for m in range(count):

@@ -1,4 +1,4 @@
-"""Which rings are near enough to touch or link: a spatial search whose cost grows with the number of rings, not of pairs."""
+"""Which rings are near enough to touch or link: a search whose cost grows with rings, not with pairs."""
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -9,7 +9,8 @@ from chaingen.geometry.rings import Ints, Rings
 def near_pairs(rings: Rings, *, margin: float = 0.0) -> Ints:
     """All pairs whose wires could be within `margin` of each other, judged by their bounding spheres.
 
-    Linked rings are always among them. Rings are searched by size, so one large ring among small ones costs little.
+    Linked rings are always among them. Rings are searched by size, so one large ring among small ones costs
+    little.
 
     Args:
         rings: The rings.

@@ -1,8 +1,9 @@
 """Wires through a hole: discs in a circle.
 
-Where a wire passes through the hole of a ring, the plane of that ring cuts a disc of at least the wire's radius out of it; the discs
-of different wires cannot overlap, and none can overlap the ring's own wire. So the smallest circle that holds such discs must fit the
-hole. That is a proof where it fails, and no promise where it holds.
+Where a wire passes through the hole of a ring, the plane of that ring cuts a disc of at least the wire's
+radius out of it; the discs of different wires cannot overlap, and none can overlap the ring's own wire. So
+the smallest circle that holds
+such discs must fit the hole. That is a proof where it fails, and no promise where it holds.
 """
 
 from functools import lru_cache
@@ -17,8 +18,10 @@ EQUAL_DISCS = (
     1.0, 2.0, 2.1547, 2.4142, 2.7013, 3.0, 3.0, 3.3048, 3.6131, 3.8130,
     3.9238, 4.0296, 4.2361, 4.3284, 4.5214, 4.6154, 4.7920, 4.8637, 4.8637, 5.1223,
 )  # fmt: skip
-"""Radius of the smallest known circle holding n unit discs, n = 1 to 20, rounded to 4 decimals. R. L. Graham, B. D. Lubachevsky,
-K. J. Nurmela, P. R. J. Ostergard 1998, "Dense packings of congruent circles in a circle", Discrete Mathematics 181(1-3)."""
+"""Radius of the smallest known circle holding n unit discs, n = 1 to 20, rounded to 4 decimals. R. L. Graham,
+B. D. Lubachevsky, K. J. Nurmela, P. R. J. Ostergard 1998, "Dense packings of congruent circles in a circle",
+Discrete
+Mathematics 181(1-3)."""
 
 PROVEN = frozenset([*range(1, 15), 19])
 """The counts for which the values are proven smallest."""
@@ -30,9 +33,12 @@ ROUNDING = 5e-5
 def equal_bound(count: int) -> float:
     """A proven lower bound of the radius of a circle that holds `count` unit discs.
 
-    Beyond the proven table it is the larger of the largest smaller proven value and the bound that follows from Oler's inequality:
-    at most 2/sqrt(3) pi s^2 + pi s + 1 points with mutual distances of 1 or more lie in a disc of radius s (N. Oler 1961, "An
-    inequality in the geometry of numbers", Acta Mathematica 105, quoted from memory), here with s = (radius - 1) / 2.
+    Beyond the proven table it is the larger of the largest smaller proven value and the bound that follows
+    from Oler's inequality: at most 2/sqrt(3) pi s^2 + pi s + 1 points with mutual distances of 1 or more lie
+    in a disc of radius s
+    (N. Oler 1961, "An inequality in the geometry of numbers", Acta Mathematica 105, quoted from memory), here
+    with s = (radius -
+    1) / 2.
     """
     known = max(n for n in PROVEN if n <= count)
     table = EQUAL_DISCS[known - 1] - (ROUNDING if known > 2 else 0.0)
@@ -45,7 +51,8 @@ def equal_bound(count: int) -> float:
 
 def _three_bound(a: float, b: float, c: float) -> float:
     """The exact smallest radius holding three discs, a >= b >= c."""
-    # Two across, the third beside them, if it is small enough (Descartes' circle theorem with the enclosing circle's curvature).
+    # Two across, the third beside them, if it is small enough (Descartes' circle theorem with the enclosing
+    # circle's curvature).
     if c <= 1.0 / (1.0 / a + 1.0 / b - 1.0 / (a + b)):
         return a + b
     inner = 1.0 / a + 1.0 / b + 1.0 / c - 2.0 * sqrt(1.0 / (a * b) + 1.0 / (b * c) + 1.0 / (c * a))
@@ -55,8 +62,8 @@ def _three_bound(a: float, b: float, c: float) -> float:
 def enclosing_bound(radii: Floats) -> float:
     """A proven lower bound of the radius of a circle that holds discs of the given radii.
 
-    The largest of: the exact value for the largest two or three; the bound for m equal discs of the m-th largest radius, for every
-    m; and the radius whose area is that of all discs.
+    The largest of: the exact value for the largest two or three; the bound for m equal discs of the m-th
+    largest radius, for every m; and the radius whose area is that of all discs.
 
     Args:
         radii: Disc radii [mm], shape (n,), n at least 1.
@@ -93,7 +100,11 @@ def _enclosing(radii: tuple[float, ...]) -> float:
 
         with np.errstate(invalid="ignore", divide="ignore"):
             answer = minimize(
-                lambda x: x[-1], start, constraints={"type": "ineq", "fun": room}, method="SLSQP", options={"maxiter": 200}
+                lambda x: x[-1],
+                start,
+                constraints={"type": "ineq", "fun": room},
+                method="SLSQP",
+                options={"maxiter": 200},
             )
         if answer.success and room(answer.x).min() > -1e-7:
             best = min(best, float(answer.x[-1]))
@@ -103,8 +114,8 @@ def _enclosing(radii: tuple[float, ...]) -> float:
 def enclosing_radius(radii: Floats) -> float:
     """Radius of the smallest circle found that holds discs of the given radii [mm].
 
-    Equal discs up to 20 are taken from the table of Graham et al.; others are packed numerically from seeded starts, so the value is
-    one that can be reached, not proven smallest.
+    Equal discs up to 20 are taken from the table of Graham et al.; others are packed numerically from seeded
+    starts, so the value is one that can be reached, not proven smallest.
 
     Args:
         radii: Disc radii [mm], shape (n,).

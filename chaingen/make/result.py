@@ -27,7 +27,8 @@ class Result:
         band: The verdict for rings that are off; None without a tolerance.
         threading: The hole with the least room for the last wire; None when nothing is linked.
         nearest: Sizes that do fit, when these do not.
-        finished_length: Pulled straight, outside to outside [mm]; round the loop for a closed one; None where undefined.
+        finished_length: Pulled straight, outside to outside [mm]; round the loop for a closed one; None where
+            undefined.
         length_as_placed: The same as placed [mm].
         counts: Rings of each size.
     """

@@ -1,8 +1,9 @@
 """Triangle meshes of rings.
 
-A ring's mesh has its vertices on the torus; no point of its facets lies farther than the tolerance from the true surface. Half of the
-tolerance is spent round the ring and half round the wire, which for a given sum gives the fewest triangles, since either count goes
-with one over the square root of its share.
+A ring's mesh has its vertices on the torus; no point of its facets lies farther than the tolerance from the
+true surface. Half of the tolerance is spent round the ring and half round the wire, which for a given sum
+gives the fewest triangles,
+since either count goes with one over the square root of its share.
 """
 
 from dataclasses import dataclass
@@ -65,7 +66,9 @@ def torus_mesh(radius: float, wire_radius: float, tolerance: float = TOLERANCE) 
     cos_p, sin_p = np.cos(p)[None, :], np.sin(p)[None, :]
     normals = np.stack(np.broadcast_arrays(cos_t * cos_p, sin_t * cos_p, sin_p), axis=2).reshape(-1, 3)
     reach = radius + wire_radius * cos_p
-    vertices = np.stack(np.broadcast_arrays(reach * cos_t, reach * sin_t, wire_radius * sin_p), axis=2).reshape(-1, 3)
+    vertices = np.stack(
+        np.broadcast_arrays(reach * cos_t, reach * sin_t, wire_radius * sin_p), axis=2
+    ).reshape(-1, 3)
     i, j = (a.ravel() for a in np.meshgrid(np.arange(around), np.arange(across), indexing="ij"))
     i1, j1 = (i + 1) % around, (j + 1) % across
     a, b, c, d = i * across + j, i1 * across + j, i1 * across + j1, i * across + j1

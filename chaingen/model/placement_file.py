@@ -36,7 +36,13 @@ def placement_data(graph: LinkGraph, rings: Rings) -> dict[str, Any]:
             strict=True,
         )
     ]
-    return {"format": "chaingen placement", "version": VERSION, "unit": "mm", "bodies": bodies, "links": graph.links.tolist()}
+    return {
+        "format": "chaingen placement",
+        "version": VERSION,
+        "unit": "mm",
+        "bodies": bodies,
+        "links": graph.links.tolist(),
+    }
 
 
 def write_placement(path: Path, graph: LinkGraph, rings: Rings) -> None:

@@ -1,4 +1,4 @@
-"""Binary STL: 80-byte header, number of facets, 50 bytes a facet (normal and three corners as float32, two empty bytes).
+"""Binary STL: 80-byte header, number of facets, 50 bytes a facet.
 
 STL has no unit; the header says millimetres. Every ring is its own closed shell.
 """
@@ -79,7 +79,9 @@ def write_stl(path: Path, rings: Rings, *, tolerance: float = TOLERANCE) -> int:
     """
     total = triangle_count(rings, tolerance)
     if total > MOST_FACETS:
-        raise CannotWrite(f"cannot write {path}: {total:,} facets are more than STL can count; use a larger tolerance")
+        raise CannotWrite(
+            f"cannot write {path}: {total:,} facets are more than STL can count; use a larger tolerance"
+        )
     meshes, of_ring = templates(rings, tolerance)
     parts = [(m.vertices.astype(np.float32), m.facet_normals.astype(np.float32), m.faces) for m in meshes]
     largest = max((len(m.faces) for m in meshes), default=0)

@@ -54,7 +54,7 @@ def _unit(v: Floats) -> Floats:
 
 
 def _extent(rings: Rings, axis: Floats) -> tuple[float, float]:
-    """Exact extent of the rings along a unit vector [mm]: centre plus or minus R |axis across the normal| + r."""
+    """Exact extent of the rings along a unit vector [mm]: centre -+ (R |axis across the normal| + r)."""
     middle = rings.centres @ axis
     half = rings.radii * np.sqrt(np.clip(1.0 - (rings.normals @ axis) ** 2, 0.0, 1.0)) + rings.wire_radii
     return float((middle - half).min()), float((middle + half).max())

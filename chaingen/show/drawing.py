@@ -1,7 +1,7 @@
 """Whether pictures can be drawn here, and pyvista made ready to draw them.
 
-Off screen VTK draws through EGL (or OSMesa). With neither library it ends the whole process instead of raising, so the libraries are
-looked for first, and EGL is asked for a display before VTK is.
+Off screen VTK draws through EGL (or OSMesa). With neither library it ends the whole process instead of
+raising, so the libraries are looked for first, and EGL is asked for a display before VTK is.
 """
 
 import ctypes
@@ -13,8 +13,8 @@ from typing import Any
 from chaingen.errors import CannotDraw
 
 INSTALL = (
-    "pictures need an OpenGL library with EGL; on Debian or Ubuntu: apt install libegl1 libgl1 libgl1-mesa-dri; "
-    "everything else is made without it"
+    "pictures need an OpenGL library with EGL; on Debian or Ubuntu: "
+    "apt install libegl1 libgl1 libgl1-mesa-dri; everything else is made without it"
 )
 
 
@@ -41,7 +41,9 @@ def _egl_works() -> bool:
         address = get(b"eglGetPlatformDisplayEXT")
         if not address:
             return False
-        platform_display = ctypes.CFUNCTYPE(ctypes.c_void_p, ctypes.c_uint, ctypes.c_void_p, ctypes.c_void_p)(address)
+        platform_display = ctypes.CFUNCTYPE(ctypes.c_void_p, ctypes.c_uint, ctypes.c_void_p, ctypes.c_void_p)(
+            address
+        )
         egl.eglInitialize.argtypes = [ctypes.c_void_p, ctypes.c_void_p, ctypes.c_void_p]
         egl.eglInitialize.restype = ctypes.c_uint
         return any(

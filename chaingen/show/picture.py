@@ -34,7 +34,9 @@ def _mesh(pv: Any, rings: Rings, tolerance: float) -> Any:
     offset = 0
     for kind, mesh in enumerate(meshes):
         members = np.flatnonzero(of_ring == kind)
-        posed = np.einsum("kab,vb->kva", rotations[members], mesh.vertices) + rings.centres[members][:, None, :]
+        posed = (
+            np.einsum("kab,vb->kva", rotations[members], mesh.vertices) + rings.centres[members][:, None, :]
+        )
         points.append(posed.reshape(-1, 3))
         normals.append(np.einsum("kab,vb->kva", rotations[members], mesh.normals).reshape(-1, 3))
         starts = offset + len(mesh.vertices) * np.arange(len(members))
@@ -66,18 +68,20 @@ def dress(plotter: Any, pv: Any) -> None:
 def add_rings(
     plotter: Any, pv: Any, rings: Rings, colour: Colour, roughness: float, collided: Ints, tolerance: float
 ) -> None:
-    """Add rings to a plotter, those in `collided` in the colour of collisions; `tolerance` is the mesh's [mm]."""
+    """Add rings to a plotter, those in `collided` in their own colour; `tolerance` is the mesh's [mm]."""
     bad = np.zeros(len(rings), dtype=bool)
     bad[collided] = True
     if not bad.all():
         plotter.add_mesh(
             _mesh(pv, rings[np.flatnonzero(~bad)], tolerance),
-            color=colour, pbr=True, metallic=1.0, roughness=roughness, smooth_shading=True, split_sharp_edges=False,
+            color=colour, pbr=True, metallic=1.0, roughness=roughness, smooth_shading=True,
+            split_sharp_edges=False,
         )  # fmt: skip
     if bad.any():
         plotter.add_mesh(
             _mesh(pv, rings[np.flatnonzero(bad)], tolerance),
-            color=COLLISION, pbr=True, metallic=0.0, roughness=0.55, smooth_shading=True, split_sharp_edges=False,
+            color=COLLISION, pbr=True, metallic=0.0, roughness=0.55, smooth_shading=True,
+            split_sharp_edges=False,
         )  # fmt: skip
 
 
@@ -85,7 +89,9 @@ def _scale_bar(image: Any, view: View) -> Any:
     """Draw the scale bar and its label onto a picture (a Pillow image)."""
     from PIL import ImageDraw, ImageFont
 
-    length = max((b for b in BAR_LENGTHS if b / view.mm_per_pixel <= 0.25 * view.width), default=BAR_LENGTHS[0])
+    length = max(
+        (b for b in BAR_LENGTHS if b / view.mm_per_pixel <= 0.25 * view.width), default=BAR_LENGTHS[0]
+    )
     pixels = round(length / view.mm_per_pixel)
     draw = ImageDraw.Draw(image)
     ink = tuple(round(255 * c) for c in INK)
@@ -143,14 +149,16 @@ def draw_views(
     bad = np.empty(0, dtype=np.int64) if collided is None else collided
     views = list(views)
     written = []
-    drawn_at = None
+    drawn_at = 0.0
     plotter: Any = None
     try:
         for view in views:
             if on_progress:
                 on_progress(view.name)
             # A long piece seen whole needs few triangles, a close-up many.
-            tolerance = float(np.clip(PIXEL_TOLERANCE * view.mm_per_pixel, 0.002, 0.08 * rings.wire_radii.max()))
+            tolerance = float(
+                np.clip(PIXEL_TOLERANCE * view.mm_per_pixel, 0.002, 0.08 * rings.wire_radii.max())
+            )
             if plotter is None or tolerance < 0.6 * drawn_at or tolerance > 2.5 * drawn_at:
                 if plotter is not None:
                     plotter.close()

@@ -7,8 +7,8 @@ BACKGROUND_TOP, BACKGROUND_BOTTOM = (0.985, 0.985, 0.98), (0.90, 0.905, 0.915)
 """sRGB of the paper behind the piece."""
 
 COLLISION = (0.85, 0.0, 0.55)
-"""Colour of rings that run into others: a vivid magenta with matt finish. No metal comes near it in hue; seen without red, green or blue
-cones it stays darker and more saturated than any of them."""
+"""Colour of rings that run into others: a vivid magenta with matt finish. No metal comes near it in hue; seen
+without red, green or blue cones it stays darker and more saturated than any of them."""
 
 
 def environment(height: int = 128) -> npt.NDArray[np.float32]:
@@ -21,7 +21,9 @@ def environment(height: int = 128) -> npt.NDArray[np.float32]:
     around = (np.arange(width) + 0.5) / width * 2.0 * np.pi - np.pi
     lat, lon = np.meshgrid(up, around, indexing="ij")
 
-    def box(lon0: float, lat0: float, half_lon: float, half_lat: float, soft: float) -> npt.NDArray[np.float64]:
+    def box(
+        lon0: float, lat0: float, half_lon: float, half_lat: float, soft: float
+    ) -> npt.NDArray[np.float64]:
         away = np.abs((lon - lon0 + np.pi) % (2.0 * np.pi) - np.pi)
         x = np.clip((half_lon - away) / soft + 0.5, 0.0, 1.0)
         y = np.clip((half_lat - np.abs(lat - lat0)) / soft + 0.5, 0.0, 1.0)

@@ -25,8 +25,12 @@ def open_window(
     Raises:
         CannotDraw: There is no screen to open a window on.
     """
-    if sys.platform.startswith("linux") and not (os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")):
-        raise CannotDraw("a window needs a screen, and none was found; chaingen make draws pictures without one")
+    if sys.platform.startswith("linux") and not (
+        os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")
+    ):
+        raise CannotDraw(
+            "a window needs a screen, and none was found; chaingen make draws pictures without one"
+        )
     import pyvista as pv
 
     plotter = pv.Plotter(title=title, lighting="none", window_size=[1280, 900])

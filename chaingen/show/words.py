@@ -19,24 +19,30 @@ def headline(result: Result) -> str:
     if placement.answer is Answer.FITS:
         if result.check.binding_pair is None:
             return "It fits: no two rings come near each other."
-        return f"It fits, {_manner(result.fit)}: {format_mm(result.check.smallest_gap)} between the closest wires."
+        gap = format_mm(result.check.smallest_gap)
+        return f"It fits, {_manner(result.fit)}: {gap} between the closest wires."
     names = placement.graph.names
     if placement.answer is Answer.CANNOT_FIT:
         proof = placement.proof
         assert proof is not None
         return (
-            f"It cannot fit, and that is proven: {proof.wires} wires must pass ring {names[proof.ring]}, which takes a hole of "
+            f"It cannot fit, and that is proven: {proof.wires} wires must pass ring {names[proof.ring]}, "
+            f"which takes a hole of "
             f"{format_mm(proof.needed)}; there are {format_mm(proof.hole)}."
         )
     starts = sum(len(search.gaps) for search in placement.searches)
     agreed = max(search.agreed for search in placement.searches)
     if placement.answer is Answer.NO_FIT_FOUND:
-        return f"No fit was found in {starts} starts ({agreed} of them agree on the best try). {_missing(result)}"
-    return f"The search did not come to an end in {starts} starts, so nothing is known for sure. {_missing(result)}"
+        found = f"No fit was found in {starts} starts ({agreed} of them agree on the best try)."
+    else:
+        found = f"The search did not come to an end in {starts} starts, so nothing is known for sure."
+    return f"{found} {_missing(result)}"
 
 
 def _manner(fit: Fit) -> str:
-    return {Fit.TIGHT: "tightly", Fit.COMFORTABLE: "comfortably", Fit.LOOSE: "loosely"}.get(fit, str(fit.value))
+    return {Fit.TIGHT: "tightly", Fit.COMFORTABLE: "comfortably", Fit.LOOSE: "loosely"}.get(
+        fit, str(fit.value)
+    )
 
 
 def _missing(result: Result) -> str:
@@ -51,7 +57,9 @@ def _missing(result: Result) -> str:
 
 def nearest_words(nearest: Nearest) -> str:
     """One line for sizes that do fit."""
-    sizes = ", ".join(f"{s.name} {format_mm(s.inside_diameter)} of {describe_wire(s.wire_diameter)}" for s in nearest.sizes)
+    sizes = ", ".join(
+        f"{s.name} {format_mm(s.inside_diameter)} of {describe_wire(s.wire_diameter)}" for s in nearest.sizes
+    )
     what = "Nearest inside diameters that fit" if nearest.change == "inside" else "Nearest wires that fit"
     return f"{what}: {sizes} (gap {format_mm(nearest.gap)})."
 
@@ -68,21 +76,32 @@ def verdict_lines(result: Result) -> list[str]:
     for collision in check.collisions[:MOST_NAMED]:
         a, b = (names[ring] for ring in collision.rings)
         x, y, z = collision.place
-        lines.append(f"  collision: rings {a} and {b}, gap {format_mm(collision.gap)}, at ({x:.2f}, {y:.2f}, {z:.2f}) mm")
+        lines.append(
+            f"  collision: rings {a} and {b}, gap {format_mm(collision.gap)}, "
+            f"at ({x:.2f}, {y:.2f}, {z:.2f}) mm"
+        )
     if len(check.collisions) > MOST_NAMED:
         lines.append(f"  and {len(check.collisions) - MOST_NAMED:,} more collisions, listed in report.json")
-    for what, pairs in (("not linked but should be", check.missing_links), ("linked but should not be", check.unwanted_links)):
+    for what, pairs in (
+        ("not linked but should be", check.missing_links),
+        ("linked but should not be", check.unwanted_links),
+    ):
         for pair in pairs[:MOST_NAMED]:
             lines.append(f"  {what}: rings {names[pair[0]]} and {names[pair[1]]}")
     for fault in check.faults[:MOST_NAMED]:
         lines.append(f"  rings {', '.join(names[ring] for ring in fault.rings)}: {fault.reason}")
     if result.band is not None:
         corners = result.band.corners
-        words = list(dict.fromkeys(corner.fit.value for corner in sorted(corners, key=lambda corner: corner.gap)))
+        words = list(
+            dict.fromkeys(corner.fit.value for corner in sorted(corners, key=lambda corner: corner.gap))
+        )
         low, high = min(c.gap for c in corners), max(c.gap for c in corners)
-        span = f"gap {format_mm(low)} to {format_mm(high)}, {' to '.join((words[0], words[-1]) if len(words) > 1 else words)}"
+        named = " to ".join((words[0], words[-1]) if len(words) > 1 else words)
+        span = f"gap {format_mm(low)} to {format_mm(high)}, {named}"
         holds = "that holds" if result.band.holds else "that does not hold everywhere"
-        lines.append(f"With inside diameter and wire off by up to {format_mm(result.band.tolerance)}, {holds}: {span}.")
+        lines.append(
+            f"With inside diameter and wire off by up to {format_mm(result.band.tolerance)}, {holds}: {span}."
+        )
     if result.threading is not None and result.fits:
         thread = result.threading
         if thread.margin >= 0.0:
@@ -92,14 +111,15 @@ def verdict_lines(result: Result) -> list[str]:
             )
         else:
             lines.append(
-                f"But the last wire will not thread: ring {names[thread.ring]} lacks {format_mm(-thread.margin)} for "
-                f"{thread.wires} wires while one ring is open."
+                f"But the last wire will not thread: ring {names[thread.ring]} lacks "
+                f"{format_mm(-thread.margin)} for {thread.wires} wires while one ring is open."
             )
     lines += [nearest_words(nearest) for nearest in result.nearest]
     if not result.fits and not result.nearest:
         lines.append("No sizes near these were found to fit.")
     counts = ", ".join(
-        f"{c.count:,} of {format_mm(c.size.inside_diameter)} inside in {describe_wire(c.size.wire_diameter)}" for c in result.counts
+        f"{c.count:,} of {format_mm(c.size.inside_diameter)} inside in {describe_wire(c.size.wire_diameter)}"
+        for c in result.counts
     )
     lines.append(f"{len(placement.graph):,} rings: {counts}.")
     if result.finished_length is not None:
@@ -107,7 +127,8 @@ def verdict_lines(result: Result) -> list[str]:
         asked = f", for {format_mm(result.asked_length, 1)} asked" if result.asked_length is not None else ""
         inches = result.finished_length / 25.4
         lines.append(
-            f"{way} it measures {format_mm(result.finished_length, 1)} ({inches:.2f} in){asked}, with the groups made "
+            f"{way} it measures {format_mm(result.finished_length, 1)} ({inches:.2f} in){asked}, "
+            f"with the groups made "
             f"{design.run.repeat:,} {'time' if design.run.repeat == 1 else 'times'}."
         )
     return lines
@@ -125,7 +146,8 @@ def tightest_lines(tight: Tightest) -> list[str]:
 def borders_line() -> str:
     """How tight, comfortable and loose are told apart."""
     return (
-        f"Gap to spare under {TIGHT_BELOW:g} of the wire is called tight, from {LOOSE_FROM:g} on loose; both follow the aspect "
+        f"Gap to spare under {TIGHT_BELOW:g} of the wire is called tight, from {LOOSE_FROM:g} on loose; "
+        "both follow the aspect "
         "ratios that makers call comfortable for eleven weaves (common practice)."
     )
 
@@ -137,6 +159,7 @@ def table_rows(table: Sequence[Sequence[SizeEntry]]) -> tuple[list[str], list[li
         name = gauge_name(entry.wire_diameter)
         head.append(f"{format_mm(entry.wire_diameter)}\n{name}" if name else format_mm(entry.wire_diameter))
     rows = [
-        [format_mm(row[0].inside_diameter), *(f"{entry.gap:+.2f} {entry.fit.value}" for entry in row)] for row in table
+        [format_mm(row[0].inside_diameter), *(f"{entry.gap:+.2f} {entry.fit.value}" for entry in row)]
+        for row in table
     ]
     return head, rows

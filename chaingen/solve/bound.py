@@ -1,4 +1,4 @@
-"""Proofs that a design cannot be made, whatever the poses: too many wires for a hole; and the room left for threading."""
+"""Proofs that a design cannot be made, whatever the poses, and the room that holes leave for threading."""
 
 from dataclasses import dataclass
 
@@ -32,8 +32,8 @@ class Threading:
     Attributes:
         ring: Index of a ring with this hole.
         wires: How many wires pass through it once the piece is finished.
-        margin: Inside diameter, less the smallest circle that holds all these wires, less the bow of the wire that is led
-            through last [mm]; negative when the last wire cannot pass.
+        margin: Inside diameter, less the smallest circle that holds all these wires, less the bow of the wire
+            that is led through last [mm]; negative when the last wire cannot pass.
     """
 
     ring: int
@@ -42,7 +42,10 @@ class Threading:
 
 
 def _holes(graph: LinkGraph) -> dict[tuple[float, float, tuple[float, ...]], tuple[int, tuple[int, ...]]]:
-    """Each kind of hole once: (radius, wire radius, radii of the wires through it) -> first such ring, rings through it."""
+    """Each kind of hole once, with the first ring that has it and the rings through that.
+
+    A kind is a ring's radius and wire radius and the radii of the wires through it.
+    """
     order = np.argsort(graph.links.ravel(), kind="stable")
     mates = graph.links[:, ::-1].ravel()[order]
     splits = np.split(mates, np.cumsum(graph.degrees)[:-1])
@@ -58,7 +61,8 @@ def _holes(graph: LinkGraph) -> dict[tuple[float, float, tuple[float, ...]], tup
 def hole_proof(graph: LinkGraph, clearance: float) -> HoleProof | None:
     """The worst hole that provably cannot hold its wires, if any.
 
-    Wires that must stay `clearance` apart are discs thicker by half of it, in a hole wider by half of it less.
+    Wires that must stay `clearance` apart are discs thicker by half of it, in a hole wider by half of it
+    less.
 
     Args:
         graph: The link graph of the piece (or cell).
@@ -78,8 +82,10 @@ def hole_proof(graph: LinkGraph, clearance: float) -> HoleProof | None:
 def threading(graph: LinkGraph) -> Threading | None:
     """The hole with the least room for the last wire, or None when no ring is linked.
 
-    While the wires already there can be pushed aside, the open ring led through last is curved: over the thickness w of the ring
-    that it passes, wire bent to radius R bows by w^2 / (8 R) (sagitta of a circular arc), which is taken from the room.
+    While the wires already there can be pushed aside, the open ring led through last is curved: over the
+    thickness w of the ring that it passes, wire bent to radius R bows by w^2 / (8 R) (sagitta of a circular
+    arc), which is taken from
+    the room.
     """
     least: Threading | None = None
     for (radius, wire, wires), (ring, through) in _holes(graph).items():

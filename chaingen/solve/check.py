@@ -1,6 +1,7 @@
 """The check: what a set of placed rings is, measured without any knowledge of how it was placed.
 
-Exact gap of every near pair, exact linking of every near pair against the graph, and the shapes that links alone do not fix.
+Exact gap of every near pair, exact linking of every near pair against the graph, and the shapes that links
+alone do not fix.
 """
 
 from dataclasses import dataclass
@@ -16,7 +17,8 @@ from chaingen.weave.graph import LinkGraph
 from chaingen.weave.groups import GroupKind
 
 ROUND_OFF = 1e-6
-"""A gap may be short of the clearance asked by this much [mm] before it counts as a collision: far under any tolerance of wire."""
+"""A gap may be short of the clearance asked by this much [mm] before it counts as a collision: far under any
+tolerance of wire."""
 
 
 @dataclass(frozen=True, slots=True)

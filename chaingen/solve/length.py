@@ -38,10 +38,11 @@ class TautLengths:
         return self.base + (repeat - self.base_repeat) * self.period
 
     def nearest_repeat(self, length: float) -> int:
-        """The number of repeats, 1 or more, whose length is nearest to `length` [mm]; of two as near, the smaller."""
+        """The number of repeats whose length is nearest to `length` [mm]; of two as near, the smaller."""
         guess = max(1, self.base_repeat + round((length - self.base) / self.period))
         candidates = [*range(1, len(self.shorter) + 1), *range(max(1, guess - 1), guess + 2)]
-        return min(candidates, key=lambda repeat: (round(abs(self.at(repeat) - length), 6), repeat))
+        best: int = min(candidates, key=lambda repeat: (round(abs(self.at(repeat) - length), 6), repeat))
+        return best
 
 
 def _row_length(run: Run, starts: int) -> float | None:
@@ -59,7 +60,8 @@ def taut_lengths(run: Run, *, target: float | None = None, starts: int = STARTS)
 
     Args:
         run: The run.
-        target: A length that repeats will be sought for [mm]; None when the run's own number of repeats stands.
+        target: A length that repeats will be sought for [mm]; None when the run's own number of repeats
+            stands.
         starts: Seeded starts of the cell's search.
 
     Returns:

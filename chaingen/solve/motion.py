@@ -1,7 +1,8 @@
 """How a repeating cell is carried to its images: along a line, or round a closed loop.
 
-The images of a cell are numbered 0, 1, 2, ...; image k is the cell moved k times by the same rigid motion. A straight run moves
-along x by its period; a closed loop of `cells` cells turns about z by a `cells`-th of a full turn.
+The images of a cell are numbered 0, 1, 2, ...; image k is the cell moved k times by the same rigid motion. A
+straight run moves along x by its period; a closed loop of `cells` cells turns about z by a `cells`-th of a
+full turn.
 """
 
 from dataclasses import dataclass
@@ -49,7 +50,7 @@ class Motion:
         return min(60, ceil((reach + span) / max(self.period, 1e-3 * reach)))
 
     def transforms(self, images: int) -> tuple[Floats, Floats]:
-        """Rotations, shape (images + 1, 3, 3), and translations [mm], shape (images + 1, 3), of images 0 to `images`."""
+        """Rotations, shape (images + 1, 3, 3), and translations [mm], shape (images + 1, 3)."""
         rotations = np.tile(np.eye(3), (images + 1, 1, 1))
         translations = np.zeros((images + 1, 3))
         if self.kind is MotionKind.SHIFT:

@@ -1,8 +1,11 @@
 """Placement: from a run of groups to poses of all its rings, and an honest answer to whether it can be made.
 
-A repeated run is solved as one periodic cell and copied; what comes before and after it is grown on, ring poses near the junction
-free; a closed loop is solved as a ring of cells where its groups come round to themselves, otherwise as a whole. Short rows are
-solved whole, long rows of unlike groups are grown a few groups at a time. All starts are seeded: equal input gives equal output.
+A repeated run is solved as one periodic cell and copied; what comes before and after it is grown on, ring
+poses near the junction free; a closed loop is solved as a ring of cells where its groups come round to
+themselves, otherwise as a
+whole. Short rows are solved whole, long rows of unlike groups are grown a few groups at a time. All starts
+are seeded: equal input
+gives equal output.
 """
 
 from collections.abc import Callable, Sequence
@@ -17,8 +20,9 @@ from chaingen.geometry.rings import Floats, Ints, Rings, concatenate
 from chaingen.solve import rough
 from chaingen.solve.bound import HoleProof, hole_proof
 from chaingen.solve.check import check
+from chaingen.solve.contacts import Contacts, State
 from chaingen.solve.motion import Motion, MotionKind, repeat_cell
-from chaingen.solve.slp import Contacts, Found, State, widen
+from chaingen.solve.slp import Found, widen
 from chaingen.weave.graph import LinkGraph, cell_graph, piece_graph, row_graph
 from chaingen.weave.groups import Group, GroupKind, Run
 
@@ -26,7 +30,8 @@ STARTS = 5
 """Starts of one search unless told otherwise."""
 
 SHAKES = (0.0, 0.05, 0.08, 0.11, 0.14)
-"""How far the starts after the first are shaken, in radii and radians; more than this mostly ends in other shapes."""
+"""How far the starts after the first are shaken, in radii and radians; more than this mostly ends in other
+shapes."""
 
 ENOUGH_AGREE = 3
 """Once so many sound starts agree on the best, no further one is made."""
@@ -38,8 +43,8 @@ WHOLE_RINGS = 60
 """Rows of up to this many rings are solved whole."""
 
 LOOP_RINGS = 400
-"""Closed loops that do not come round cell by cell are opened up as a whole up to this many rings; longer ones are bent so
-gently that the straight run's gaps serve."""
+"""Closed loops that do not come round cell by cell are opened up as a whole up to this many rings; longer
+ones are bent so gently that the straight run's gaps serve."""
 
 PERIODIC_REPEATS = 3
 """From this many repeats on, an open run is solved by its cell."""
@@ -63,11 +68,13 @@ class Search:
 
     Attributes:
         what: What was solved: ``cell``, ``row``, ``loop``, ``start`` or ``end``.
-        gaps: Best smallest gap of each start [mm]; only those with the intended links and shapes count for the best.
+        gaps: Best smallest gap of each start [mm]; only those with the intended links and shapes count for
+            the best.
         sound: How many starts ended with the intended links and shapes.
         agreed: How many of these reached the best within `SAME`.
         converged: Whether the best start ended because no step promised more.
-        holding: Names of the pairs of rings whose contacts hold the (local) optimum, strongest first, with their shares.
+        holding: Names of the pairs of rings whose contacts hold the (local) optimum, strongest first, with
+            their shares.
     """
 
     what: str
@@ -282,9 +289,7 @@ def _place_repeated(run: Run, starts: int) -> tuple[Rings, list[Search], float]:
         tail = body[-keep:]
         start = count - sum(group.count for group in tail)
         row = tail + run.last
-        grown, more, least = _grown(
-            row, keep, rings[start:], starts=starts, quarter=(len(body) - keep) % 2
-        )
+        grown, more, least = _grown(row, keep, rings[start:], starts=starts, quarter=(len(body) - keep) % 2)
         rings = concatenate([rings[:start], grown])
         searches += more
         gap = min(gap, least)
@@ -307,7 +312,7 @@ def _place_repeated(run: Run, starts: int) -> tuple[Rings, list[Search], float]:
 
 
 def _group_x(graph: LinkGraph, rings: Rings) -> Floats:
-    """x of the middle of each ring's group [mm], shape (n,)."""
+    """X of the middle of each ring's group [mm], shape (n,)."""
     sums = np.bincount(graph.group_of, weights=rings.centres[:, 0])
     return np.asarray((sums / np.bincount(graph.group_of))[graph.group_of])
 
@@ -325,7 +330,11 @@ def _place_closed(run: Run, starts: int) -> tuple[Rings, list[Search], float]:
             bent = rough.bent(state.rings, _group_x(graph, state.rings), length, tilt=tilt)
             solved = _search("loop", graph, State(bent, Motion(MotionKind.TURN, cells=cells)), starts=1)
             if best is None or solved.gap > best[1] + SAME:
-                best = (repeat_cell(solved.state.rings, solved.state.motion, cells), solved.gap, solved.search)
+                best = (
+                    repeat_cell(solved.state.rings, solved.state.motion, cells),
+                    solved.gap,
+                    solved.search,
+                )
         assert best is not None
         searches.append(best[2])
         return best[0], searches, best[1]
@@ -347,7 +356,9 @@ def _place_closed(run: Run, starts: int) -> tuple[Rings, list[Search], float]:
     back: Ints = np.argsort(order)
     bent = rough.bent(twisted[back], along, length)
     report = check(whole, bent)
-    if len(whole) > LOOP_RINGS or (report.links_as_designed and report.smallest_gap > SLACKENING * straight > 0.0):
+    if len(whole) > LOOP_RINGS or (
+        report.links_as_designed and report.smallest_gap > SLACKENING * straight > 0.0
+    ):
         return bent, searches, report.smallest_gap if report.links_as_designed else -np.inf
     solved = _search("loop", whole, State(bent, Motion()), starts=1)
     searches.append(solved.search)
@@ -359,7 +370,9 @@ def _place_row(run: Run, starts: int) -> tuple[Rings, list[Search], float]:
     return rings, list(searches), gap
 
 
-def place(run: Run, *, clearance: float = 0.0, starts: int = STARTS, on_progress: Progress | None = None) -> Placement:
+def place(
+    run: Run, *, clearance: float = 0.0, starts: int = STARTS, on_progress: Progress | None = None
+) -> Placement:
     """Place every ring of a run as far from its neighbours as it goes.
 
     Args:
@@ -369,7 +382,8 @@ def place(run: Run, *, clearance: float = 0.0, starts: int = STARTS, on_progress
         on_progress: Told in words what is being solved.
 
     Returns:
-        The poses with the answer. A best try is given in every case, also where a proof says that nothing fits.
+        The poses with the answer. A best try is given in every case, also where a proof says that nothing
+        fits.
     """
     say = on_progress or (lambda _: None)
     graph = piece_graph(run)

@@ -1,10 +1,12 @@
 """Rough poses from which the solver starts.
 
-Every group is seen as one thick ring: rings side by side are stacked along its axis, a rosette is a set of Villarceau circles on
-its torus (all linked with one another, all turning the same way). Neighbouring thick rings stand at right angles and reach into each
-other, as in a plain chain.
+Every group is seen as one thick ring: rings side by side are stacked along its axis, a rosette is a set of
+Villarceau circles on its torus (all linked with one another, all turning the same way). Neighbouring thick
+rings stand at right
+angles and reach into each other, as in a plain chain.
 """
 
+from itertools import pairwise
 from math import asin, cos, pi, sin
 
 import numpy as np
@@ -68,9 +70,10 @@ def about_z(angle: float) -> Floats:
 
 
 def pitch(here: Group, there: Group) -> float:
-    """A middling distance of the centres of two neighbouring groups [mm], between touching and pulled straight.
+    """A middling distance of the centres of neighbouring groups [mm], between touching and pulled straight.
 
-    Seen in section, the tube of either reaches into the hole of the other; half-way between the two limits both have room.
+    Seen in section, the tube of either reaches into the hole of the other; half-way between the two limits
+    both have room.
     """
     far = here.size.radius + there.size.radius - tube_radius(here) - tube_radius(there)
     far -= here.size.wire_radius + there.size.wire_radius
@@ -81,7 +84,7 @@ def pitch(here: Group, there: Group) -> float:
 
 def row_positions(groups: tuple[Group, ...]) -> Floats:
     """Rough x of the centre of each group [mm], shape (n,), starting at 0."""
-    steps = [pitch(a, b) for a, b in zip(groups, groups[1:], strict=False)]
+    steps = [pitch(a, b) for a, b in pairwise(groups)]
     return np.concatenate([[0.0], np.cumsum(steps)])
 
 
@@ -107,7 +110,8 @@ def cell_period(groups: tuple[Group, ...]) -> float:
 def loop_pose(groups: tuple[Group, ...]) -> Rings:
     """Rough pose of a closed loop of groups round z.
 
-    Neighbours stand at right angles; the rest of the turn that an odd number of them leaves is spread evenly as a twist.
+    Neighbours stand at right angles; the rest of the turn that an odd number of them leaves is spread evenly
+    as a twist.
     """
     count = len(groups)
     positions = row_positions((*groups, groups[0]))

@@ -7,13 +7,13 @@ from functools import lru_cache
 import numpy as np
 
 from chaingen.solve import rough
+from chaingen.solve.contacts import Contacts, State
 from chaingen.solve.motion import Motion, MotionKind
 from chaingen.solve.place import ENOUGH_AGREE, PERIODIC_REPEATS, SHAKES, STARTS, is_sound
-from chaingen.solve.slp import Contacts, State, widen
+from chaingen.solve.slp import widen
 from chaingen.solve.verdict import Fit, best_gap, fit_of, resized
 from chaingen.weave.graph import cell_graph, row_graph
 from chaingen.weave.groups import RingSize, Run
-
 
 SAME_FACTOR = 0.998
 """Starts agree when they reach this part of the best thickening."""
@@ -55,14 +55,17 @@ def tightest(run: Run, *, starts: int = STARTS) -> Tightest:
     factors = []
     for number in range(starts):
         shake = SHAKES[number % len(SHAKES)]
-        found = widen(contacts, State(rough.shaken(pose, rng, shake) if shake else pose, motion), by_scale=True)
+        found = widen(
+            contacts, State(rough.shaken(pose, rng, shake) if shake else pose, motion), by_scale=True
+        )
         if found.value > 0.0 and is_sound(graph, found.state):
             factors.append(found.value)
             if sum(factor > SAME_FACTOR * max(factors) for factor in factors) >= ENOUGH_AGREE:
                 break
     best = max(factors, default=0.0)
     ratios = tuple(
-        (size.name, 2.0 * size.radius / (best * size.wire_diameter) - 1.0 if best else float("inf")) for size in run.sizes()
+        (size.name, 2.0 * size.radius / (best * size.wire_diameter) - 1.0 if best else float("inf"))
+        for size in run.sizes()
     )
     return Tightest(best, ratios, sum(factor > SAME_FACTOR * best for factor in factors), number + 1)
 
@@ -93,10 +96,11 @@ def size_table(
     clearance: float = 0.0,
     on_progress: Callable[[int, int], None] | None = None,
 ) -> tuple[tuple[SizeEntry, ...], ...]:
-    """Gap and fit of a pattern for inside diameters against wires of one of its ring sizes, the others as they are.
+    """Gap and fit of a pattern for inside diameters against wires of one of its ring sizes.
 
-    With a single ring size in the pattern, distances of centrelines grow with the centreline radius alone, so that one
-    solution serves the whole table; otherwise each field is solved.
+    The other ring sizes stay as they are. With a single ring size in the pattern, distances of centrelines
+    grow with the centreline radius alone, so that one solution serves the whole table; otherwise each field
+    is solved.
 
     Args:
         run: The run.

@@ -1,12 +1,13 @@
-"""How long a piece is when it is pulled straight: the longest period of its cell, and its ends, at zero gap."""
+"""How long a cell or a row is when it is pulled straight, at zero gap."""
 
 from dataclasses import dataclass
 
 import numpy as np
 
 from chaingen.geometry.rings import Floats, Rings
+from chaingen.solve.contacts import Contacts, State, tilt_axes
 from chaingen.solve.motion import Motion
-from chaingen.solve.slp import Contacts, State, stretch, tilt_axes
+from chaingen.solve.slp import stretch
 from chaingen.weave.graph import LinkGraph
 
 

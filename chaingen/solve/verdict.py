@@ -1,10 +1,13 @@
-"""The verdict: how a fit feels, whether it survives the scatter of real rings, and which sizes fit where these do not.
+"""The verdict: how a fit feels, whether it survives the scatter of real rings, which sizes fit instead.
 
-The borders between tight, comfortable and loose are laid on *slack*: the gap to spare over the wire diameter of the binding
-pair. They follow from common practice, which gives a lowest and a comfortable range of aspect ratios for eleven weaves. With
-equal rings the best gap grows in proportion to inside diameter plus wire, so a ring of aspect ratio A in a weave whose
-tightest is B has the slack (A + 1) / (B + 1) - 1. The lower ends of the comfortable ranges lie at slacks from 0.04 to 0.22 with
-0.13 in the middle; no upper end lies above 0.35, which leaves 0.40 clearly loose.
+The borders between tight, comfortable and loose are laid on *slack*: the gap to spare over the wire diameter
+of the binding pair. They follow from common practice, which gives a lowest and a comfortable range of aspect
+ratios for
+eleven weaves. With equal rings the best gap grows in proportion to inside diameter plus wire, so a ring of
+aspect ratio A in a
+weave whose tightest is B has the slack (A + 1) / (B + 1) - 1. The lower ends of the comfortable ranges lie at
+slacks from
+0.04 to 0.22 with 0.13 in the middle; no upper end lies above 0.35, which leaves 0.40 clearly loose.
 """
 
 from collections.abc import Callable
@@ -99,8 +102,8 @@ class Band:
 def tolerance_band(run: Run, placement: Placement, wire_diameter: float, tolerance: float) -> Band | None:
     """The verdict at the corners of a tolerance band.
 
-    Where inside diameter and wire are off by as much to opposite sides the centrelines stay, and every gap changes by exactly
-    the tolerance; the two other corners are solved anew.
+    Where inside diameter and wire are off by as much to opposite sides the centrelines stay, and every gap
+    changes by exactly the tolerance; the two other corners are solved anew.
 
     Args:
         run: The run.
@@ -140,8 +143,8 @@ class Nearest:
     """Sizes near those asked for that do fit.
 
     Attributes:
-        change: ``inside`` (all inside diameters grow alike, wires stay) or ``wire`` (all wires grow thinner by as many gauge
-            numbers, inside diameters stay).
+        change: ``inside`` (all inside diameters grow alike, wires stay) or ``wire`` (all wires grow thinner
+            by as many gauge numbers, inside diameters stay).
         sizes: The sizes that fit.
         gap: Smallest gap with them [mm].
     """
@@ -159,7 +162,7 @@ GAUGE_STEPS = 12
 
 
 def thinner(diameter: float, steps: int) -> float:
-    """The wire `steps` gauge numbers thinner [mm]: from the table that has this wire (SWG only for SWG wire), else AWG's."""
+    """The wire `steps` gauge numbers thinner [mm], in SWG for SWG wire, else in AWG; 0 beyond the table."""
     for table in (awg_table(), swg_table()):
         numbers = [n for n, d in table.items() if abs(d - diameter) < 0.003]
         if numbers:
@@ -180,7 +183,9 @@ def nearest_fits(run: Run, clearance: float) -> tuple[Nearest, ...]:
     """
 
     def wider(step: int) -> Run | None:
-        return resized(run, lambda size: replace(size, inside_diameter=size.inside_diameter + step * INSIDE_STEP))
+        return resized(
+            run, lambda size: replace(size, inside_diameter=size.inside_diameter + step * INSIDE_STEP)
+        )
 
     def finer(step: int) -> Run | None:
         changed = resized(run, lambda size: replace(size, wire_diameter=thinner(size.wire_diameter, step)))

@@ -1,7 +1,7 @@
 """The link graph: which rings there are and which links with which.
 
-A graph is either a finite piece or a repeating cell. In a cell a link names, besides its two rings, how many cells further on the
-second one lies; in a finite piece that offset is 0 everywhere.
+A graph is either a finite piece or a repeating cell. In a cell a link names, besides its two rings, how many
+cells further on the second one lies; in a finite piece that offset is 0 everywhere.
 """
 
 from dataclasses import dataclass
@@ -37,8 +37,8 @@ class Arrangement:
     """An intended shape that links alone do not fix.
 
     Attributes:
-        kind: The kind of group that asks for it. Rings side by side (and joins) are kept apart by planes, so they do not
-            cross; the rings of a rosette all turn the same way.
+        kind: The kind of group that asks for it. Rings side by side (and joins) are kept apart by planes, so
+            they do not cross; the rings of a rosette all turn the same way.
         rings: Indices of the rings, in order.
     """
 
@@ -53,7 +53,8 @@ class LinkGraph:
     Attributes:
         members: The rings.
         links: Index pairs of linked rings, shape (m, 2), the smaller index first where the offset is 0.
-        offsets: How many cells further on the second ring of each link lies, shape (m,); all 0 in a finite piece.
+        offsets: How many cells further on the second ring of each link lies, shape (m,); all 0 in a finite
+            piece.
         arrangements: The shapes intended for groups of two or more rings.
         groups: The groups, in order.
         periodic: Whether this is a repeating cell.
@@ -95,7 +96,7 @@ class LinkGraph:
         return np.bincount(self.links.ravel(), minlength=len(self)).astype(np.int64)
 
     def neighbours(self, ring: int) -> Ints:
-        """Indices of the rings linked with `ring`; in a cell one index may come several times, from several cells."""
+        """Indices of the rings linked with `ring`; in a cell an index may come once for each image."""
         first, second = self.links.T
         return np.concatenate([second[first == ring], first[second == ring]])
 
@@ -117,7 +118,8 @@ class LinkGraph:
         """The shortest run of groups that the piece repeats from its first group on.
 
         Returns:
-            Number of groups and number of rings of the cell, or None when the piece never repeats at least twice.
+            Number of groups and number of rings of the cell, or None when the piece never repeats at least
+            twice.
         """
         row = self.groups
         for length in range(1, len(row) // 2 + 1):
@@ -145,7 +147,7 @@ def _members(groups: tuple[Group, ...]) -> tuple[Member, ...]:
 
 
 def _graph(groups: tuple[Group, ...], *, wraps: bool, periodic: bool) -> LinkGraph:
-    """Link each group with the next; `wraps` links the last with the first (of the next cell when `periodic`)."""
+    """Link each group with the next; `wraps` links the last with the first (of the next cell)."""
     starts = np.concatenate([[0], np.cumsum([group.count for group in groups])]).tolist()
     rows = [range(starts[k], starts[k + 1]) for k in range(len(groups))]
     links: list[tuple[int, int]] = []
@@ -161,7 +163,9 @@ def _graph(groups: tuple[Group, ...], *, wraps: bool, periodic: bool) -> LinkGra
         links += across if periodic else [(min(pair), max(pair)) for pair in across]
         offsets += [1 if periodic else 0] * len(across)
     arrangements = tuple(
-        Arrangement(group.kind, tuple(row)) for group, row in zip(groups, rows, strict=True) if group.count > 1
+        Arrangement(group.kind, tuple(row))
+        for group, row in zip(groups, rows, strict=True)
+        if group.count > 1
     )
     return LinkGraph(
         _members(groups),
@@ -182,7 +186,8 @@ def piece_graph(run: Run) -> LinkGraph:
 def cell_graph(groups: tuple[Group, ...]) -> LinkGraph:
     """The link graph of a repeating cell of groups.
 
-    Neighbouring groups stand at right angles, so a row of an odd number is taken twice to come round to itself.
+    Neighbouring groups stand at right angles, so a row of an odd number is taken twice to come round to
+    itself.
     """
     cell = groups if len(groups) % 2 == 0 else groups * 2
     return _graph(cell, wraps=True, periodic=True)

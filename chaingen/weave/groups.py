@@ -1,7 +1,7 @@
 """Ring sizes, groups and runs: the words in which a chain of rings is said.
 
-A run is a row of groups. Neighbouring groups are linked ring by ring, all with all. A join is a side-by-side group that
-stands only between two others: at an open end of a run it has nothing to join and is left off.
+A run is a row of groups. Neighbouring groups are linked ring by ring, all with all. A join is a side-by-side
+group that stands only between two others: at an open end of a run it has nothing to join and is left off.
 """
 
 from dataclasses import dataclass, replace
@@ -51,8 +51,10 @@ class Group:
     """Rings that act together.
 
     Attributes:
-        kind: How they stand to each other: side by side (not linked, a plane passes between any two), a rosette
-            (each linked with each, all turning the same way), or a join (side by side, and only between two groups).
+        kind: How they stand to each other: side by side (not linked, a plane passes between any two), a
+            rosette (each linked with each, all turning the same way), or a join (side by side, and only
+            between two
+            groups).
         count: How many rings, 1 or more.
         size: The size of every ring of the group.
     """

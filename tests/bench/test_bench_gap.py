@@ -1,4 +1,5 @@
-"""Gap of one ring pair: ours against a general collision library on 64 x 24 meshes, in one run. No time is asserted.
+"""Gap of one ring pair: ours against a general collision library on 64 x 24 meshes, in one run. No time is
+asserted.
 
 Run on demand: pytest tests/bench --benchmark-enable --benchmark-only --benchmark-group-by=group
 """
@@ -16,9 +17,13 @@ PAIRS = np.tile([[0, 1]], (1000, 1))
 
 
 def fcl_torus(ring, around=64, across=24):
-    t, p = np.meshgrid(np.arange(around) * 2 * np.pi / around, np.arange(across) * 2 * np.pi / across, indexing="ij")
+    t, p = np.meshgrid(
+        np.arange(around) * 2 * np.pi / around, np.arange(across) * 2 * np.pi / across, indexing="ij"
+    )
     big, small = RINGS.radii[ring], RINGS.wire_radii[ring]
-    points = np.stack([(big + small * np.cos(p)) * np.cos(t), (big + small * np.cos(p)) * np.sin(t), small * np.sin(p)], 2)
+    points = np.stack(
+        [(big + small * np.cos(p)) * np.cos(t), (big + small * np.cos(p)) * np.sin(t), small * np.sin(p)], 2
+    )
     i, j = (a.ravel() for a in np.meshgrid(np.arange(around), np.arange(across), indexing="ij"))
     a, b = i * across + j, (i + 1) % around * across + j
     c, d = (i + 1) % around * across + (j + 1) % across, i * across + (j + 1) % across

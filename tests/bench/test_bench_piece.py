@@ -23,7 +23,9 @@ def test_check(benchmark, rings):
     if not benchmark.enabled:
         rings = 1000
     placement = place(Run((side(1, RING),), rings), starts=1)
-    report = benchmark.pedantic(check, (placement.graph, placement.rings), rounds=3, iterations=1, warmup_rounds=1)
+    report = benchmark.pedantic(
+        check, (placement.graph, placement.rings), rounds=3, iterations=1, warmup_rounds=1
+    )
     assert report.sound
     assert report.pairs_checked < 3 * rings
 
@@ -66,11 +68,15 @@ def test_make(benchmark, tmp_path):
 @pytest.mark.benchmark(group="chaingen --help")
 def test_help(benchmark):  # only click is loaded
     command = [sys.executable, "-c", "from chaingen.cli import main; main(['--help'])"]
-    done = benchmark.pedantic(lambda: subprocess.run(command, capture_output=True, check=True), rounds=3, iterations=1)
+    done = benchmark.pedantic(
+        lambda: subprocess.run(command, capture_output=True, check=True), rounds=3, iterations=1
+    )
     assert b"make" in done.stdout
 
 
 @pytest.mark.benchmark(group="chaingen --help")
 def test_python_alone(benchmark):
     command = [sys.executable, "-c", "import click"]
-    benchmark.pedantic(lambda: subprocess.run(command, capture_output=True, check=True), rounds=3, iterations=1)
+    benchmark.pedantic(
+        lambda: subprocess.run(command, capture_output=True, check=True), rounds=3, iterations=1
+    )

@@ -1,0 +1,309 @@
+"""Near contacts of a graph at a state, linearised in the rings' poses.
+
+A pair that is linked as asked must be clear everywhere, not only at its closest points: besides all local
+minima, even samples of both circles enter the program, so that flat contacts (rings lying side by side) do
+not zigzag.
+"""
+
+from dataclasses import dataclass, replace
+from math import pi, sqrt
+
+import numba
+import numpy as np
+import numpy.typing as npt
+from scipy.sparse import coo_matrix, csc_matrix
+
+from chaingen.geometry.distance import MOST_MINIMA, circle_minima, nearest_on_circle, point_at
+from chaingen.geometry.linking import disc_crossings
+from chaingen.geometry.near import near_pairs
+from chaingen.geometry.rings import Floats, Ints, Rings
+from chaingen.solve.motion import Motion, MotionKind
+from chaingen.weave.graph import LinkGraph
+
+CONTACT_SAMPLES = 8
+"""Even samples of each circle of a pair that enter the linear program besides the local minima."""
+
+
+@dataclass(frozen=True, eq=False)
+class State:
+    """Poses on their way: the rings of a piece or cell and the motion to the next cell."""
+
+    rings: Rings
+    motion: Motion
+
+
+@dataclass(frozen=True, eq=False)
+class Rows:
+    """Linearised contacts, one row each.
+
+    Attributes:
+        first: Index of the first ring, shape (m,).
+        second: Index of the second ring, shape (m,).
+        image: Image of the cell in which the second ring lies, shape (m,).
+        sign: +1 where the pair is linked as asked, -1 where not, shape (m,).
+        distance: Distance of the centrelines there [mm], shape (m,).
+        direction: Unit vector from the second to the first nearest point, shape (m, 3).
+        arms: From either ring's centre to its nearest point [mm], shape (m, 2, 3).
+        is_minimum: Whether the row is a local minimum (the others are samples), shape (m,).
+    """
+
+    first: Ints
+    second: Ints
+    image: Ints
+    sign: Floats
+    distance: Floats
+    direction: Floats
+    arms: Floats
+    is_minimum: npt.NDArray[np.bool_]
+
+
+@numba.njit(cache=True)
+def _row(
+    px: float, py: float, pz: float, qx: float, qy: float, qz: float,
+    ca: Floats, cb: Floats, distance: Floats, direction: Floats, arms: Floats, m: int,
+) -> None:  # fmt: skip
+    """Write the geometry of one contact into row m."""
+    dx = px - qx
+    dy = py - qy
+    dz = pz - qz
+    d = sqrt(dx * dx + dy * dy + dz * dz)
+    distance[m] = d
+    if d < 1e-12:
+        # Centrelines that meet have no direction of their own; apart is then away from the other's centre.
+        dx = ca[0] - cb[0]
+        dy = ca[1] - cb[1]
+        dz = ca[2] - cb[2]
+        d = sqrt(dx * dx + dy * dy + dz * dz)
+        if d < 1e-12:
+            dx, dy, dz, d = 0.0, 0.0, 1.0, 1.0
+    direction[m, 0] = dx / d
+    direction[m, 1] = dy / d
+    direction[m, 2] = dz / d
+    arms[m, 0, 0] = px - ca[0]
+    arms[m, 0, 1] = py - ca[1]
+    arms[m, 0, 2] = pz - ca[2]
+    arms[m, 1, 0] = qx - cb[0]
+    arms[m, 1, 1] = qy - cb[1]
+    arms[m, 1, 2] = qz - cb[2]
+
+
+@numba.njit(cache=True)
+def _collect(
+    centres: Floats, normals: Floats, radii: Floats, wires: Floats,
+    pairs: Ints, wanted: npt.NDArray[np.bool_], rotations: Floats, translations: Floats, reach: float,
+    index: Ints, sign: Floats, distance: Floats, direction: Floats, arms: Floats,
+    minimum: npt.NDArray[np.bool_],
+) -> int:  # fmt: skip
+    """Fill the rows for all pairs; returns how many there are, or -1 when there is no room."""
+    room = len(sign)
+    m = 0
+    angles = np.empty(MOST_MINIMA)
+    cb = np.empty(3)
+    nb = np.empty(3)
+    for k in range(len(pairs)):
+        i = pairs[k, 0]
+        j = pairs[k, 1]
+        image = pairs[k, 2]
+        for a in range(3):
+            cb[a] = translations[image, a]
+            nb[a] = 0.0
+            for b in range(3):
+                cb[a] += rotations[image, a, b] * centres[j, b]
+                nb[a] += rotations[image, a, b] * normals[j, b]
+        ca = centres[i]
+        na = normals[i]
+        if m + 2 * CONTACT_SAMPLES + MOST_MINIMA > room:
+            return -1
+        both = wires[i] + wires[j]
+        crossed, _ = disc_crossings(ca, na, radii[i], cb, nb, radii[j])
+        right = (crossed == 1) == wanted[k]
+        count, _ = circle_minima(ca, na, radii[i], cb, nb, radii[j], angles)
+        best = -1
+        for c in range(count):
+            px, py, pz = point_at(ca, na, radii[i], angles[c])
+            qx, qy, qz = nearest_on_circle(px, py, pz, cb, nb, radii[j])
+            _row(px, py, pz, qx, qy, qz, ca, cb, distance, direction, arms, m)
+            if right:
+                if distance[m] - both < reach:
+                    index[m, 0] = i
+                    index[m, 1] = j
+                    index[m, 2] = image
+                    sign[m] = 1.0
+                    minimum[m] = True
+                    m += 1
+            elif best < 0:
+                index[m, 0] = i
+                index[m, 1] = j
+                index[m, 2] = image
+                sign[m] = -1.0
+                minimum[m] = True
+                best = m
+                m += 1
+            elif distance[m] < distance[best]:
+                _row(px, py, pz, qx, qy, qz, ca, cb, distance, direction, arms, best)
+        if not right:
+            continue
+        for c in range(2 * CONTACT_SAMPLES):
+            t = 2.0 * pi * (c % CONTACT_SAMPLES) / CONTACT_SAMPLES
+            if c < CONTACT_SAMPLES:
+                px, py, pz = point_at(ca, na, radii[i], t)
+                qx, qy, qz = nearest_on_circle(px, py, pz, cb, nb, radii[j])
+            else:
+                qx, qy, qz = point_at(cb, nb, radii[j], t)
+                px, py, pz = nearest_on_circle(qx, qy, qz, ca, na, radii[i])
+            _row(px, py, pz, qx, qy, qz, ca, cb, distance, direction, arms, m)
+            if distance[m] - both < reach:
+                index[m, 0] = i
+                index[m, 1] = j
+                index[m, 2] = image
+                sign[m] = 1.0
+                minimum[m] = False
+                m += 1
+    return m
+
+
+class Contacts:
+    """Finds the linearised contacts of a graph at any state."""
+
+    def __init__(self, graph: LinkGraph) -> None:
+        n = len(graph)
+        self._size = n
+        self._links = np.column_stack([graph.links, graph.offsets])
+        keys = self._key(self._links)
+        # A link of a ring with its own next image, or of a loop's far side, can be met from either end.
+        self._keys = np.unique(keys)
+        self._room = 4096
+
+    def _key(self, pairs: Ints) -> Ints:
+        return np.asarray((pairs[:, 2] * self._size + pairs[:, 0]) * self._size + pairs[:, 1])
+
+    def pairs(self, state: State) -> tuple[Ints, npt.NDArray[np.bool_]]:
+        """Pairs that could meet and all links (index, index, image), and whether each should be linked."""
+        rings, motion = state.rings, state.motion
+        margin = float(rings.wire_radii.max() * 2.0)
+        if motion.kind is MotionKind.NONE:
+            near = near_pairs(rings, margin=margin)
+            pairs = np.column_stack([near, np.zeros(len(near), dtype=np.int64)])
+        else:
+            reach = rings.radii + rings.wire_radii
+            most = float(2.0 * reach.max() + margin)
+            span = float(np.ptp(rings.centres[:, 0]))
+            images = motion.image_count(most, span)
+            rotations, translations = motion.transforms(images)
+            moved = np.einsum("kab,nb->kna", rotations, rings.centres) + translations[:, None, :]
+            apart = np.linalg.norm(rings.centres[None, :, None, :] - moved[:, None, :, :], axis=3)
+            close = apart < reach[None, :, None] + reach[None, None, :] + margin
+            close[0] &= np.triu(np.ones((len(rings), len(rings)), dtype=bool), 1)
+            k, i, j = np.nonzero(close)
+            pairs = np.column_stack([i, j, k])
+        missing = self._links[~np.isin(self._keys_of_links(), self._key(pairs))]
+        pairs = np.ascontiguousarray(np.concatenate([pairs, missing]))
+        return pairs, np.isin(self._key(pairs), self._keys)
+
+    def _keys_of_links(self) -> Ints:
+        return self._key(self._links)
+
+    def rows(self, state: State, reach: float) -> Rows:
+        """Linearised contacts: wrongly linked pairs, and of the others places nearer than `reach` [mm]."""
+        pairs, wanted = self.pairs(state)
+        rings = state.rings
+        images = int(pairs[:, 2].max(initial=0))
+        rotations, translations = state.motion.transforms(images)
+        while True:
+            room = self._room
+            index = np.empty((room, 3), dtype=np.int64)
+            sign = np.empty(room)
+            distance = np.empty(room)
+            direction = np.empty((room, 3))
+            arms = np.empty((room, 2, 3))
+            minimum = np.empty(room, dtype=np.bool_)
+            m = _collect(
+                rings.centres, rings.normals, rings.radii, rings.wire_radii, pairs, wanted, rotations,
+                translations, reach, index, sign, distance, direction, arms, minimum,
+            )  # fmt: skip
+            if m >= 0:
+                break
+            self._room *= 2
+        return Rows(
+            index[:m, 0],
+            index[:m, 1],
+            index[:m, 2],
+            sign[:m],
+            distance[:m],
+            direction[:m],
+            arms[:m],
+            minimum[:m],
+        )
+
+
+def tilt_axes(normals: Floats) -> tuple[Floats, Floats]:
+    """Two unit vectors across each normal, shape (n, 3) each: the axes of a ring's two tilts."""
+    x, y, z = normals.T
+    sign = np.where(z >= 0.0, 1.0, -1.0)
+    a = -1.0 / (sign + z)
+    b = x * y * a
+    return (
+        np.column_stack([1.0 + sign * x * x * a, sign * b, -sign * x]),
+        np.column_stack([b, sign + y * y * a, -y]),
+    )
+
+
+def jacobian(rows: Rows, state: State, free: npt.NDArray[np.bool_]) -> csc_matrix:
+    """Derivatives of the contact distances, shape (m, 5 * free rings + 1).
+
+    Columns: three moves of each free ring's centre [mm], its two tilts times its radius [mm], last the period
+    [mm].
+    """
+    rings, motion = state.rings, state.motion
+    column = np.full(len(rings), -1)
+    column[free] = 5 * np.arange(int(free.sum()))
+    one, two = tilt_axes(rings.normals)
+    rotations, _ = motion.transforms(int(rows.image.max(initial=0)))
+    m = len(rows.first)
+    row_parts, column_parts, value_parts = [], [], []
+    for ring, arm, side in ((rows.first, rows.arms[:, 0], 1.0), (rows.second, rows.arms[:, 1], -1.0)):
+        direction = rows.direction
+        if side < 0:
+            # The image turns with its cell: look at it from the cell's own frame.
+            back = rotations[rows.image]
+            direction = np.einsum("mba,mb->ma", back, direction)
+            arm = np.einsum("mba,mb->ma", back, arm)
+        torque = np.cross(arm, direction) / rings.radii[ring][:, None]
+        values = side * np.column_stack(
+            [direction, np.einsum("ma,ma->m", torque, one[ring]), np.einsum("ma,ma->m", torque, two[ring])]
+        )
+        keep = column[ring] >= 0
+        row_parts.append(np.repeat(np.flatnonzero(keep), 5))
+        column_parts.append((column[ring][keep][:, None] + np.arange(5)).ravel())
+        value_parts.append(values[keep].ravel())
+    if motion.kind is MotionKind.SHIFT:
+        row_parts.append(np.arange(m))
+        column_parts.append(np.full(m, 5 * int(free.sum())))
+        value_parts.append(-rows.direction[:, 0] * rows.image)
+    return coo_matrix(
+        (np.concatenate(value_parts), (np.concatenate(row_parts), np.concatenate(column_parts))),
+        shape=(m, 5 * int(free.sum()) + 1),
+    ).tocsc()
+
+
+def stepped(state: State, free: npt.NDArray[np.bool_], step: Floats) -> State:
+    """The state after a step; see `jacobian` for its entries."""
+    rings = state.rings
+    one, two = tilt_axes(rings.normals)
+    moves = np.zeros((len(rings), 5))
+    moves[free] = step[:-1].reshape(-1, 5)
+    turns = (moves[:, 3:4] * one + moves[:, 4:5] * two) / rings.radii[:, None]
+    normals = rings.normals + np.cross(turns, rings.normals)
+    normals /= np.linalg.norm(normals, axis=1)[:, None]
+    motion = state.motion
+    if motion.kind is MotionKind.SHIFT:
+        motion = replace(motion, period=motion.period + float(step[-1]))
+    return State(Rings(rings.centres + moves[:, :3], normals, rings.radii, rings.wire_radii), motion)
+
+
+def picked_rows(rows: Rows, use: npt.NDArray[np.bool_]) -> Rows:
+    """The rows where `use` is true."""
+    return Rows(
+        rows.first[use], rows.second[use], rows.image[use], rows.sign[use], rows.distance[use],
+        rows.direction[use], rows.arms[use], rows.is_minimum[use],
+    )  # fmt: skip
