@@ -34,6 +34,9 @@ CHAINS = (
 )
 """The chains of `chaingen new`; a test keeps them equal to the starters, which are not loaded for --help."""
 
+WANTS_JSON = "chaingen.json"
+"""Key of the flag in click's shared notes."""
+
 PROGRESS_AFTER = 1.0
 """Seconds after which progress is shown."""
 
@@ -53,7 +56,7 @@ class Commands(click.Group):
         try:
             return super().invoke(ctx)
         except BadInput as error:
-            if ctx.params.get("as_json") or "--json" in sys.argv[1:]:
+            if ctx.meta.get(WANTS_JSON):
                 fields = ("where", "got", "expected", "advice")
                 click.echo(
                     json.dumps(
@@ -130,7 +133,17 @@ def main() -> None:
 
 
 DESIGN = click.argument("design", type=click.Path(path_type=Path))
-JSON = click.option("--json", "as_json", is_flag=True, help="Print the report as JSON instead of words.")
+
+
+def _note_json(ctx: click.Context, _: click.Parameter, value: bool) -> bool:
+    """Remember where errors are told that they should be JSON too."""
+    ctx.meta[WANTS_JSON] = value
+    return value
+
+
+JSON = click.option(
+    "--json", "as_json", is_flag=True, callback=_note_json, help="Print the report as JSON instead of words."
+)
 QUIET = click.option("--quiet", is_flag=True, help="Print nothing but errors.")
 
 

@@ -119,10 +119,10 @@ def test_coaxial_circles_have_four_even_contacts():
 
 
 def test_a_circle_through_the_others_axis():
-    """A point on the axis is equally far from the whole circle: no division by zero, and the true distance."""
+    """A point on the axis is equally far from the whole circle: no division by zero, the true distance."""
     unit = ((0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 1.0)
     for t in (0.0, 0.1234567, 0.1234567 + np.pi / 16):
-        # A circle of radius 2 in a plane through the z axis that meets it where its own angle is t or near it.
+        # In a plane through the z axis, meeting it where its own angle is t or near it.
         centre = (-2.0 * np.cos(t), 0.0, -2.0 * np.sin(t) + 0.3)
         a = (np.array(centre), np.array([0.0, 1.0, 0.0]), 2.0)
         b = tuple(np.array(x) if isinstance(x, tuple) else x for x in unit)
