@@ -4,6 +4,7 @@ Exit codes: 0 it fits (or the command did what was asked), 1 it does not fit or 
 or nothing could be written, 3 the search did not converge.
 """
 
+import io
 import json
 import os
 import sys
@@ -53,6 +54,10 @@ class Commands(click.Group):
         """Run the chosen command."""
         from chaingen.errors import BadInput, ChaingenError
 
+        for stream in (sys.stdout, sys.stderr):
+            # A terminal that lacks a letter shows a stand-in instead of failing.
+            if isinstance(stream, io.TextIOWrapper):
+                stream.reconfigure(errors="replace")
         try:
             return super().invoke(ctx)
         except BadInput as error:
@@ -144,12 +149,12 @@ def _note_json(ctx: click.Context, _: click.Parameter, value: bool) -> bool:
 JSON = click.option(
     "--json", "as_json", is_flag=True, callback=_note_json, help="Print the report as JSON instead of words."
 )
-QUIET = click.option("--quiet", is_flag=True, help="Print nothing but errors.")
+QUIET = click.option("--quiet", is_flag=True, help="Leave the words out; errors are still told.")
 
 
 def _print(result: "Result", report: dict[str, Any], as_json: bool, quiet: bool) -> None:
     if as_json:
-        say(json.dumps(report, indent=2, ensure_ascii=False))
+        say(json.dumps(report, indent=2))
     elif not quiet:
         from chaingen.show.words import verdict_lines
 
@@ -245,16 +250,23 @@ def _length(option: str, text: str, low: float, high: float) -> float:
 
 
 def _wires(text: str) -> list[float]:
+    from chaingen.design.schema import WIRE_LIMITS
     from chaingen.errors import BadInput, Problem
     from chaingen.stock.gauges import parse_wire
-    from chaingen.units import UnreadableLength
+    from chaingen.units import UnreadableLength, format_mm
 
     values, problems = [], []
+    low, high = WIRE_LIMITS
     for part in text.split(","):
         try:
-            values.append(parse_wire(part))
+            value = parse_wire(part)
         except UnreadableLength as error:
             problems.append(Problem("--wires", repr(part.strip()), str(error)))
+            continue
+        if low <= value <= high:
+            values.append(value)
+        else:
+            problems.append(Problem("--wires", repr(part.strip()), f"{format_mm(low)} to {format_mm(high)}"))
     if problems:
         raise BadInput(problems)
     return values

@@ -5,9 +5,10 @@ old one. When anything goes wrong the temporary file is removed and the old file
 """
 
 import os
+import shutil
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import BinaryIO
 
@@ -19,7 +20,7 @@ def whole_file(path: Path) -> Iterator[BinaryIO]:
     """Open a binary file that appears at `path` only when the block ends well.
 
     Args:
-        path: Where the finished file goes; missing parent folders are made.
+        path: Where the finished file goes; missing parent folders are made, a link is followed.
 
     Yields:
         A binary stream for the content.
@@ -29,8 +30,11 @@ def whole_file(path: Path) -> Iterator[BinaryIO]:
     """
     partial: Path | None = None
     try:
+        path = path.resolve()
+        if path.exists() and not path.is_file():
+            raise CannotWrite(f"cannot write {path}: it is there and is not a file")
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=path.suffix, dir=path.parent)
+        handle, name = tempfile.mkstemp(prefix=".part-", suffix=path.suffix[:8], dir=path.parent)
         partial = Path(name)
         with os.fdopen(handle, "wb") as stream:
             yield stream
@@ -57,3 +61,44 @@ def write_text(path: Path, text: str) -> None:
     """
     with whole_file(path) as stream:
         stream.write(text.encode())
+
+
+@contextmanager
+def staged(folder: Path) -> Iterator[Path]:
+    """A folder to write many files into that appear in `folder` together, once the block ends well.
+
+    When anything goes wrong nothing is left: neither the files, nor `folder` where it was made for them.
+    Other files in `folder` are never touched.
+
+    Args:
+        folder: Where the files go in the end, under the same relative paths.
+
+    Yields:
+        An empty folder on the same disk.
+
+    Raises:
+        CannotWrite: The folder cannot be made or written, or the disk is full.
+    """
+    made = [part for part in (folder, *folder.parents) if not part.exists()]
+    stage: Path | None = None
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        stage = Path(tempfile.mkdtemp(prefix=".part-", dir=folder))
+        yield stage
+        files = sorted(path for path in stage.rglob("*") if path.is_file())
+        for path in files:
+            target = folder / path.relative_to(stage)
+            if target.exists() and not target.is_file():
+                raise CannotWrite(f"cannot write {target}: it is there and is not a file")
+            target.parent.mkdir(parents=True, exist_ok=True)
+        for path in files:
+            path.replace((folder / path.relative_to(stage)).resolve())
+    except OSError as error:
+        raise CannotWrite(f"cannot write to {folder}: {error.strerror or error}") from error
+    finally:
+        if stage is not None:
+            shutil.rmtree(stage, ignore_errors=True)
+        for part in made:
+            # Only a folder made here and still empty goes again.
+            with suppress(OSError):
+                part.rmdir()

@@ -13,6 +13,7 @@ import numpy as np
 
 from chaingen.design.design import MAX_RINGS, Design
 from chaingen.errors import BadInput, CannotDraw, Problem
+from chaingen.files import staged
 from chaingen.make.counts import RingCount, rings_by_size
 from chaingen.make.result import Result
 from chaingen.model.obj import write_obj
@@ -158,7 +159,7 @@ def export(
 ) -> Files:
     """Write a built piece's models, pictures, placement and report.
 
-    Files are written one by one, each whole or not at all; others in the folder are left alone.
+    All files appear together once all are written; others in the folder are left alone.
 
     Args:
         result: What `build` gave.
@@ -169,42 +170,39 @@ def export(
         on_progress: Told in words what is being done.
 
     Raises:
-        CannotWrite: A file cannot be written; those before it stand.
+        CannotWrite: A file cannot be written; then none is.
     """
     rings, graph = result.placement.rings, result.placement.graph
     paths: list[Path] = []
     not_drawn = ""
-    placement_path = folder / "placement.json"
-    on_progress("writing the placement")
-    write_placement(placement_path, graph, rings)
-    paths.append(placement_path)
-    if result.fits or models_anyway:
-        on_progress("writing models")
-        write_stl(folder / "models" / "piece.stl", rings, tolerance=mesh_tolerance)
-        write_obj(folder / "models" / "piece.obj", rings, graph.names, tolerance=mesh_tolerance)
-        paths += [folder / "models" / "piece.stl", folder / "models" / "piece.obj"]
-    if pictures:
-        metal = result.design.metal
-        try:
-            paths += draw_pictures(
-                folder / "pictures",
-                rings,
-                colour=metal.colour,
-                roughness=metal.roughness,
-                collided=result.collided,
-                focus=None
-                if result.fits or result.check.binding_place is None
-                else np.array(result.check.binding_place),
-                on_progress=lambda name: on_progress(f"drawing {name}"),
-            )
-        except CannotDraw as error:
-            not_drawn = str(error)
-    report_path = folder / "report.json"
-    paths.append(report_path)
-    write_report(
-        report_path, report_of(result, [path.relative_to(folder).as_posix() for path in paths], not_drawn)
-    )
-    return Files(tuple(paths), not_drawn)
+    with staged(folder) as stage:
+        on_progress("writing the placement")
+        paths.append(stage / "placement.json")
+        write_placement(paths[-1], graph, rings)
+        if result.fits or models_anyway:
+            on_progress("writing models")
+            stl, obj = stage / "models" / "piece.stl", stage / "models" / "piece.obj"
+            write_stl(stl, rings, tolerance=mesh_tolerance)
+            write_obj(obj, rings, graph.names, tolerance=mesh_tolerance)
+            paths += [stl, obj]
+        if pictures:
+            metal, place_of_interest = result.design.metal, result.check.binding_place
+            try:
+                paths += draw_pictures(
+                    stage / "pictures",
+                    rings,
+                    colour=metal.colour,
+                    roughness=metal.roughness,
+                    collided=result.collided,
+                    focus=None if result.fits or place_of_interest is None else np.array(place_of_interest),
+                    on_progress=lambda name: on_progress(f"drawing {name}"),
+                )
+            except CannotDraw as error:
+                not_drawn = str(error)
+        paths.append(stage / "report.json")
+        names = [path.relative_to(stage) for path in paths]
+        write_report(paths[-1], report_of(result, [name.as_posix() for name in names], not_drawn))
+    return Files(tuple(folder / name for name in names), not_drawn)
 
 
 @dataclass(frozen=True, slots=True)

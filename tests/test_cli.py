@@ -1,214 +1,677 @@
+"""The command line: exit codes, messages, and that bad input writes nothing and shows no traceback."""
+
+import dataclasses
 import errno
+import io
 import json
 import os
+import re
 import subprocess
 import sys
+import time
+from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 
-from chaingen.cli import CHAINS, main
-from chaingen.design.starter import STARTERS
-from tests.test_examples import ROOT
+from chaingen import cli
+from chaingen.cli import CHAINS, main, progress
+from chaingen.design.load import load_design, parse_design
+from chaingen.design.starter import starter_design
+from chaingen.errors import CannotDraw
+from chaingen.pipeline import build
+from chaingen.solve.place import Answer
+from tests.test_design import GOOD, GROUPS
 
-GOOD = """
-title = "Test"
-metal = "copper"
-[rings.link]
-inside = "4 mm"
-wire = "18 AWG"
-[pattern]
-repeat = 3
-groups = [{ side_by_side = 1 }]
-"""
-
-
-def run(*arguments):
-    return CliRunner().invoke(main, [str(a) for a in arguments])
+ROOT = Path(__file__).parent.parent
+FITS = starter_design("two-in-one", title="Quay sample", repeat=3)
+CANNOT_FIT = starter_design("two-in-two", inside="2 mm", repeat=3)
+OUTPUTS = ["models/piece.obj", "models/piece.stl", "placement.json", "report.json"]
 
 
-def design(tmp_path, text=GOOD):
-    path = tmp_path / "piece.toml"
-    path.write_text(text)
+@pytest.fixture
+def run(tmp_path, monkeypatch):
+    """Runs a command in an empty folder; none may show a traceback or fail by a fault of its own."""
+    monkeypatch.chdir(tmp_path)
+
+    def command(*args, code=0, stdin=None):
+        outcome = CliRunner().invoke(main, [str(arg) for arg in args], input=stdin)
+        assert "Traceback" not in outcome.output
+        assert outcome.exit_code == code, outcome.output
+        return outcome
+
+    return command
+
+
+@pytest.fixture
+def design(tmp_path):
+    path = tmp_path / "quay.toml"
+    path.write_text(FITS)
     return path
 
 
-def test_make_writes_everything_and_says_so(tmp_path):
-    done = run("make", design(tmp_path), "--out", tmp_path / "out")
-    assert done.exit_code == 0, done.output
-    assert "It fits" in done.output
-    report = json.loads((tmp_path / "out" / "report.json").read_text())
-    assert len(report["files"]) == 8
-    for name in report["files"]:
-        assert (tmp_path / "out" / name).stat().st_size > 100
+@pytest.fixture(scope="module")
+def results():
+    """Built once: a piece that fits, one that cannot, and that one as if the search had not ended."""
+    fits, cannot = build(parse_design(FITS)), build(parse_design(CANNOT_FIT))
+    open_ended = dataclasses.replace(cannot.placement, answer=Answer.NOT_CONVERGED, proof=None)
+    return {0: fits, 1: cannot, 3: dataclasses.replace(cannot, placement=open_ended, nearest=())}
 
 
-def test_json_and_quiet(tmp_path):
-    path = design(tmp_path)
-    report = json.loads(run("check", path, "--json").output)
-    assert report["fits"] is True
-    assert report["version"] == 1
-    assert report["finished_length_mm"] == pytest.approx(3 * 4.0 + 2 * 1.0237, abs=1e-2)
-    assert run("check", path, "--quiet").output == ""
-    assert sorted(p.name for p in tmp_path.iterdir()) == ["piece.toml"]
+@pytest.fixture
+def built(monkeypatch, results):
+    """Makes the commands answer with one of `results` without solving."""
+
+    def choose(code):
+        monkeypatch.setattr("chaingen.pipeline.build", lambda *_, **__: results[code])
+
+    return choose
 
 
-def test_exit_code_of_no_fit(tmp_path):
-    path = design(tmp_path, GOOD.replace('"4 mm"', '"1.5 mm"'))
-    done = run("make", path, "--out", tmp_path / "out", "--no-pictures")
-    assert done.exit_code == 1
-    assert "cannot fit" in done.output
-    assert "Nearest inside diameters that fit" in done.output
-    assert not (tmp_path / "out" / "models").exists()
-    assert (tmp_path / "out" / "report.json").exists()
+def files_in(folder):
+    return sorted(path.relative_to(folder).as_posix() for path in Path(folder).rglob("*") if path.is_file())
 
 
-def test_exit_code_of_a_search_without_end(tmp_path, monkeypatch):
-    import chaingen.solve.place as module
+# --- what it is -----------------------------------------------------------------------------------
 
-    real = module.widen
-    monkeypatch.setattr(module, "widen", lambda *a, **k: real(*a, **{**k, "most_steps": 1}))
-    module.solve_row.cache_clear()
-    text = (
-        GOOD.replace("repeat = 3", "")
-        .replace("side_by_side = 1", "rosette = 6")
-        .replace('"4 mm"', '"3.4 mm"')
+
+def test_help_names_commands_and_exit_codes(run):
+    text = " ".join(run("--help").stdout.split())
+    for name in ("make", "check", "sizes", "schema", "new", "view"):
+        assert name in text
+    assert (
+        "0 it fits, 1 it does not fit or no fit was found, 2 bad input, 3 the search did not converge" in text
     )
-    done = run("check", design(tmp_path, text))
-    module.solve_row.cache_clear()
-    assert done.exit_code == 3
-    assert "did not come to an end" in done.output
+    for name in main.commands:
+        assert run(name, "--help").stdout.startswith("Usage:")
 
 
-BAD = {
-    "broken TOML": ("title = 1 2", "line 1"),
-    "unknown key": (GOOD.replace("metal", "mettal"), "did you mean"),
-    "zero": (GOOD.replace('"4 mm"', '"0 mm"'), "rings.link.inside"),
-    "negative": (GOOD.replace('"4 mm"', '"-4 mm"'), "rings.link.inside"),
-    "absurd": (GOOD.replace('"4 mm"', '"4000 m"'), "rings.link.inside"),
-    "gauge out of table": (GOOD.replace("18 AWG", "77 AWG"), "AWG"),
-    "bare gauge": (GOOD.replace("18 AWG", "18 gauge"), "1.219 mm"),
-    "wire thicker than the ring": (GOOD.replace('"18 AWG"', '"5 mm"'), "rings.link"),
-    "empty pattern": (GOOD.replace("{ side_by_side = 1 }", ""), "pattern.groups"),
-    "repeat 0": (GOOD.replace("repeat = 3", "repeat = 0"), "pattern.repeat"),
-    "repeat 10 million": (GOOD.replace("repeat = 3", "repeat = 10000000"), "pattern.repeat"),
-    "length shorter than one group": (GOOD.replace("repeat = 3", 'length = "3 mm"'), "pattern.length"),
-    "length far too long": (
-        GOOD.replace("repeat = 3", 'length = "1 m"').replace('"4 mm"', '"0.2 mm"'),
-        "rings.link",
-    ),
-    "not finite": (GOOD.replace("repeat = 3", "repeat = inf"), "pattern.repeat"),
-    "not a number": (GOOD.replace('"4 mm"', "nan"), "rings.link.inside"),
-    "rosette beyond what is tried": (GOOD.replace("side_by_side = 1", "rosette = 40"), "rosette"),
-}
+def test_the_readme_documents_exit_codes():
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    for answer, code in (("fits", 0), ("cannot fit", 1), ("no fit found", 1), ("did not converge", 3)):
+        assert re.search(rf"\| {answer} \|.*\| {code} \|", text)
+    assert "exit code 2" in text
 
 
-@pytest.mark.parametrize("name", BAD)
-def test_bad_input(tmp_path, name):
-    text, told = BAD[name]
-    path = design(tmp_path, text)
-    done = run("make", path, "--out", tmp_path / "out")
-    assert done.exit_code == 2
-    assert told in done.output
-    assert "Traceback" not in done.output
-    assert not (tmp_path / "out").exists()
-
-
-def test_missing_file_and_folder(tmp_path):
-    assert run("make", tmp_path / "none.toml").exit_code == 2
-    assert run("make", tmp_path).exit_code == 2
-
-
-def test_all_problems_at_once(tmp_path):
-    text = GOOD.replace('"4 mm"', '"0 mm"').replace("18 AWG", "18 gauge").replace("repeat = 3", "repeat = 0")
-    done = run("check", design(tmp_path, text))
-    assert done.output.count("error:") == 3
-    problems = json.loads(run("check", design(tmp_path, text), "--json").stdout)["problems"]
-    assert [p["where"] for p in problems] == ["rings.link.inside", "rings.link.wire", "pattern.repeat"]
-
-
-def test_output_that_cannot_be_written(tmp_path, monkeypatch):
-    (tmp_path / "out").write_text("a file in the way")
-    done = run("make", design(tmp_path), "--out", tmp_path / "out", "--no-pictures")
-    assert done.exit_code == 2
-    assert "cannot write" in done.output
-
-    def full(_):
-        raise OSError(errno.ENOSPC, "No space left on device")
-
-    monkeypatch.setattr(os, "fsync", full)
-    done = run("make", design(tmp_path), "--out", tmp_path / "full", "--no-pictures")
-    assert done.exit_code == 2
-    assert "No space left" in done.output
-    assert not [p for p in (tmp_path / "full").rglob("*") if p.is_file()]
-
-
-def test_without_pictures_the_rest_is_made(tmp_path, monkeypatch):
-    from chaingen.show import drawing
-
-    monkeypatch.setattr(drawing, "_load", lambda *names: None)
-    drawing.require_drawing.cache_clear()
-    done = run("make", design(tmp_path), "--out", tmp_path / "out")
-    drawing.require_drawing.cache_clear()
-    if sys.platform.startswith("linux"):
-        assert done.exit_code == 0
-        assert "libegl1" in done.output
-        assert (tmp_path / "out" / "models" / "piece.stl").exists()
-        assert "libegl1" in json.loads((tmp_path / "out" / "report.json").read_text())["pictures_not_drawn"]
-
-
-def test_new_for_every_chain(tmp_path):
-    assert tuple(STARTERS) == CHAINS
-    for chain in CHAINS:
-        path = tmp_path / f"{chain}.toml"
-        assert run("new", path, "--chain", chain).exit_code == 0
-        assert run("new", path, "--chain", chain).exit_code == 2
-        assert run("new", path, "--chain", chain, "--force", "--inside", "6 mm").exit_code == 0
-        assert 'inside = "6 mm"' in path.read_text()
-
-
-def test_new_asks_nothing_when_told_and_refuses_nonsense(tmp_path):
-    path = tmp_path / "x.toml"
-    done = run("new", path, "--chain", "two-in-one", "--wire", "18 gauge")
-    assert done.exit_code == 2
-    assert not path.exists()
-    assert run("new", path, "--chain", "two-in-one", "--repeat", "3", "--length", "6 in").exit_code == 2
-    assert run("new", path).exit_code == 2
-
-
-def test_schema_is_json_with_every_key():
-    schema = json.loads(run("schema").output)
-    assert set(schema["properties"]) == {"title", "metal", "clearance", "tolerance", "rings", "pattern"}
-    assert schema["$schema"].startswith("https://json-schema.org/")
-
-
-def test_sizes(tmp_path):
-    path = design(tmp_path)
-    done = run("sizes", path, "--insides", "1.5 mm, 4 mm", "--wires", "18 AWG, 1 mm")
-    assert done.exit_code == 0
-    assert "2.00" in done.output
-    assert "does not fit" in done.output
-    data = json.loads(run("sizes", path, "--json").output)
-    assert data["tightest_aspect_ratios"]["link"] == pytest.approx(2.0, abs=0.02)
-    assert run("sizes", path, "--wires", "18 gauge").exit_code == 2
-    assert run("sizes", path, "--ring", "none").exit_code == 2
-    assert run("sizes", path, "--insides", "thick").exit_code == 2
-
-
-def test_a_fault_of_our_own_is_one_line(tmp_path, monkeypatch):
-    monkeypatch.setattr("chaingen.design.load.load_design", lambda _: 1 / 0)
-    done = run("check", design(tmp_path))
-    assert done.exit_code == 70
-    assert "Traceback" not in done.output
-    assert "CHAINGEN_DEBUG" in done.output
+def python(*args, **options):
+    return subprocess.run(
+        [sys.executable, *args], cwd=ROOT, capture_output=True, encoding="utf-8", timeout=120, **options
+    )
 
 
 def test_help_loads_click_alone():
-    code = (
-        "import sys\nfrom chaingen.cli import main\n"
-        "try: main(['--help'])\nexcept SystemExit: pass\n"
-        "heavy = {'numpy', 'scipy', 'numba', 'pydantic', 'rich', 'pyvista', 'networkx'}\n"
-        "print(sorted(heavy & set(sys.modules)))"
+    script = (
+        "import sys, chaingen.cli\n"
+        "try: chaingen.cli.main(['--help'])\n"
+        "except SystemExit: pass\n"
+        "heavy = {'numpy', 'scipy', 'numba', 'networkx', 'pydantic', 'pyvista', 'rich', 'PIL'}\n"
+        "print(sorted(heavy & set(sys.modules)), file=sys.stderr)\n"
     )
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT)
-    assert done.stdout.strip().endswith("[]")
+    outcome = python("-c", script)
+    assert outcome.returncode == 0
+    assert outcome.stderr.strip() == "[]"
+    assert outcome.stdout.startswith("Usage:")
+
+
+@pytest.mark.parametrize("args", [[], ["mak"], ["make"], ["check", "--tight"], ["new", "--chain", "hexagon"]])
+def test_wrong_usage(run, args):
+    outcome = run(*args, code=2)
+    assert "Usage:" in outcome.stderr
+    assert files_in(".") == []
+
+
+# --- make and check -------------------------------------------------------------------------------
+
+
+def test_make_from_a_shell(tmp_path):
+    """Once as a user runs it, in a process of its own."""
+    (tmp_path / "quay.toml").write_text(FITS)
+    out = tmp_path / "made"
+    outcome = python(
+        "-m", "chaingen.cli", "make", str(tmp_path / "quay.toml"), "--out", str(out), "--no-pictures"
+    )
+    assert (outcome.returncode, outcome.stderr) == (0, "")
+    lines = outcome.stdout.splitlines()
+    assert lines[0] == "Quay sample"
+    assert re.match(r"It fits, comfortably: 0\.\d+ mm between the closest wires\.", lines[1])
+    assert lines[-1].startswith(f"Written to {out}: ")
+    assert files_in(out) == OUTPUTS
+    report = json.loads((out / "report.json").read_text(encoding="utf-8"))
+    assert sorted(report["files"]) == OUTPUTS
+    assert (report["title"], report["fits"], report["ring_count"]) == ("Quay sample", True, 8)
+
+
+def test_out_is_named_after_the_design(run, design, built):
+    built(0)
+    run("make", design, "--no-pictures")
+    assert files_in("out/quay") == OUTPUTS
+
+
+def test_make_a_piece_that_does_not_fit(run, built, design):
+    built(1)
+    outcome = run("make", design, "--out", "o", "--no-pictures", code=1)
+    assert "cannot fit, and that is proven" in outcome.stdout
+    assert "Nearest inside diameters that fit" in outcome.stdout
+    assert "No models were written" in outcome.stdout
+    assert files_in("o") == ["placement.json", "report.json"]
+    report = json.loads(Path("o/report.json").read_text())
+    assert (report["fits"], report["answer"]) == (False, Answer.CANNOT_FIT.value)
+    assert report["collision_count"] > 0
+    outcome = run("make", design, "--out", "o", "--no-pictures", "--models-anyway", code=1)
+    assert files_in("o") == OUTPUTS
+    assert "No models" not in outcome.stdout
+
+
+def test_make_a_piece_whose_search_does_not_end(run, built, design):
+    built(3)
+    outcome = run("make", design, "--out", "o", "--no-pictures", code=3)
+    assert "nothing is known for sure" in outcome.stdout
+    assert "proven" not in outcome.stdout
+    assert files_in("o") == ["placement.json", "report.json"]
+
+
+@pytest.mark.parametrize("code", [0, 1, 3])
+def test_check_writes_nothing(run, built, design, code):
+    built(code)
+    outcome = run("check", design, code=code)
+    assert outcome.stdout
+    assert outcome.stderr == ""
+    assert files_in(".") == ["quay.toml"]
+
+
+@pytest.mark.parametrize("code", [0, 1, 3])
+@pytest.mark.parametrize("command", ["make", "check"])
+def test_json_is_the_report(run, built, design, command, code):
+    built(code)
+    options = ("--out", "o", "--no-pictures") if command == "make" else ()
+    outcome = run(command, design, *options, "--json", code=code)
+    assert outcome.stderr == ""
+    report = json.loads(outcome.stdout, parse_constant=pytest.fail)
+    assert report["fits"] is (code == 0)
+    for key in (
+        "verdict", "smallest_gap_mm", "binding_pair", "links_as_designed", "missing_links", "unwanted_links",
+        "ring_count", "rings_by_size", "finished_length_mm", "length_as_placed_mm", "files", "version",
+    ):  # fmt: skip
+        assert key in report
+    if command == "make":
+        assert report == json.loads(Path("o/report.json").read_text(encoding="utf-8"))
+        assert all((Path("o") / name).is_file() for name in report["files"])
+
+
+@pytest.mark.parametrize("code", [0, 1, 3])
+@pytest.mark.parametrize("command", ["make", "check"])
+def test_quiet(run, built, design, command, code):
+    built(code)
+    options = ("--out", "o", "--no-pictures") if command == "make" else ()
+    outcome = run(command, design, *options, "--quiet", code=code)
+    assert outcome.output == ""
+
+
+def test_mesh_tolerance(run, built, design):
+    built(0)
+    for name, tolerance in (("coarse", "0.1 mm"), ("fine", "0.002 in")):
+        run("make", design, "--out", name, "--no-pictures", "--mesh-tolerance", tolerance, "--quiet")
+    sizes = [(Path(name) / "models" / "piece.stl").stat().st_size for name in ("coarse", "fine")]
+    # Half the tolerance, twice the facets: their number goes with one over it. 0.002 in is 0.0508 mm.
+    assert sizes[1] / sizes[0] == pytest.approx(0.1 / 0.0508, rel=0.15)
+
+
+def test_an_output_folder_is_replaced_file_by_file(run, built, design):
+    built(0)
+    for name in ("models/mine.stl", "pictures/front.png", "notes.txt"):
+        (Path("o") / name).parent.mkdir(parents=True, exist_ok=True)
+        (Path("o") / name).write_text("stays")
+    Path("o/report.json").write_text("old")
+    run("make", design, "--out", "o", "--no-pictures")
+    for name in ("models/mine.stl", "pictures/front.png", "notes.txt"):
+        assert (Path("o") / name).read_text() == "stays"
+    assert json.loads(Path("o/report.json").read_text())["fits"]
+
+
+def test_where_nothing_can_be_drawn_the_rest_is_made(run, built, design, monkeypatch):
+    def cannot(*_, **__):
+        raise CannotDraw("pictures need EGL; install libegl1")
+
+    built(0)
+    monkeypatch.setattr("chaingen.pipeline.draw_pictures", cannot)
+    outcome = run("make", design, "--out", "o")
+    assert outcome.stderr == "no pictures: pictures need EGL; install libegl1\n"
+    assert files_in("o") == OUTPUTS
+    assert (
+        json.loads(Path("o/report.json").read_text())["pictures_not_drawn"]
+        == "pictures need EGL; install libegl1"
+    )
+
+
+def test_pictures_show_the_collisions(run, built, design, monkeypatch, results):
+    asked = {}
+
+    def note(folder, rings, **options):
+        asked.update(options, folder=folder, count=len(rings))
+        return [folder / "front.png"]
+
+    built(1)
+    monkeypatch.setattr("chaingen.pipeline.draw_pictures", note)
+    outcome = run("make", design, "--out", "o", "--json", code=1)
+    assert (asked["folder"].name, asked["count"]) == ("pictures", 6)
+    assert asked["collided"].tolist() == results[1].collided.tolist() != []
+    assert asked["focus"] == pytest.approx(results[1].check.binding_place)
+    assert "pictures/front.png" in json.loads(outcome.stdout)["files"]
+
+
+# --- bad input ------------------------------------------------------------------------------------
+
+
+def changed(old, new):
+    assert GOOD.count(old) == 1
+    return GOOD.replace(old, new)
+
+
+BAD_DESIGNS = {
+    "broken TOML": ("title = \nmetal = 3", "line 1, column 9"),
+    "unknown key": (changed("tolerance", "tolerence"), "did you mean tolerance?"),
+    "zero size": (changed('"4 mm"', '"0 mm"'), "rings.link.inside"),
+    "negative size": (changed('"4 mm"', '"-4 mm"'), "rings.link.inside"),
+    "absurd size": (changed('"4 mm"', '"4 m"'), "0.2 mm to 500 mm"),
+    "no number": (changed('"4 mm"', '"nan mm"'), "rings.link.inside"),
+    "bare nan": (changed('"4 mm"', "nan"), "rings.link.inside"),
+    "bare inf": (changed('"4 mm"', "inf"), "rings.link.inside"),
+    "no unit": (changed('"4 mm"', '"4"'), "with its unit"),
+    "gauge out of table": (changed('"18 AWG"', '"77 AWG"'), "AWG from 4/0 to 40"),
+    "bare gauge": (changed('"18 AWG"', '"18 gauge"'), '"18 AWG" (1.024 mm) or "18 SWG" (1.219 mm)'),
+    "wire thicker than the ring": (changed('"18 AWG"', '"4.5 mm"'), "not even one such wire passes"),
+    "empty pattern": (changed(GROUPS, "[]"), "pattern.groups"),
+    "joins only": (changed(GROUPS, "[{ join = 1 }]"), "joins only"),
+    "repeat 0": (changed("repeat = 12", "repeat = 0"), "pattern.repeat"),
+    "repeat 10 million": (changed("repeat = 12", "repeat = 10_000_000"), "pattern.repeat"),
+    "too many rings": (changed("repeat = 12", "repeat = 150_000"), "450,000 rings"),
+    "length shorter than a group": (changed("repeat = 12", 'length = "5 mm"'), "at least one group"),
+    "length without a number": (changed("repeat = 12", 'length = "inf mm"'), "pattern.length"),
+    "unknown metal": (changed('"sterling silver"', '"sterlin silver"'), "did you mean sterling silver?"),
+    "unknown ring": (GOOD.replace('ring = "link"', 'ring = "lnk"'), "did you mean link?"),
+    "rosette of 1": (changed(GROUPS, "[{ rosette = 1 }]"), "2 to 12"),
+    "rosette of 13": (changed(GROUPS, "[{ rosette = 13 }]"), "2 to 12"),
+    "nothing": ("", "title"),
+    "not UTF-8": (GOOD.replace("Harbour", "Méduse").encode("latin-1"), "UTF-8"),
+}
+
+
+@pytest.mark.parametrize("command", ["make", "check", "sizes", "view"])
+@pytest.mark.parametrize("case", BAD_DESIGNS)
+def test_bad_design(run, command, case):
+    text, words = BAD_DESIGNS[case]
+    Path("bad.toml").write_bytes(text if isinstance(text, bytes) else text.encode())
+    outcome = run(command, "bad.toml", *(("--out", "o") if command == "make" else ()), code=2)
+    assert outcome.stdout == ""
+    assert all(line.startswith("error: ") for line in outcome.stderr.splitlines())
+    assert words in outcome.stderr
+    assert files_in(".") == ["bad.toml"]
+    assert not Path("o").exists()
+
+
+@pytest.mark.parametrize("command", ["make", "check", "sizes", "view"])
+def test_missing_file_and_folder(run, command):
+    outcome = run(command, "harbour.toml", code=2)
+    assert "harbour.toml: got no such file" in outcome.stderr
+    Path("folder.toml").mkdir()
+    assert "got a folder" in run(command, "folder.toml", code=2).stderr
+    assert files_in(".") == []
+
+
+def test_a_length_that_takes_too_many_rings(run):
+    Path("long.toml").write_text(
+        starter_design("one-in-one", inside="0.3 mm", wire="0.1 mm", length="99 m").replace(
+            '"0.05 mm"', '"0.01 mm"'
+        )
+    )
+    outcome = run("make", "long.toml", "--out", "o", code=2)
+    assert "pattern.length" in outcome.stderr
+    assert "at most 200,000 rings" in outcome.stderr
+    assert not Path("o").exists()
+
+
+def test_all_problems_at_once(run):
+    Path("bad.toml").write_text(
+        changed('"4 mm"', '"0 mm"').replace("18 AWG", "18 gauge").replace("= 12", "= 0")
+    )
+    lines = run("make", "bad.toml", code=2).stderr.splitlines()
+    assert [line.split(": ")[1] for line in lines] == [
+        "rings.link.inside",
+        "rings.link.wire",
+        "pattern.repeat",
+    ]
+
+
+@pytest.mark.parametrize("command", ["make", "check", "sizes"])
+def test_problems_as_json(run, monkeypatch, command):
+    Path("bad.toml").write_text(changed('"18 AWG"', '"18 gauge"'))
+    monkeypatch.setattr(sys, "argv", ["chaingen", command, "bad.toml", "--json"])
+    outcome = run(command, "bad.toml", "--json", code=2)
+    (problem,) = json.loads(outcome.stdout)["problems"]
+    assert set(problem) == {"where", "got", "expected", "advice"}
+    assert problem["where"] == "rings.link.wire"
+    assert problem["got"] == "'18 gauge'"
+    assert "1.219 mm" in problem["expected"]
+    assert "rings.link.wire" in outcome.stderr
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("5", "with its unit"),
+        ("0 mm", "0.0001 mm to 1 mm"),
+        ("-1 mm", "0.0001 mm"),
+        ("nan mm", "unit"),
+        ("2 mm", "1 mm"),
+    ],
+)
+def test_bad_mesh_tolerance(run, design, text, words):
+    outcome = run("make", design, "--out", "o", f"--mesh-tolerance={text}", code=2)
+    assert "--mesh-tolerance" in outcome.stderr
+    assert words in outcome.stderr
+    assert not Path("o").exists()
+
+
+@pytest.mark.parametrize(
+    "options",
+    [
+        ("--insides", "3 mm, 4"),
+        ("--insides", "0 mm"),
+        ("--insides", "3 mm,"),
+        ("--insides=-3 mm",),
+        ("--insides", "4 m"),
+        ("--wires", "18"),
+        ("--wires", "18 AWG, 99 AWG"),
+        ("--wires", "1 mm,"),
+        ("--wires", "0 mm"),
+        ("--wires=-1 mm",),
+        ("--wires", "100 m"),
+        ("--ring", "large"),
+    ],
+)
+def test_bad_sizes(run, design, options):
+    short = () if options[0].startswith("--insides") else ("--insides", "4 mm")
+    outcome = run("sizes", design, *short, *options, code=2)
+    assert outcome.stdout == ""
+    assert outcome.stderr.startswith(f"error: {options[0].split('=')[0]}: ")
+
+
+# --- where nothing can be written -----------------------------------------------------------------
+
+
+def full(*_, **__):
+    raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+
+def denied(*_, **__):
+    raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+
+
+@pytest.mark.parametrize(
+    ("place", "fault", "words"),
+    [
+        ("os.fsync", full, "No space left on device"),
+        ("os.replace", full, "No space left on device"),
+        ("chaingen.files.tempfile.mkstemp", denied, "Permission denied"),
+        ("pathlib.Path.mkdir", denied, "Permission denied"),
+    ],
+)
+@pytest.mark.parametrize("command", ["make", "new"])
+def test_a_folder_that_takes_nothing(run, built, design, monkeypatch, command, place, fault, words):
+    built(0)
+    monkeypatch.setattr(place, fault)
+    args = (
+        (design, "--out", "o", "--no-pictures") if command == "make" else ("o/new.toml", "--chain", "rosette")
+    )
+    outcome = run(command, *args, code=2)
+    monkeypatch.undo()
+    assert outcome.stdout == ""
+    assert outcome.stderr.startswith("error: cannot write ")
+    assert words in outcome.stderr
+    assert files_in(design.parent) == ["quay.toml"]
+
+
+@pytest.mark.parametrize("out", ["taken", "taken/below"])
+def test_an_output_path_that_is_a_file(run, built, design, out):
+    built(0)
+    Path("taken").write_text("stays")
+    outcome = run("make", design, "--out", out, "--no-pictures", code=2)
+    assert outcome.stderr.startswith("error: cannot write ")
+    assert Path("taken").read_text() == "stays"
+    assert files_in(".") == ["quay.toml", "taken"]
+
+
+def test_a_fault_of_the_program_is_told_without_a_traceback(run, design, monkeypatch):
+    def broken(*_, **__):
+        raise ZeroDivisionError("float division by zero")
+
+    monkeypatch.setattr("chaingen.pipeline.build", broken)
+    monkeypatch.delenv("CHAINGEN_DEBUG", raising=False)
+    outcome = run("make", design, "--out", "o", code=cli.BROKEN)
+    assert "a fault in chaingen itself (ZeroDivisionError: float division by zero)" in outcome.stderr
+    assert "CHAINGEN_DEBUG=1" in outcome.stderr
+    assert not Path("o").exists()
+    monkeypatch.setenv("CHAINGEN_DEBUG", "1")
+    assert isinstance(CliRunner().invoke(main, ["check", str(design)]).exception, ZeroDivisionError)
+
+
+@pytest.mark.parametrize(
+    ("error", "code", "words"), [(MemoryError(), 70, "memory ran out"), (KeyboardInterrupt(), 130, "stopped")]
+)
+def test_running_out_and_stopping(run, design, monkeypatch, error, code, words):
+    def broken(*_, **__):
+        raise error
+
+    monkeypatch.setattr("chaingen.pipeline.build", broken)
+    monkeypatch.delenv("CHAINGEN_DEBUG", raising=False)
+    assert words in run("make", design, code=code).stderr
+
+
+def test_a_reader_who_leaves_sees_no_traceback(tmp_path):
+    with subprocess.Popen(
+        [sys.executable, "-m", "chaingen.cli", "schema"],
+        cwd=ROOT,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        encoding="utf-8",
+    ) as process:
+        process.stdout.close()
+        assert process.stderr.read() == ""
+    assert process.returncode == 0
+
+
+@pytest.mark.parametrize("options", [(), ("--json",)])
+def test_a_terminal_that_lacks_the_letters(tmp_path, options):
+    """A title beyond the terminal's code page is no reason to fail, whatever stands for its letters."""
+    path = tmp_path / "tide.toml"
+    path.write_text(FITS.replace("Quay sample", "潮の鎖"), encoding="utf-8")
+    outcome = python(
+        "-m", "chaingen.cli", "check", str(path), *options, env={**os.environ, "PYTHONIOENCODING": "cp1252"}
+    )
+    assert outcome.stderr == ""
+    assert outcome.returncode == 0
+
+
+# --- sizes, schema, new, view ---------------------------------------------------------------------
+
+
+def test_sizes(run, design):
+    options = ("--insides", "2 mm, 4 mm", "--wires", "18 AWG, 1.2 mm")
+    outcome = run("sizes", design, *options)
+    # Tightest for alternating two and one: 1 + sqrt 2, where four wires fill the single ring (Graham,
+    # Lubachevsky, Nurmela and Ostergard 1998).
+    assert "link 2.41" in outcome.stdout
+    for words in (
+        "2 mm",
+        "4 mm",
+        "1.024 mm",
+        "18 AWG",
+        "1.2 mm",
+        "does not fit",
+        "comfortable",
+        "common practice",
+    ):
+        assert words in outcome.stdout
+    overview = json.loads(run("sizes", design, *options, "--json").stdout, parse_constant=pytest.fail)
+    assert overview["tightest_aspect_ratios"]["link"] == pytest.approx(1.0 + 2.0**0.5, rel=0.01)
+    fits = {
+        (entry["inside_diameter_mm"], round(entry["wire_diameter_mm"], 3)): entry["verdict"] != "does not fit"
+        for entry in overview["sizes"]
+    }
+    assert fits == {(2.0, 1.024): False, (2.0, 1.2): False, (4.0, 1.024): True, (4.0, 1.2): True}
+    assert run("sizes", design, *options, "--quiet").output == ""
+
+
+def test_schema_is_valid_json_schema_in_shape(run):
+    schema = json.loads(run("schema").stdout)
+    assert schema["$schema"] == "https://json-schema.org/draft/2020-12/schema"
+    assert schema["type"] == "object"
+    assert {"title", "metal", "rings", "pattern"} == set(schema["required"])
+    known = {"object", "array", "string", "integer", "number", "boolean", "null"}
+
+    def walk(node):
+        if isinstance(node, list):
+            for part in node:
+                walk(part)
+        if isinstance(node, dict):
+            if isinstance(node.get("type"), str):
+                assert node["type"] in known
+            if "$ref" in node:
+                target = schema
+                for part in node["$ref"].removeprefix("#/").split("/"):
+                    target = target[part]
+            if isinstance(node.get("properties"), dict):
+                assert set(node.get("required", ())) <= set(node["properties"])
+            for part in node.values():
+                walk(part)
+
+    walk(schema)
+
+
+@pytest.mark.parametrize("chain", CHAINS)
+def test_new_for_every_chain(run, chain):
+    outcome = run("new", "a.toml", "--chain", chain)
+    assert outcome.stdout == "Wrote a.toml. Next: chaingen make a.toml\n"
+    assert Path("a.toml").read_text() == starter_design(chain)
+    assert load_design("a.toml").metal.name == "sterling silver"
+    assert run("new", "-", "--chain", chain).stdout == starter_design(chain)
+    assert run("new", "b.toml", "--chain", chain, "--quiet").output == ""
+    assert files_in(".") == ["a.toml", "b.toml"]
+
+
+def test_new_with_every_option(run):
+    run(
+        "new", "--chain", "rosette-chain", "--inside", "1/4 in", "--wire", "16 AWG", "--metal", "copper",
+        "--title", "Buoy line", "--repeat", "4", "--rosette", "5", "--clearance", "0.1 mm", "--closed",
+    )  # fmt: skip
+    design = load_design("design.toml")
+    assert (design.title, design.metal.name, design.clearance, design.run.closed) == (
+        "Buoy line",
+        "copper",
+        0.1,
+        True,
+    )
+    assert (design.run.repeat, design.run.cell[0].count) == (4, 5)
+    assert design.ring_sizes[0].inside_diameter == 6.35
+    run("new", "--chain", "two-in-one", "--length", "7 1/4 in", "--force")
+    assert load_design("design.toml").length == pytest.approx(184.15)
+
+
+def test_new_replaces_nothing_unasked(run):
+    Path("a.toml").write_text("mine")
+    assert "--force" in run("new", "a.toml", "--chain", "rosette", code=2).stderr
+    assert Path("a.toml").read_text() == "mine"
+    run("new", "a.toml", "--chain", "rosette", "--force")
+    assert load_design("a.toml").title == "A rosette piece"
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (("--inside", "4"), "rings.link.inside"),
+        (("--wire", "18 gauge"), "rings.link.wire"),
+        (("--metal", "tin foil"), "metal"),
+        (("--repeat", "0"), "pattern.repeat"),
+        (("--repeat", "3", "--length", "18 cm"), "one of the two"),
+        (("--length", "1 mm"), "pattern.length"),
+        (("--rosette", "13"), "2 to 12"),
+        (("--title", "two\nlines"), "one line"),
+        (("--repeat", "many"), "not a valid integer"),
+    ],
+)
+def test_new_with_bad_options(run, options, words):
+    outcome = run("new", "a.toml", "--chain", "rosette-chain", *options, code=2)
+    assert words in outcome.stderr
+    assert files_in(".") == []
+
+
+def test_new_without_a_chain_asks_only_people(run):
+    assert "--chain" in run("new", code=2, stdin="two-in-one\n").stderr
+    assert files_in(".") == []
+
+    class Terminal(io.BytesIO):
+        def isatty(self):
+            return True
+
+    outcome = run("new", stdin=Terminal(b"cable\nthree-in-three\n"))
+    assert "threes of rings" in outcome.stdout
+    assert load_design("design.toml").title == "A three-in-three piece"
+
+
+def test_view(run, built, design, monkeypatch, results):
+    built(1)
+    opened = {}
+    monkeypatch.setattr(
+        "chaingen.show.window.open_window", lambda rings, **options: opened.update(options, count=len(rings))
+    )
+    outcome = run("view", design)
+    assert "cannot fit" in outcome.stdout
+    assert opened["count"] == 6
+    assert opened["collided"].tolist() == results[1].collided.tolist()
+    assert opened["title"] == results[1].design.title
+
+
+def test_view_without_a_screen(run, built, design, monkeypatch):
+    def cannot(*_, **__):
+        raise CannotDraw("a window needs a screen")
+
+    built(0)
+    monkeypatch.setattr("chaingen.show.window.open_window", cannot)
+    assert run("view", design, code=2).stderr == "error: a window needs a screen\n"
+
+
+# --- progress -------------------------------------------------------------------------------------
+
+
+class Screen(io.StringIO):
+    def isatty(self):
+        return True
+
+
+def test_progress_is_shown_once_it_takes_long(monkeypatch):
+    screen = Screen()
+    monkeypatch.setattr(sys, "stderr", screen)
+    monkeypatch.setattr(cli, "PROGRESS_AFTER", 0.05)
+    with progress(True) as tell:
+        tell("placing rings")
+        assert screen.getvalue() == ""
+        time.sleep(0.6)
+        tell("writing models")
+    assert "placing rings" in screen.getvalue()
+
+
+def test_no_progress_for_quick_work_files_or_quiet(monkeypatch):
+    screen = Screen()
+    monkeypatch.setattr(sys, "stderr", screen)
+    with progress(True) as tell:
+        tell("placing rings")
+    monkeypatch.setattr(cli, "PROGRESS_AFTER", 0.0)
+    with progress(False) as tell:
+        tell("placing rings")
+        time.sleep(0.1)
+    plain = io.StringIO()
+    monkeypatch.setattr(sys, "stderr", plain)
+    with progress(True) as tell:
+        tell("placing rings")
+        time.sleep(0.1)
+    assert screen.getvalue() == plain.getvalue() == ""

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from chaingen import files
 from chaingen.errors import CannotWrite
-from chaingen.files import whole_file, write_text
+from chaingen.files import staged, whole_file, write_text
 
 FULL = OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
@@ -160,3 +160,56 @@ def test_usual_permissions(tmp_path):
         os.umask(old)
     mode = stat.S_IMODE((tmp_path / "a.txt").stat().st_mode)
     assert mode == (0o666 if sys.platform == "win32" else 0o644)
+
+
+class TestStaged:
+    """Many files that appear together or not at all."""
+
+    def test_they_appear_beside_others(self, tmp_path):
+        (tmp_path / "out").mkdir()
+        (tmp_path / "out" / "mine.txt").write_text("stays")
+        with staged(tmp_path / "out") as stage:
+            write_text(stage / "a.txt", "a")
+            write_text(stage / "deep" / "b.txt", "b")
+            assert not (tmp_path / "out" / "a.txt").exists()
+        names = sorted(p.relative_to(tmp_path / "out").as_posix() for p in (tmp_path / "out").rglob("*"))
+        assert names == ["a.txt", "deep", "deep/b.txt", "mine.txt"]
+
+    def test_a_failure_leaves_no_trace(self, tmp_path):
+        def fail():
+            with staged(tmp_path / "new" / "out") as stage:
+                write_text(stage / "a.txt", "a")
+                raise RuntimeError
+
+        with pytest.raises(RuntimeError):
+            fail()
+        assert not list(tmp_path.iterdir())
+
+    def test_a_folder_in_the_way_of_a_file_changes_nothing(self, tmp_path):
+        (tmp_path / "b.txt").mkdir()
+        (tmp_path / "a.txt").write_text("old")
+
+        def write():
+            with staged(tmp_path) as stage:
+                write_text(stage / "a.txt", "new")
+                write_text(stage / "b.txt", "new")
+
+        with pytest.raises(CannotWrite, match=r"b\.txt"):
+            write()
+        assert (tmp_path / "a.txt").read_text() == "old"
+
+
+def test_a_link_is_followed_and_a_long_name_is_no_matter(tmp_path):
+    (tmp_path / "real.txt").write_text("old")
+    (tmp_path / "link.txt").symlink_to(tmp_path / "real.txt")
+    write_text(tmp_path / "link.txt", "new")
+    assert (tmp_path / "link.txt").is_symlink()
+    assert (tmp_path / "real.txt").read_text() == "new"
+    write_text(tmp_path / ("n" * 250 + ".txt"), "long")
+    assert (tmp_path / ("n" * 250 + ".txt")).read_text() == "long"
+
+
+def test_what_is_not_a_file_is_not_replaced(tmp_path):
+    (tmp_path / "folder").mkdir()
+    with pytest.raises(CannotWrite, match="not a file"):
+        write_text(tmp_path / "folder", "x")

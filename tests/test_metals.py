@@ -18,6 +18,17 @@ ALLOYS = {
 }
 
 
+# Published densities, g/cm3: CRC Handbook (fine silver), an alloy data sheet (sterling), a jewellery alloy
+# table (golds), mill sheets (copper alloys), handbooks (aluminium, titanium, niobium) and the compendium of
+# material composition data of PNNL (stainless steels).
+PUBLISHED = {
+    "fine silver": 10.49, "sterling silver": 10.36, "14k yellow gold": 13.07, "18k yellow gold": 15.58,
+    "14k red gold": 13.26, "14k white gold": 12.61, "copper": 8.94, "brass": 8.53, "red brass": 8.80,
+    "phosphor bronze": 8.86, "aluminium": 2.71, "aluminium 6061": 2.70, "stainless steel 302": 7.86,
+    "stainless steel 304": 8.03, "stainless steel 316": 8.00, "titanium": 4.51, "niobium": 8.57,
+}  # fmt: skip
+
+
 def density_of(metal):
     return find_metal(metal).density
 
@@ -26,6 +37,11 @@ def mixed_density(parts):
     """Mass-fraction rule 1/rho = sum(w_i / rho_i), with the element densities of periodictable."""
     total = sum(parts.values())
     return total / sum(share / getattr(periodictable, element).density for element, share in parts.items())
+
+
+@pytest.mark.parametrize("metal", PUBLISHED)
+def test_published_densities(metal):
+    assert density_of(metal) == pytest.approx(PUBLISHED[metal], abs=0.005)
 
 
 @pytest.mark.parametrize(
@@ -52,6 +68,7 @@ def test_platinum_is_softly_right():
 def test_values_from_memory_say_so():
     for name in ("platinum 950", "nickel silver", "aluminium 5356"):
         assert "memory" in find_metal(name).source
+    assert {metal.name for metal in METALS if "memory" not in metal.source} == set(PUBLISHED)
 
 
 def test_every_metal_is_whole():

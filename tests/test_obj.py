@@ -55,7 +55,9 @@ def test_trimesh_finds_every_ring_whole(tmp_path, rng):
     assert mesh.is_watertight
     assert mesh.is_winding_consistent
     assert mesh.body_count == len(rings)
-    assert sorted(body.volume for body in mesh.split()) == pytest.approx(sorted(expected_volumes(rings)), rel=1e-3)
+    assert sorted(body.volume for body in mesh.split()) == pytest.approx(
+        sorted(expected_volumes(rings)), rel=1e-3
+    )
     low, high = mesh.bounds
     true_low, true_high = rings.bounds()
     assert (low >= true_low - 1e-5).all()

@@ -51,7 +51,7 @@ def pixels(path):
 
 
 def differs(image):
-    """Where a picture is not its background, whose colour is the same all along a row (the left edge has it)."""
+    """Where a picture is not its background, whose colour is that of the left edge all along a row."""
     return np.abs(image - image[:, :1]).max(axis=2) > 8
 
 
@@ -67,7 +67,7 @@ def is_collision(image):
     return (red - green > 60) & (blue - green > 30)
 
 
-# --- the camera ----------------------------------------------------------------------------------------------
+# --- the camera -----------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("index", range(4))
@@ -76,9 +76,9 @@ def test_the_frame_holds_the_whole_piece(rng, index):
     rings = random_rings(rng, 12, spread=6.0)
     view = four_views(rings, rings.centres[0])[index]
     right = np.cross(view.up, view.towards)
-    assert np.stack([right, view.up, view.towards]) @ np.stack([right, view.up, view.towards]).T == pytest.approx(
-        np.eye(3), abs=1e-12
-    )
+    assert np.stack([right, view.up, view.towards]) @ np.stack(
+        [right, view.up, view.towards]
+    ).T == pytest.approx(np.eye(3), abs=1e-12)
     angles = np.linspace(0.0, 2.0 * np.pi, 721)
     shown = rings if view.name != "close-up" else nearest(rings, rings.centres[0], 9)
     spots, reach = [], []
@@ -131,7 +131,9 @@ def test_a_tall_piece_gets_a_tall_picture():
 
 def test_moving_and_scaling_the_piece_changes_no_picture(rng):
     rings = random_rings(rng, 6, spread=3.0)
-    moved = type(rings)(7.0 * rings.centres + [5.0, -3.0, 2.0], rings.normals, 7.0 * rings.radii, 7.0 * rings.wire_radii)
+    moved = type(rings)(
+        7.0 * rings.centres + [5.0, -3.0, 2.0], rings.normals, 7.0 * rings.radii, 7.0 * rings.wire_radii
+    )
     for a, b in zip(
         four_views(rings, rings.centres[0])[:3], four_views(moved, moved.centres[0])[:3], strict=True
     ):
@@ -148,7 +150,26 @@ def test_the_close_up_is_about_the_place_asked_for():
     assert view.mm_per_pixel < 0.4 * four_views(rings, rings.centres[30])[0].mm_per_pixel
 
 
-# --- the studio ----------------------------------------------------------------------------------------------
+@pytest.mark.parametrize("index", range(4))
+def test_what_is_in_the_frame_is_seen(rng, index):
+    """Against points spread over each circle: within the frame or a wire radius of it, seen; else not."""
+    rings = random_rings(rng, 60, spread=20.0)
+    view = four_views(rings, rings.centres[0])[index]
+    axes = np.stack([np.cross(view.up, view.towards), view.up])
+    half = np.array([0.5 * view.width * view.mm_per_pixel, view.half_height])
+    seen = view.sees(rings)
+    for k, (c, n, r, w) in enumerate(
+        zip(rings.centres, rings.normals, rings.radii, rings.wire_radii, strict=True)
+    ):
+        spots = (circle_points(c, n, r, np.linspace(0.0, 2.0 * np.pi, 721)) - view.focus) @ axes.T
+        if (np.abs(spots) < half + w).all(axis=1).any():
+            assert seen[k]
+        if (spots.min(axis=0) > half + w).any() or (spots.max(axis=0) < -half - w).any():
+            assert not seen[k]
+    assert seen.all() == (view.name != "close-up")
+
+
+# --- the studio -----------------------------------------------------------------------------------
 
 
 def test_the_environment_is_light():
@@ -168,7 +189,7 @@ def test_no_metal_looks_like_a_collision(metal):
     assert not is_collision(255 * np.array([[metal.colour]])).any()
 
 
-# --- pictures ------------------------------------------------------------------------------------------------
+# --- pictures -------------------------------------------------------------------------------------
 
 
 @pytest.fixture(scope="module")
@@ -206,6 +227,8 @@ def test_the_piece_is_in_frame_and_not_blank(drawn):
         light = image[:-FOOT].mean(axis=2)[piece]
         assert np.percentile(light, 95) > 200
         assert np.percentile(light, 5) < 150
+        # The brightest of it still has form: less than white in every channel.
+        assert image[:-FOOT][piece].max() < 255
         assert image[0, 0].min() > 225
 
 
@@ -221,7 +244,7 @@ def bar_of(image):
 
 
 def test_the_scale_bar_measures_the_piece(drawn):
-    """The piece is 2R + 2r in height and 2.6 mm + that in width; the bar must be of its length on that scale."""
+    """The piece is 2R + 2r high and 2.6 mm more wide; on that scale the bar must have its length."""
     image = pixels(drawn[0])
     top, bottom, left, right = box(differs(image)[:-FOOT])
     mm_per_pixel = 7.6 / (right - left + 1)
@@ -245,21 +268,51 @@ def test_the_scale_bar_follows_the_piece(can_draw, tmp_path, small, scale):
     assert length == pytest.approx(named, rel=0.03)
 
 
-def test_a_collision_is_seen_and_only_there(can_draw, tmp_path, small):
-    views = four_views(PAIR, np.zeros(3))[:1]
-    for metal in map(find_metal, ("sterling silver", "copper", "14k red gold")):
-        look = {"colour": metal.colour, "roughness": metal.roughness}
-        draw_views(tmp_path / "sound", PAIR, views, **look)
-        draw_views(tmp_path / "bad", PAIR, views, **look, collided=np.array([1]))
-        assert not is_collision(pixels(tmp_path / "sound" / "front.png")).any()
-        marked = is_collision(pixels(tmp_path / "bad" / "front.png"))
-        # Ring 2 lies across the picture plane: 2.6 mm + 2.5 to either side of it, 1 mm high.
-        view = views[0]
-        _, _, left, right = box(marked)
-        spots = (np.array([left, right + 1]) - view.width / 2) * view.mm_per_pixel + view.focus[0]
-        assert spots == pytest.approx([0.1, 5.1], abs=0.12)
-        rows = box(marked)[:2]
-        assert (rows[1] - rows[0] + 1) * view.mm_per_pixel == pytest.approx(1.0, abs=0.12)
+@pytest.fixture(scope="module")
+def front_views(can_draw, tmp_path_factory):
+    """Small front views of the pair in three metals, in two also with its second ring in a collision."""
+    folder = tmp_path_factory.mktemp("metals")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(camera, "LONG_SIDE", 480)
+        view = four_views(PAIR, np.zeros(3))[0]
+    images = {}
+    for name in ("sterling silver", "18k yellow gold", "copper"):
+        metal = find_metal(name)
+        for collided in ([], [1])[: 1 if name.startswith("18k") else 2]:
+            (path,) = draw_views(
+                folder,
+                PAIR,
+                [view],
+                colour=metal.colour,
+                roughness=metal.roughness,
+                collided=np.array(collided, dtype=np.int64),
+            )
+            images[name, len(collided)] = pixels(path)
+    return view, images
+
+
+@pytest.mark.parametrize("metal", ["sterling silver", "copper"])
+def test_a_collision_is_seen_and_only_there(front_views, metal):
+    view, images = front_views
+    assert not is_collision(images[metal, 0]).any()
+    marked = box(is_collision(images[metal, 1]))
+    # Ring 2 lies across the picture plane: from 0.1 to 5.1 mm along x, 1 mm high.
+    edges = (np.array([marked[2], marked[3] + 1]) - view.width / 2) * view.mm_per_pixel + view.focus[0]
+    assert edges == pytest.approx([0.1, 5.1], abs=0.12)
+    assert (marked[1] - marked[0] + 1) * view.mm_per_pixel == pytest.approx(1.0, abs=0.12)
+
+
+def test_metals_differ_as_metals_do(front_views):
+    warmth = {}
+    for (name, collided), image in front_views[1].items():
+        if not collided:
+            red, green, blue = image[:-FOOT][differs(image)[:-FOOT]].mean(axis=0)
+            warmth[name] = (red - green, green - blue)
+    # Silver is near grey; gold is yellow (little blue), copper red (less green already).
+    assert max(map(abs, warmth["sterling silver"])) < 12
+    assert warmth["18k yellow gold"][1] > 30
+    assert warmth["copper"][0] > 18
+    assert warmth["copper"][0] > warmth["18k yellow gold"][0]
 
 
 def test_all_rings_in_collision(can_draw, tmp_path, small):
@@ -270,21 +323,19 @@ def test_all_rings_in_collision(can_draw, tmp_path, small):
     assert is_collision(image)[:-FOOT][piece].mean() > 0.8
 
 
-def test_metals_differ_as_metals_do(can_draw, tmp_path, small):
-    warmth = {}
-    for name in ("sterling silver", "18k yellow gold", "copper"):
-        metal = find_metal(name)
-        draw_views(
-            tmp_path, PAIR, four_views(PAIR, np.zeros(3))[:1], colour=metal.colour, roughness=metal.roughness
-        )
-        image = pixels(tmp_path / "front.png")
-        red, green, blue = image[:-FOOT][differs(image)[:-FOOT]].mean(axis=0)
-        warmth[name] = (red - green, green - blue)
-    # Silver is near grey; gold is yellow (blue low), copper red (green low already).
-    assert max(map(abs, warmth["sterling silver"])) < 12
-    assert warmth["18k yellow gold"][1] > 35
-    assert warmth["copper"][0] > 25
-    assert warmth["copper"][0] > warmth["18k yellow gold"][0]
+def test_alike_rings_look_alike_all_along_a_chain(can_draw, tmp_path, small):
+    """In a parallel view what a ring mirrors must not depend on where it lies in the picture."""
+    view = four_views(chain(21), np.zeros(3))[0]
+    draw_views(tmp_path, chain(21), [view], **LOOK)
+    image = pixels(tmp_path / "front.png")[:-FOOT]
+    mask = differs(image)
+    light = []
+    for k in (0, 2, 10, 18, 20):  # rings that lie in the picture plane
+        middle = (2.6 * k - view.focus[0]) / view.mm_per_pixel + view.width / 2
+        # The upper and lower part of the ring only, which no other covers.
+        columns = slice(round(middle - 2), round(middle + 3))
+        light.append(image[:, columns][mask[:, columns]].mean())
+    assert max(light) - min(light) < 25
 
 
 def test_same_bytes_twice(can_draw, tmp_path, small):
@@ -307,7 +358,7 @@ def test_a_full_disk_leaves_the_old_picture(can_draw, tmp_path, small, monkeypat
     assert (tmp_path / "front.png").read_bytes() == b"old"
 
 
-# --- where nothing can be drawn ------------------------------------------------------------------------------
+# --- where nothing can be drawn -------------------------------------------------------------------
 
 
 class Library:
@@ -367,7 +418,7 @@ def test_other_systems_bring_their_own(monkeypatch, platform):
     require_drawing.cache_clear()
 
 
-# --- the window ----------------------------------------------------------------------------------------------
+# --- the window -----------------------------------------------------------------------------------
 
 
 def test_no_window_without_a_screen(monkeypatch):

@@ -24,7 +24,9 @@ BODY_KEYS = ["name", "role", "kind", "centre", "normal", "inside_diameter", "wir
 @pytest.fixture(scope="module")
 def placed():
     small, large = size(4.0, name="small"), size(6.0, 1.2908, name="large")
-    return place(Run((rosette(3, large), join(2, small)), repeat=3, first=(side(1, small), join(1, small))), starts=2)
+    return place(
+        Run((rosette(3, large), join(2, small)), repeat=3, first=(side(1, small), join(1, small))), starts=2
+    )
 
 
 def rings_from(data):
@@ -46,7 +48,11 @@ def reopened(placed, tmp_path):
 
 def test_format(reopened, placed):
     assert list(reopened) == ["format", "version", "unit", "bodies", "links"]
-    assert (reopened["format"], reopened["version"], reopened["unit"]) == ("chaingen placement", VERSION, "mm")
+    assert (reopened["format"], reopened["version"], reopened["unit"]) == (
+        "chaingen placement",
+        VERSION,
+        "mm",
+    )
     assert [list(body) for body in reopened["bodies"]] == [BODY_KEYS] * len(placed.graph)
     assert [body["name"] for body in reopened["bodies"]] == list(placed.graph.names)
     assert {body["kind"] for body in reopened["bodies"]} == {"ring"}

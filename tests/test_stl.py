@@ -48,7 +48,8 @@ def test_trimesh_finds_every_ring_whole(tmp_path):
     # Every ring is its own shell: as many bodies, each with the volume of the faceted torus.
     assert mesh.body_count == len(rings)
     expected = [
-        faceted_volume(r, w, *segment_counts(r, w, 0.01)) for r, w in zip(rings.radii, rings.wire_radii, strict=True)
+        faceted_volume(r, w, *segment_counts(r, w, 0.01))
+        for r, w in zip(rings.radii, rings.wire_radii, strict=True)
     ]
     assert sorted(body.volume for body in mesh.split()) == pytest.approx(sorted(expected), rel=1e-4)
     assert mesh.volume == pytest.approx(sum(expected), rel=1e-5)

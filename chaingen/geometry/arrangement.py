@@ -5,8 +5,7 @@ discs meet do cross: one pokes through the other, so that their order is another
 
 When each circle of a set runs one way round, two linked circles have linking number +1 or -1. The circles
 *turn the same way* if senses can be chosen for which every pair has the same sign, as the fibres of a Hopf
-link do; the sign is the
-set's hand and does not depend on the choice when there are three circles or more.
+link do; the sign is the set's hand and does not depend on the choice when there are three circles or more.
 """
 
 import networkx as nx

@@ -5,11 +5,10 @@ function of one angle,
 
     f(t) = |w|^2 + R_b^2 - 2 R_b rho,   w = p_a(t) - c_b,   rho^2 = |w|^2 - (w . n_b)^2,
 
-whose analytic first and second derivatives are used: f' is sampled, its sign changes are bracketed, and each
-root is polished by Newton steps that never leave the bracket. Circle to circle distance has at most eight
-critical points (Neff
-1990, "Finding the distance between two circles in three-dimensional space", IBM J. Res. Dev. 34(5),
-doi:10.1147/rd.345.0770).
+whose analytic first and second derivatives are used: f' is sampled, its sign changes are bracketed, and
+each root is polished by Newton steps that never leave the bracket. Circle to circle distance has at most
+eight critical points (Neff 1990, "Finding the distance between two circles in three-dimensional space", IBM
+J. Res. Dev. 34(5), doi:10.1147/rd.345.0770).
 
 Conventions: the gap of two rings is the distance of their centrelines less both wire radii, negative when
 wires overlap.

@@ -1,9 +1,8 @@
 """Whether two rings are linked, exactly and in constant time.
 
-Two round circles link if and only if one crosses the flat disc of the other exactly once, and a set of round
-circles whose pairwise linking numbers all vanish is an unlink (Freedman and Skora 1987, "Strange actions of
-groups on
-spheres", J. Differential Geom. 25), so for rings no hidden trap escapes this test.
+Two round circles link if and only if one crosses the flat disc of the other exactly once, and a set of
+round circles whose pairwise linking numbers all vanish is an unlink (Freedman and Skora 1987, "Strange
+actions of groups on spheres", J. Differential Geom. 25), so for rings no hidden trap escapes this test.
 """
 
 from math import acos, atan2, cos, hypot, sin
@@ -21,10 +20,9 @@ def disc_crossings(ca: Floats, na: Floats, ra: float, cb: Floats, nb: Floats, rb
     """How often circle a crosses the flat disc of circle b.
 
     Returns:
-        The number of crossings, 0 to 2, and their sum counted +1 along and -1 against the normal of b, which
-        is the linking number of the two circles when each runs anticlockwise about its own normal. A circle
-        in or touching
-        the plane of b does not cross it.
+        The number of crossings, 0 to 2, and their sum counted +1 along and -1 against the normal of b,
+        which is the linking number of the two circles when each runs anticlockwise about its own normal. A
+        circle in or touching the plane of b does not cross it.
     """
     ux, uy, uz, vx, vy, vz = frame(na[0], na[1], na[2])
     wx = ca[0] - cb[0]

@@ -2,8 +2,8 @@
 
 Where a wire passes through the hole of a ring, the plane of that ring cuts a disc of at least the wire's
 radius out of it; the discs of different wires cannot overlap, and none can overlap the ring's own wire. So
-the smallest circle that holds
-such discs must fit the hole. That is a proof where it fails, and no promise where it holds.
+the smallest circle that holds such discs must fit the hole. That is a proof where it fails, and no promise
+where it holds.
 """
 
 from functools import lru_cache
@@ -18,10 +18,9 @@ EQUAL_DISCS = (
     1.0, 2.0, 2.1547, 2.4142, 2.7013, 3.0, 3.0, 3.3048, 3.6131, 3.8130,
     3.9238, 4.0296, 4.2361, 4.3284, 4.5214, 4.6154, 4.7920, 4.8637, 4.8637, 5.1223,
 )  # fmt: skip
-"""Radius of the smallest known circle holding n unit discs, n = 1 to 20, rounded to 4 decimals. R. L. Graham,
-B. D. Lubachevsky, K. J. Nurmela, P. R. J. Ostergard 1998, "Dense packings of congruent circles in a circle",
-Discrete
-Mathematics 181(1-3)."""
+"""Radius of the smallest known circle holding n unit discs, n = 1 to 20, rounded to 4 decimals. R. L.
+Graham, B. D. Lubachevsky, K. J. Nurmela, P. R. J. Ostergard 1998, "Dense packings of congruent circles in a
+circle", Discrete Mathematics 181(1-3)."""
 
 PROVEN = frozenset([*range(1, 15), 19])
 """The counts for which the values are proven smallest."""
@@ -34,11 +33,9 @@ def equal_bound(count: int) -> float:
     """A proven lower bound of the radius of a circle that holds `count` unit discs.
 
     Beyond the proven table it is the larger of the largest smaller proven value and the bound that follows
-    from Oler's inequality: at most 2/sqrt(3) pi s^2 + pi s + 1 points with mutual distances of 1 or more lie
-    in a disc of radius s
-    (N. Oler 1961, "An inequality in the geometry of numbers", Acta Mathematica 105, quoted from memory), here
-    with s = (radius -
-    1) / 2.
+    from Oler's inequality: at most 2/sqrt(3) pi s^2 + pi s + 1 points with mutual distances of 1 or more
+    lie in a disc of radius s (N. Oler 1961, "An inequality in the geometry of numbers", Acta Mathematica
+    105, quoted from memory), here with s = (radius - 1) / 2.
     """
     known = max(n for n in PROVEN if n <= count)
     table = EQUAL_DISCS[known - 1] - (ROUNDING if known > 2 else 0.0)

@@ -1,9 +1,8 @@
 """Round wire rings as arrays, one row a ring.
 
 Conventions, for the whole package: millimetres; a ring is the torus round the circle with centre `c`, unit
-normal `n` (its sign means nothing) and centreline radius `R`, swept by a wire of radius `r`. Inside diameter
-is ``2 R - 2 r``,
-wire diameter ``2 r``.
+normal `n` (its sign means nothing) and centreline radius `R`, swept by a wire of radius `r`. Inside
+diameter is ``2 R - 2 r``, wire diameter ``2 r``.
 """
 
 from dataclasses import dataclass

@@ -2,8 +2,7 @@
 
 A ring's mesh has its vertices on the torus; no point of its facets lies farther than the tolerance from the
 true surface. Half of the tolerance is spent round the ring and half round the wire, which for a given sum
-gives the fewest triangles,
-since either count goes with one over the square root of its share.
+gives the fewest triangles, since either count goes with one over the square root of its share.
 """
 
 from dataclasses import dataclass

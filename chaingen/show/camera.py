@@ -3,17 +3,23 @@
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from chaingen.geometry.rings import Floats, Rings
 
 LONG_SIDE = 1600
 """Pixels of a picture's long side."""
 
-SHORT_SIDE = 420, 1200
+SHORT_SIDE = 420, 1600
 """Fewest and most pixels of the short side, which follows the piece's shape between them."""
 
 MARGIN = 0.07
 """Free border as part of the piece's extent on either side."""
+
+STAND_OFF = 6.0
+"""Distance of the camera beyond the piece, in sizes of the frame. Size does not change with distance in a
+parallel view, but what a ring mirrors does: from close by, alike rings would look bright in the middle and
+dark at the ends."""
 
 FOOT = 84
 """Pixels at the foot of a picture that are kept free for the scale bar."""
@@ -48,15 +54,29 @@ class View:
         """Scale of the picture, the same everywhere in it."""
         return 2.0 * self.half_height / self.height
 
+    def sees(self, rings: Rings) -> npt.NDArray[np.bool_]:
+        """Which rings reach into the frame, shape (n,)."""
+        seen = np.ones(len(rings), dtype=bool)
+        half_width = 0.5 * self.width * self.mm_per_pixel
+        for axis, half_frame in ((np.cross(self.up, self.towards), half_width), (self.up, self.half_height)):
+            middle, half = _reach(rings, axis)
+            seen &= np.abs(middle - self.focus @ axis) < half_frame + half
+        return seen
+
 
 def _unit(v: Floats) -> Floats:
     return np.asarray(v / np.linalg.norm(v))
 
 
-def _extent(rings: Rings, axis: Floats) -> tuple[float, float]:
-    """Exact extent of the rings along a unit vector [mm]: centre -+ (R |axis across the normal| + r)."""
-    middle = rings.centres @ axis
+def _reach(rings: Rings, axis: Floats) -> tuple[Floats, Floats]:
+    """Middle and half extent of each ring along a unit vector [mm]: R |axis across the normal| + r, exact."""
     half = rings.radii * np.sqrt(np.clip(1.0 - (rings.normals @ axis) ** 2, 0.0, 1.0)) + rings.wire_radii
+    return rings.centres @ axis, np.asarray(half)
+
+
+def _extent(rings: Rings, axis: Floats) -> tuple[float, float]:
+    """Exact extent of the rings along a unit vector [mm]."""
+    middle, half = _reach(rings, axis)
     return float((middle - half).min()), float((middle + half).max())
 
 
@@ -87,7 +107,8 @@ def framed(name: str, rings: Rings, towards: Floats, up: Floats, shown: Rings | 
     middle_up = 0.5 * (y0 + y1) - 0.5 * FOOT * mm_per_pixel
     half_height = 0.5 * height * mm_per_pixel
     focus = 0.5 * (x0 + x1) * right + middle_up * up + 0.5 * (z0 + z1) * towards
-    return View(name, focus, towards, up, width, height, half_height, (z1 - z0) + 10.0)
+    depth = (z1 - z0) + STAND_OFF * max(wide, high)
+    return View(name, focus, towards, up, width, height, half_height, depth)
 
 
 def four_views(rings: Rings, focus: Floats) -> list[View]:

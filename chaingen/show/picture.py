@@ -150,6 +150,7 @@ def draw_views(
     views = list(views)
     written = []
     drawn_at = 0.0
+    drawn = np.zeros(len(rings), dtype=bool)
     plotter: Any = None
     try:
         for view in views:
@@ -159,14 +160,23 @@ def draw_views(
             tolerance = float(
                 np.clip(PIXEL_TOLERANCE * view.mm_per_pixel, 0.002, 0.08 * rings.wire_radii.max())
             )
-            if plotter is None or tolerance < 0.6 * drawn_at or tolerance > 2.5 * drawn_at:
+            # What is out of sight is left out: all rings in a close-up's fine mesh would fill the memory.
+            seen = view.sees(rings)
+            if (
+                plotter is None
+                or tolerance < 0.6 * drawn_at
+                or tolerance > 2.5 * drawn_at
+                or (seen != drawn).any()
+            ):
                 if plotter is not None:
                     plotter.close()
                 plotter = pv.Plotter(off_screen=True, window_size=[view.width, view.height], lighting="none")
                 dress(plotter, pv)
-                add_rings(plotter, pv, rings, colour, roughness, bad, tolerance)
+                shown = np.flatnonzero(seen)
+                collided_shown = np.flatnonzero(np.isin(shown, bad))
+                add_rings(plotter, pv, rings[shown], colour, roughness, collided_shown, tolerance)
                 plotter.enable_anti_aliasing("ssaa")
-                drawn_at = tolerance
+                drawn_at, drawn = tolerance, seen
             image = _scale_bar(_photograph(plotter, view), view)
             path = folder / f"{view.name}.png"
             content = BytesIO()

@@ -10,6 +10,9 @@ COLLISION = (0.85, 0.0, 0.55)
 """Colour of rings that run into others: a vivid magenta with matt finish. No metal comes near it in hue; seen
 without red, green or blue cones it stays darker and more saturated than any of them."""
 
+BRIGHTEST = 1.4
+"""Light that the boxes come near to and never pass: what mirrors more than about 1 is white without form."""
+
 
 def environment(height: int = 128) -> npt.NDArray[np.float32]:
     """Light from all sides as an equirectangular image, linear, shape (height, 2 height, 3).
@@ -30,10 +33,11 @@ def environment(height: int = 128) -> npt.NDArray[np.float32]:
         return np.asarray(x * y)
 
     light = 0.17 + 0.24 * np.clip(np.sin(lat), 0.0, 1.0) + 0.12 * np.clip(-np.sin(lat), 0.0, 1.0)
-    light = light + 1.9 * box(-1.9, 0.45, 0.55, 0.45, 0.18)
-    light = light + 1.3 * box(0.9, 0.35, 0.35, 0.60, 0.18)
-    light = light + 1.6 * box(0.0, 1.35, 3.2, 0.35, 0.25)
+    light = light + 1.5 * box(-1.9, 0.45, 0.55, 0.45, 0.18)
+    light = light + 1.1 * box(0.9, 0.35, 0.35, 0.60, 0.18)
+    light = light + 1.3 * box(0.0, 1.35, 3.2, 0.35, 0.25)
     light = light + 0.7 * box(2.6, 0.0, 0.25, 0.8, 0.2)
     light = light + 0.5 * box(-0.4, -0.9, 0.8, 0.25, 0.25)
+    light = BRIGHTEST * -np.expm1(-light / BRIGHTEST)
     warm = np.array([1.0, 0.985, 0.96])
     return np.asarray(light[:, :, None] * warm, dtype=np.float32)

@@ -84,8 +84,7 @@ def threading(graph: LinkGraph) -> Threading | None:
 
     While the wires already there can be pushed aside, the open ring led through last is curved: over the
     thickness w of the ring that it passes, wire bent to radius R bows by w^2 / (8 R) (sagitta of a circular
-    arc), which is taken from
-    the room.
+    arc), which is taken from the room.
     """
     least: Threading | None = None
     for (radius, wire, wires), (ring, through) in _holes(graph).items():

@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from chaingen.solve.place import STARTS, Answer, place, solve_cell
+from chaingen.solve.place import Answer, place
+from chaingen.solve.search import STARTS, solve_cell
 from chaingen.solve.taut import taut_cell, taut_row
 from chaingen.weave.groups import Run
 

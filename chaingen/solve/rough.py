@@ -2,8 +2,7 @@
 
 Every group is seen as one thick ring: rings side by side are stacked along its axis, a rosette is a set of
 Villarceau circles on its torus (all linked with one another, all turning the same way). Neighbouring thick
-rings stand at right
-angles and reach into each other, as in a plain chain.
+rings stand at right angles and reach into each other, as in a plain chain.
 """
 
 from itertools import pairwise

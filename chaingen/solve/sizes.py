@@ -9,7 +9,8 @@ import numpy as np
 from chaingen.solve import rough
 from chaingen.solve.contacts import Contacts, State
 from chaingen.solve.motion import Motion, MotionKind
-from chaingen.solve.place import ENOUGH_AGREE, PERIODIC_REPEATS, SHAKES, STARTS, is_sound
+from chaingen.solve.place import PERIODIC_REPEATS
+from chaingen.solve.search import ENOUGH_AGREE, SHAKES, STARTS, is_sound
 from chaingen.solve.slp import widen
 from chaingen.solve.verdict import Fit, best_gap, fit_of, resized
 from chaingen.weave.graph import cell_graph, row_graph

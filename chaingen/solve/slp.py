@@ -1,13 +1,10 @@
 """Sequential linear programming on ring poses.
 
-The *signed gap* of a pair is the gap measured with +distance if the pair is linked as the graph asks and with
--distance if not. It is continuous when one wire passes through another, so that raising the smallest signed
-gap finds the weave
-from a mess as well as it opens a sound placement up. Every step linearises the near contacts in the five
-unknowns of each ring
-(three of its centre, two tilts) and the free period of a repeating cell, inside a trust region, and solves
-the linear program with
-HiGHS.
+The *signed gap* of a pair is the gap measured with +distance if the pair is linked as the graph asks and
+with -distance if not. It is continuous when one wire passes through another, so that raising the smallest
+signed gap finds the weave from a mess as well as it opens a sound placement up. Every step linearises the
+near contacts in the five unknowns of each ring (three of its centre, two tilts) and the free period of a
+repeating cell, inside a trust region, and solves the linear program with HiGHS.
 """
 
 from collections.abc import Callable

@@ -1,13 +1,11 @@
 """The verdict: how a fit feels, whether it survives the scatter of real rings, which sizes fit instead.
 
-The borders between tight, comfortable and loose are laid on *slack*: the gap to spare over the wire diameter
-of the binding pair. They follow from common practice, which gives a lowest and a comfortable range of aspect
-ratios for
-eleven weaves. With equal rings the best gap grows in proportion to inside diameter plus wire, so a ring of
-aspect ratio A in a
-weave whose tightest is B has the slack (A + 1) / (B + 1) - 1. The lower ends of the comfortable ranges lie at
-slacks from
-0.04 to 0.22 with 0.13 in the middle; no upper end lies above 0.35, which leaves 0.40 clearly loose.
+The borders between tight, comfortable and loose are laid on *slack*: the gap to spare over the wire
+diameter of the binding pair. They follow from common practice, which gives a lowest and a comfortable range
+of aspect ratios for eleven weaves. With equal rings the best gap grows in proportion to inside diameter
+plus wire, so a ring of aspect ratio A in a weave whose tightest is B has the slack (A + 1) / (B + 1) - 1.
+The lower ends of the comfortable ranges lie at slacks from 0.04 to 0.22 with 0.13 in the middle; no upper
+end lies above 0.35, which leaves 0.40 clearly loose.
 """
 
 from collections.abc import Callable

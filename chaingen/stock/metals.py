@@ -1,6 +1,6 @@
 """Metals: density with its source, and how they look in a picture.
 
-Colours are linear-light reflectances at normal incidence turned to sRGB, from memory of published optical
+Colours are reflectances at normal incidence as sRGB, from memory of published optical
 constants of the pure metals and mixed by eye for the alloys: they serve pictures only, no figure depends on
 them.
 """
@@ -41,17 +41,17 @@ METALS = (
         "sterling silver", 10.36, "alloy data sheet, 925 Ag 75 Cu", (0.95, 0.94, 0.92), 0.2,
         ("silver", "sterling", "silver 925", "925 silver"),
     ),
-    Metal("14k yellow gold", 13.07, _ALLOY, (0.93, 0.76, 0.45), 0.2, ("14k gold", "gold 585")),
-    Metal("18k yellow gold", 15.58, _ALLOY, (0.97, 0.78, 0.38), 0.2, ("18k gold", "gold 750")),
-    Metal("14k red gold", 13.26, _ALLOY, (0.92, 0.65, 0.48), 0.2, ("14k rose gold",)),
+    Metal("14k yellow gold", 13.07, _ALLOY, (0.91, 0.69, 0.34), 0.2, ("14k gold", "gold 585")),
+    Metal("18k yellow gold", 15.58, _ALLOY, (0.95, 0.70, 0.25), 0.2, ("18k gold", "gold 750")),
+    Metal("14k red gold", 13.26, _ALLOY, (0.90, 0.56, 0.39), 0.2, ("14k rose gold",)),
     Metal("14k white gold", 12.61, f"{_ALLOY}, nickel white", (0.86, 0.83, 0.78), 0.2),
     Metal("platinum 950", 20.7, "memory, 950 Pt 50 Ru", (0.84, 0.82, 0.79), 0.22, ("platinum",)),
-    Metal("copper", 8.94, f"{_MILL} C102", (0.93, 0.62, 0.48), 0.24),
-    Metal("brass", 8.53, f"{_MILL} C260", (0.89, 0.76, 0.44), 0.24, ("yellow brass", "c260")),
+    Metal("copper", 8.94, f"{_MILL} C102", (0.89, 0.49, 0.33), 0.24),
+    Metal("brass", 8.53, f"{_MILL} C260", (0.86, 0.66, 0.28), 0.24, ("yellow brass", "c260")),
     Metal(
-        "red brass", 8.80, f"{_MILL} C220", (0.88, 0.66, 0.42), 0.24, ("bronze", "jeweller's bronze", "c220"),
+        "red brass", 8.80, f"{_MILL} C220", (0.84, 0.56, 0.29), 0.24, ("bronze", "jeweller's bronze", "c220"),
     ),
-    Metal("phosphor bronze", 8.86, f"{_MILL} C510", (0.84, 0.62, 0.44), 0.26, ("c510",)),
+    Metal("phosphor bronze", 8.86, f"{_MILL} C510", (0.80, 0.53, 0.33), 0.26, ("c510",)),
     Metal("nickel silver", 8.73, "memory, C752", (0.82, 0.79, 0.72), 0.24, ("c752", "german silver")),
     Metal("aluminium", 2.71, "handbook, 1100", (0.91, 0.92, 0.92), 0.28, ("aluminum", "aluminium 1100")),
     Metal("aluminium 5356", 2.64, "memory", (0.90, 0.91, 0.92), 0.28, ("aluminum 5356",)),

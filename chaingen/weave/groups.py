@@ -53,8 +53,7 @@ class Group:
     Attributes:
         kind: How they stand to each other: side by side (not linked, a plane passes between any two), a
             rosette (each linked with each, all turning the same way), or a join (side by side, and only
-            between two
-            groups).
+            between two groups).
         count: How many rings, 1 or more.
         size: The size of every ring of the group.
     """

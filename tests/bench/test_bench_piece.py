@@ -9,7 +9,8 @@ import pytest
 from chaingen.design.load import load_design
 from chaingen.pipeline import build, export
 from chaingen.solve.check import check
-from chaingen.solve.place import place, solve_cell, solve_row
+from chaingen.solve.place import place
+from chaingen.solve.search import solve_cell, solve_row
 from chaingen.weave.groups import Run
 from tests.conftest import join, rosette, side, size
 

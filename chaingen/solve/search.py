@@ -1,0 +1,235 @@
+"""Searches: the best of several seeded starts for a repeating cell, a row, or a row that grows.
+
+All starts are seeded: equal input gives equal output.
+"""
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from chaingen.geometry.rings import Rings, concatenate
+from chaingen.solve import rough
+from chaingen.solve.check import check
+from chaingen.solve.contacts import Contacts, State
+from chaingen.solve.motion import Motion, MotionKind
+from chaingen.solve.slp import Found, widen
+from chaingen.weave.graph import LinkGraph, cell_graph, row_graph
+from chaingen.weave.groups import Group
+
+STARTS = 5
+"""Starts of one search unless told otherwise."""
+
+SHAKES = (0.0, 0.05, 0.08, 0.11, 0.14)
+"""How far the starts after the first are shaken, in radii and radians; more than this mostly ends in other
+shapes."""
+
+REGULAR = 0.95
+"""The first start is the unshaken, regular one: where it reaches this part of the best gap, its shape is
+kept, for makers lay rings regularly, and a slightly wider gap is not worth a tangle."""
+
+ENOUGH_AGREE = 3
+"""Once so many sound starts agree on the best, no further one is made."""
+
+SAME = 2e-3
+"""Starts agree when their gaps differ by less than this [mm]."""
+
+WHOLE_RINGS = 60
+"""Rows of up to this many rings are solved whole."""
+
+
+@dataclass(frozen=True, slots=True)
+class Search:
+    """The evidence of one search.
+
+    Attributes:
+        what: What was solved: ``cell``, ``row``, ``loop`` or ``junction``.
+        gaps: Best smallest gap of each start [mm]; only those with the intended links and shapes count for
+            the best.
+        sound: How many starts ended with the intended links and shapes.
+        agreed: How many of these reached the best within `SAME`.
+        converged: Whether the best start ended because no step promised more.
+        holding: Names of the pairs of rings whose contacts hold the (local) optimum, strongest first, with
+            their shares.
+    """
+
+    what: str
+    gaps: tuple[float, ...]
+    sound: int
+    agreed: int
+    converged: bool
+    holding: tuple[tuple[str, str, float], ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Solved:
+    """The state a search chose, its evidence and its smallest signed gap [mm]."""
+
+    state: State
+    search: Search
+    gap: float
+
+
+def is_sound(graph: LinkGraph, state: State) -> bool:
+    """Whether links and shapes are the intended ones, gaps aside, in the cell or row itself."""
+    if graph.periodic:
+        inner = graph.offsets == 0
+        graph = LinkGraph(
+            graph.members, graph.links[inner], graph.offsets[inner], graph.arrangements, graph.groups, False
+        )
+    report = check(graph, state.rings)
+    return report.links_as_designed and not report.faults
+
+
+def search(
+    what: str,
+    graph: LinkGraph,
+    start: State,
+    *,
+    starts: int,
+    enough: float,
+    free: np.ndarray | None = None,
+    seed: int = 0,
+) -> Solved:
+    """The best of several seeded starts round a rough pose."""
+    contacts = Contacts(graph)
+    rng = np.random.default_rng(seed)
+    tried: list[tuple[bool, Found]] = []
+    for number in range(starts):
+        shake = SHAKES[number % len(SHAKES)]
+        shaken = rough.shaken(start.rings, rng, shake) if shake else start.rings
+        if free is not None:
+            shaken = Rings(
+                np.where(free[:, None], shaken.centres, start.rings.centres),
+                np.where(free[:, None], shaken.normals, start.rings.normals),
+                shaken.radii,
+                shaken.wire_radii,
+            )
+        found = widen(contacts, State(shaken, start.motion), free=free)
+        # A signed gap below the thinnest overlap of two wires means wrong links; shapes are judged besides.
+        right = found.value > -2.0 * float(graph.wire_radii.min()) and is_sound(graph, found.state)
+        tried.append((right, found))
+        reached = [one.value for sound, one in tried if sound]
+        if reached and sum(value >= max(reached) - SAME for value in reached) >= ENOUGH_AGREE:
+            break
+    best = max(tried, key=lambda one: (one[0], round(one[1].value, 6), one[1].converged))
+    if tried[0][0] and tried[0][1].value >= max(REGULAR * best[1].value, enough, 0.0):
+        best = tried[0]
+    sound = [found for right, found in tried if right]
+    names = graph.names
+    evidence = Search(
+        what,
+        tuple(found.value for _, found in tried),
+        len(sound),
+        sum(found.value >= best[1].value - SAME for found in sound),
+        best[1].converged,
+        tuple(
+            (names[i], names[j], float(share))
+            for (i, j, _), share in zip(best[1].holding[:12].tolist(), best[1].forces[:12], strict=True)
+        ),
+    )
+    return Solved(best[1].state, evidence, best[1].value)
+
+
+def _centred(state: State) -> State:
+    """The state with its first ring at x = 0 and its axis through the middle of the rings."""
+    rings = state.rings
+    middle = rings.centres.mean(axis=0)
+    middle[0] = rings.centres[0, 0]
+    return State(rough.moved(rings, -middle), state.motion)
+
+
+@lru_cache(maxsize=256)
+def solve_cell(
+    groups: tuple[Group, ...], *, starts: int = STARTS, enough: float = 0.0
+) -> tuple[LinkGraph, State, Search, float]:
+    """The best placement found of a repeating row of groups.
+
+    Args:
+        groups: The groups of the cell; an odd number is taken twice.
+        starts: How many seeded starts.
+        enough: A regular shape is not preferred to a wider gap when its own is under this [mm].
+
+    Returns:
+        The cell's graph, its state, the evidence and the smallest signed gap [mm].
+    """
+    graph = cell_graph(groups)
+    start = State(rough.row_pose(graph.groups), Motion(MotionKind.SHIFT, rough.cell_period(graph.groups)))
+    solved = search("cell", graph, start, starts=starts, enough=enough)
+    return graph, _centred(solved.state), solved.search, solved.gap
+
+
+@lru_cache(maxsize=256)
+def solve_row(
+    groups: tuple[Group, ...], *, starts: int = STARTS, enough: float = 0.0
+) -> tuple[Rings, tuple[Search, ...], float]:
+    """The best placement found of a finite open row of groups.
+
+    Args:
+        groups: The groups.
+        starts: How many seeded starts.
+        enough: A regular shape is not preferred to a wider gap when its own is under this [mm].
+
+    Returns:
+        The poses, the evidence and the smallest signed gap [mm].
+    """
+    if sum(group.count for group in groups) > WHOLE_RINGS:
+        rings, searches, gap = grown(groups, 0, None, starts=starts, enough=enough, quarter=0)
+        return rings, tuple(searches), gap
+    solved = search(
+        "row", row_graph(groups), State(rough.row_pose(groups), Motion()), starts=starts, enough=enough
+    )
+    return _centred(solved.state).rings, (solved.search,), solved.gap
+
+
+def grown(
+    groups: tuple[Group, ...],
+    done: int,
+    rings: Rings | None,
+    *,
+    starts: int,
+    enough: float,
+    quarter: int,
+) -> tuple[Rings, list[Search], float]:
+    """Add groups to a placed row, a few at a time, the last ones placed staying free.
+
+    Args:
+        groups: The whole row.
+        done: How many of its groups are placed.
+        rings: Their poses.
+        starts: Seeded starts for each step.
+        enough: See `solve_cell`.
+        quarter: Quarter turn of the first group.
+    """
+    counts = np.array([group.count for group in groups])
+    ends = np.concatenate([[0], np.cumsum(counts)])
+    searches: list[Search] = []
+    gap = np.inf
+    while done < len(groups):
+        upto = done + 1
+        while upto < len(groups) and ends[upto + 1] - ends[done] <= 12:
+            upto += 1
+        back = max(0, done - 4)
+        window = groups[back:upto]
+        fresh = rough.row_pose(window, quarter=(back + quarter) % 2)
+        if rings is not None and done > 0:
+            at = rings.centres[ends[done - 1] : ends[done]].mean(axis=0)
+            rough_at = fresh.centres[ends[done - 1] - ends[back] : ends[done] - ends[back]].mean(axis=0)
+            fresh = rough.moved(fresh, at - rough_at)
+            start = concatenate(
+                [rings[int(ends[back]) : int(ends[done])], fresh[int(ends[done] - ends[back]) :]]
+            )
+        else:
+            start = fresh
+        group_of = np.repeat(np.arange(back, upto), counts[back:upto])
+        free = group_of >= (done - 1 if done else 0)
+        solved = search(
+            "junction", row_graph(window), State(start, Motion()), starts=starts, enough=enough, free=free
+        )
+        searches.append(solved.search)
+        gap = min(gap, solved.gap)
+        before = [] if rings is None else [rings[: int(ends[back])]]
+        rings = concatenate([*before, solved.state.rings])
+        done = upto
+    assert rings is not None
+    return rings, searches, float(gap)
