@@ -73,3 +73,24 @@ def concatenate(parts: "list[Rings]") -> Rings:
         np.concatenate([p.radii for p in parts]),
         np.concatenate([p.wire_radii for p in parts]),
     )
+
+
+def axes_across(normals: Floats) -> tuple[Floats, Floats]:
+    """Two unit vectors across each normal, which complete it to a right-handed frame.
+
+    Duff et al. 2017, "Building an orthonormal basis, revisited", JCGT 6(1); without a branch that would jump.
+
+    Args:
+        normals: Unit normals, shape (n, 3).
+
+    Returns:
+        First and second axis, shape (n, 3) each.
+    """
+    x, y, z = normals.T
+    sign = np.where(z >= 0.0, 1.0, -1.0)
+    a = -1.0 / (sign + z)
+    b = x * y * a
+    return (
+        np.column_stack([1.0 + sign * x * x * a, sign * b, -sign * x]),
+        np.column_stack([b, sign + y * y * a, -y]),
+    )

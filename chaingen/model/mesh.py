@@ -11,7 +11,7 @@ from math import acos, ceil, pi
 import numpy as np
 import numpy.typing as npt
 
-from chaingen.geometry.rings import Floats, Rings
+from chaingen.geometry.rings import Floats, Rings, axes_across
 
 TOLERANCE = 0.01
 """Default distance allowed between mesh and true torus [mm]: a tenth of what fine printing resolves."""
@@ -80,18 +80,7 @@ def torus_mesh(radius: float, wire_radius: float, tolerance: float = TOLERANCE) 
 
 def frames(rings: Rings) -> Floats:
     """Rotation matrices that take the z axis to each ring's normal, shape (n, 3, 3)."""
-    x, y, z = rings.normals.T
-    sign = np.where(z >= 0.0, 1.0, -1.0)
-    a = -1.0 / (sign + z)
-    b = x * y * a
-    return np.stack(
-        [
-            np.column_stack([1.0 + sign * x * x * a, sign * b, -sign * x]),
-            np.column_stack([b, sign + y * y * a, -y]),
-            rings.normals,
-        ],
-        axis=2,
-    )
+    return np.stack([*axes_across(rings.normals), rings.normals], axis=2)
 
 
 def templates(rings: Rings, tolerance: float) -> tuple[list[TorusMesh], npt.NDArray[np.int64]]:

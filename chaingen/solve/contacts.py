@@ -16,7 +16,7 @@ from scipy.sparse import coo_matrix, csc_matrix
 from chaingen.geometry.distance import MOST_MINIMA, circle_minima, nearest_on_circle, point_at
 from chaingen.geometry.linking import disc_crossings
 from chaingen.geometry.near import near_pairs
-from chaingen.geometry.rings import Floats, Ints, Rings
+from chaingen.geometry.rings import Floats, Ints, Rings, axes_across
 from chaingen.solve.motion import Motion, MotionKind
 from chaingen.weave.graph import LinkGraph
 
@@ -236,18 +236,6 @@ class Contacts:
         )
 
 
-def tilt_axes(normals: Floats) -> tuple[Floats, Floats]:
-    """Two unit vectors across each normal, shape (n, 3) each: the axes of a ring's two tilts."""
-    x, y, z = normals.T
-    sign = np.where(z >= 0.0, 1.0, -1.0)
-    a = -1.0 / (sign + z)
-    b = x * y * a
-    return (
-        np.column_stack([1.0 + sign * x * x * a, sign * b, -sign * x]),
-        np.column_stack([b, sign + y * y * a, -y]),
-    )
-
-
 def jacobian(rows: Rows, state: State, free: npt.NDArray[np.bool_]) -> csc_matrix:
     """Derivatives of the contact distances, shape (m, 5 * free rings + 1).
 
@@ -257,7 +245,7 @@ def jacobian(rows: Rows, state: State, free: npt.NDArray[np.bool_]) -> csc_matri
     rings, motion = state.rings, state.motion
     column = np.full(len(rings), -1)
     column[free] = 5 * np.arange(int(free.sum()))
-    one, two = tilt_axes(rings.normals)
+    one, two = axes_across(rings.normals)
     rotations, _ = motion.transforms(int(rows.image.max(initial=0)))
     m = len(rows.first)
     row_parts, column_parts, value_parts = [], [], []
@@ -289,7 +277,7 @@ def jacobian(rows: Rows, state: State, free: npt.NDArray[np.bool_]) -> csc_matri
 def stepped(state: State, free: npt.NDArray[np.bool_], step: Floats) -> State:
     """The state after a step; see `jacobian` for its entries."""
     rings = state.rings
-    one, two = tilt_axes(rings.normals)
+    one, two = axes_across(rings.normals)
     moves = np.zeros((len(rings), 5))
     moves[free] = step[:-1].reshape(-1, 5)
     turns = (moves[:, 3:4] * one + moves[:, 4:5] * two) / rings.radii[:, None]

@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from chaingen.geometry.rings import Floats, Rings
-from chaingen.solve.contacts import Contacts, State, tilt_axes
+from chaingen.geometry.rings import Floats, Rings, axes_across
+from chaingen.solve.contacts import Contacts, State
 from chaingen.solve.motion import Motion
 from chaingen.solve.slp import stretch
 from chaingen.weave.graph import LinkGraph
@@ -58,7 +58,7 @@ def taut_row(graph: LinkGraph, rings: Rings) -> Taut:
         """Mean farthest x of the last group's rings less mean nearest x of the first group's."""
         now = state.rings
         slope = np.zeros(5 * len(graph) + 1)
-        one, two = tilt_axes(now.normals)
+        one, two = axes_across(now.normals)
         length = 0.0
         for side, members in zip((1.0, -1.0), ends, strict=True):
             for k in members:
