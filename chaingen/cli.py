@@ -214,6 +214,8 @@ def make(
     if not as_json and not quiet:
         if not result.fits and not models_anyway:
             say("No models were written, since it does not fit; --models-anyway writes the best try.")
+            if (folder / "models" / "piece.stl").exists():
+                say(f"Beware: the models in {folder / 'models'} are from an earlier run, not of this design.")
         say(f"Written to {folder}: {', '.join(relative)}")
     ctx.exit(result.exit_code)
 

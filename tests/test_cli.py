@@ -675,3 +675,16 @@ def test_no_progress_for_quick_work_files_or_quiet(monkeypatch):
         tell("placing rings")
         time.sleep(0.1)
     assert screen.getvalue() == plain.getvalue() == ""
+
+
+def test_models_of_an_earlier_run_are_warned_of(tmp_path):
+    """They stay, for nothing of the user's is removed, but are not passed off as this design's."""
+    path = tmp_path / "quay.toml"
+    path.write_text(FITS)
+    folder = str(tmp_path / "out")
+    assert CliRunner().invoke(main, ["make", str(path), "--out", folder, "--no-pictures"]).exit_code == 0
+    path.write_text(CANNOT_FIT)
+    again = CliRunner().invoke(main, ["make", str(path), "--out", folder, "--no-pictures"])
+    assert again.exit_code == 1
+    assert "from an earlier run" in again.output
+    assert (tmp_path / "out" / "models" / "piece.stl").exists()

@@ -89,6 +89,8 @@ def test_every_local_minimum_is_found(rng):
         mine = np.sort(found.gaps[(found.pairs == (i, j)).all(axis=1)]) + rings.wire_radii[[i, j]].sum()
         assert mine == pytest.approx(local_minima(circles(rings, i), circles(rings, j)), abs=3e-4)
         several += len(mine) > 1
+        # Of at most 8 critical points (Neff 1990) at most half are minima.
+        assert 1 <= len(mine) <= 4
     assert several > 20
 
 
@@ -128,3 +130,16 @@ def test_a_circle_through_the_others_axis():
         b = tuple(np.array(x) if isinstance(x, tuple) else x for x in unit)
         assert distance(a, b) == pytest.approx(circle_distance(a, b), abs=1e-9)
         assert distance(b, a) == pytest.approx(circle_distance(a, b), abs=1e-9)
+
+
+@pytest.mark.parametrize(("ratio", "degrees"), [(0.1, 53.130), (0.2, 36.870), (0.25, 30.0)])
+def test_free_twist_of_a_taut_joint(ratio, degrees):
+    """sin(alpha_max) = 1 - 2 r / R (derived): so far from square a taut joint turns before wires overlap."""
+    for turn, clear in ((degrees - 0.01, True), (degrees + 0.5, False)):
+        alpha = np.radians(turn)
+        rings = rings_of(
+            ((0, 0, 0), (0, 0, 1), 1.0, ratio),
+            ((2.0 - 2.0 * ratio, 0, 0), (0, np.cos(alpha), np.sin(alpha)), 1.0, ratio),
+        )
+        gap = smallest_gaps(rings, PAIR)[0][0]
+        assert (abs(gap) < 1e-9) if clear else (gap < -1e-6)

@@ -123,7 +123,7 @@ class RingTable(_Table):
         return self
 
 
-_ONE_RING = "a single ring is side_by_side = 1"
+_ROSETTES = "a single ring is side_by_side = 1; more are not tried, for each ring of a rosette carries all the others in its hole"
 
 
 class GroupTable(_Table):
@@ -136,7 +136,7 @@ class GroupTable(_Table):
     side_by_side: Annotated[int, _whole(1, MOST_SIDE_BY_SIDE, "a whole number of rings")] | None = Field(
         None, description="This many rings lying side by side, not linked with one another."
     )
-    rosette: Annotated[int, _whole(2, MOST_IN_ROSETTE, "a whole number of rings", _ONE_RING)] | None = Field(
+    rosette: Annotated[int, _whole(2, MOST_IN_ROSETTE, "a whole number of rings", _ROSETTES)] | None = Field(
         None,
         description="This many rings, each linked with each about a common centre, all turning the same way.",
     )

@@ -1,0 +1,77 @@
+"""The README's promises that can be run."""
+
+import json
+import re
+
+import pytest
+
+from chaingen.cli import main
+from tests.test_examples import ROOT
+
+README = (ROOT / "README.md").read_text()
+
+
+def blocks(language):
+    return re.findall(rf"```{language}\n(.*?)```", README, re.DOTALL)
+
+
+def test_the_python_block_runs(tmp_path, monkeypatch):
+    (block,) = blocks("python")
+    (tmp_path / "examples").symlink_to(ROOT / "examples")
+    monkeypatch.chdir(tmp_path)
+    names = {}
+    exec(compile(block, "README.md", "exec"), names)
+    assert names["result"].fits
+    assert (tmp_path / "out" / "two-in-one" / "models" / "piece.stl").exists()
+
+
+def test_public_names_are_all_there():
+    import chaingen
+
+    for name in chaingen.__all__:
+        assert getattr(chaingen, name).__doc__
+    assert not hasattr(chaingen, "no_such_name")
+
+
+def test_the_design_in_the_text_is_valid():
+    from chaingen.design.load import parse_design
+
+    (block,) = blocks("toml")
+    assert parse_design(block).run.groups()
+
+
+def test_the_placement_in_the_text_has_the_keys_of_a_real_one():
+    from chaingen.model.placement_file import placement_data
+    from chaingen.solve.place import place
+    from chaingen.weave.groups import Run
+    from tests.conftest import rosette, size
+
+    (block,) = blocks("json")
+    shown = json.loads(block)
+    placement = place(Run((rosette(2, size(4.0)),)), starts=1)
+    real = placement_data(placement.graph, placement.rings)
+    assert list(shown) == list(real)
+    assert list(shown["bodies"][0]) == list(real["bodies"][0])
+
+
+def test_every_key_of_the_report_is_explained():
+    from chaingen.design.load import parse_design
+    from chaingen.pipeline import build
+    from chaingen.show.report import report_of
+
+    report = report_of(build(parse_design(blocks("toml")[0])))
+    explained = set(re.findall(r"`([a-z_]+)`", README))
+    assert set(report) - explained == {"format", "version"}
+
+
+@pytest.mark.parametrize("command", ["make", "check", "sizes", "new", "schema", "view"])
+def test_every_command_is_told_of(command):
+    assert command in main.commands
+    assert f"chaingen {command}" in README
+
+
+def test_every_picture_shown_is_there():
+    shown = re.findall(r"!\[[^\]]*\]\((renders/[^)]+)\)", README)
+    assert len(shown) >= 9
+    for name in shown:
+        assert (ROOT / name).exists()
