@@ -123,7 +123,10 @@ class RingTable(_Table):
         return self
 
 
-_ROSETTES = "a single ring is side_by_side = 1; more are not tried, for each ring of a rosette carries all the others in its hole"
+_ROSETTES = (
+    "a single ring is side_by_side = 1; more are not tried, "
+    "for each ring of a rosette carries all the others in its hole"
+)
 
 
 class GroupTable(_Table):
