@@ -158,3 +158,9 @@ def test_describe_wire():
     assert describe_wire(1.2192) == "1.219 mm (18 SWG)"
     assert describe_wire(1.1) == "1.1 mm"
     assert gauge_name(1.1) == ""
+
+
+def test_the_nearest_of_two_near_gauges_is_named():
+    """16 SWG is 1.6256 mm and 14 AWG 1.6277 mm: each is called what it is."""
+    assert gauge_name(parse_wire("16 SWG")) == "16 SWG"
+    assert gauge_name(parse_wire("14 AWG")) == "14 AWG"

@@ -25,10 +25,11 @@ def headline(result: Result) -> str:
     if placement.answer is Answer.CANNOT_FIT:
         proof = placement.proof
         assert proof is not None
+        clearance = ", the clearance asked for counted" if placement.clearance else ""
         return (
             f"It cannot fit, and that is proven: {proof.wires} wires must pass ring {names[proof.ring]}, "
             f"which takes a hole of "
-            f"{format_mm(proof.needed)}; there are {format_mm(proof.hole)}."
+            f"{format_mm(proof.needed)}; there are {format_mm(proof.hole)}{clearance}."
         )
     starts = sum(len(search.gaps) for search in placement.searches)
     agreed = max(search.agreed for search in placement.searches)
@@ -122,6 +123,10 @@ def verdict_lines(result: Result) -> list[str]:
         for c in result.counts
     )
     lines.append(f"{len(placement.graph):,} rings: {counts}.")
+    if result.finished_length is None and result.asked_length is not None:
+        lines.append(
+            f"Rings that do not fit have no finished length, so the groups were made {design.run.repeat} times."
+        )
     if result.finished_length is not None:
         way = "Round the loop" if design.run.closed else "Pulled straight"
         asked = f", for {format_mm(result.asked_length, 1)} asked" if result.asked_length is not None else ""

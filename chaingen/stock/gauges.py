@@ -7,7 +7,6 @@ refused with both readings.
 Gauges thicker than 1 count noughts: 1/0, 2/0, 3/0, 4/0. Their numbers here go on downwards: 0, -1, -2, -3.
 """
 
-import math
 import re
 
 from chaingen.units import MM_PER_INCH, UnreadableLength, format_mm, parse_length
@@ -103,16 +102,17 @@ def parse_wire(text: str) -> float:
 
 
 def gauge_name(diameter: float) -> str:
-    """The gauge that a diameter is to within 0.003 mm, such as ``18 AWG``, or an empty text.
+    """The gauge nearest to a diameter, such as ``18 AWG``, or an empty text when none is within 0.003 mm.
 
     Args:
         diameter: Wire diameter [mm].
     """
-    for system, table in _TABLES.items():
-        for number, size in table().items():
-            if math.isclose(size, diameter, abs_tol=0.003):
-                return f"{_name(number)} {system}"
-    return ""
+    off, name = min(
+        (abs(size - diameter), f"{_name(number)} {system}")
+        for system, table in _TABLES.items()
+        for number, size in table().items()
+    )
+    return name if off <= 0.003 else ""
 
 
 def describe_wire(diameter: float) -> str:
