@@ -1,5 +1,7 @@
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from chaingen.geometry.arrangement import hand, plane_between
 from chaingen.geometry.packing import EQUAL_DISCS, ROUNDING
@@ -232,3 +234,42 @@ def test_the_regular_shape_is_kept_unless_the_clearance_needs_more():
     assert 0.95 * widest <= regular.gap < widest
     asked = 0.5 * (regular.gap + widest)
     assert place(run, clearance=asked).answer is Answer.FITS
+
+
+@pytest.mark.parametrize("repeat", range(3, 9))
+def test_small_loops_of_wide_rings_close(repeat):
+    """Three rings of a loop are each linked with each; four have their far neighbours close by."""
+    placement = place(Run((side(1, size(8.0)),), repeat, closed=True))
+    assert placement.answer is Answer.FITS
+
+
+@pytest.mark.parametrize(
+    "cell", [(side(2, size(8.0)), join(1, size(8.0))), (rosette(3, size(8.0)), join(1, size(8.0)))]
+)
+def test_a_loop_of_two_cells_closes(cell):
+    assert place(Run(cell, 2, closed=True)).answer is Answer.FITS
+
+
+@settings(max_examples=25, deadline=None)
+@given(
+    st.lists(
+        st.tuples(
+            st.sampled_from(["side", "rosette"]), st.integers(1, 4), st.floats(1.6, 6.0), st.floats(0.5, 1.4)
+        ),
+        min_size=2,
+        max_size=4,
+    )
+)
+def test_a_proof_never_meets_a_placement(groups):
+    """Random rows: whatever is placed soundly has no proof against it, and what fits passes the check."""
+    kinds = {"side": side, "rosette": rosette}
+    row = tuple(
+        kinds[kind](max(count, 2 if kind == "rosette" else 1), size(wire * ratio, wire, f"s{k}"))
+        for k, (kind, count, ratio, wire) in enumerate(groups)
+    )
+    placement = place(Run(row), starts=2)
+    report = check(placement.graph, placement.rings)
+    assert (placement.answer is Answer.FITS) == report.sound
+    if report.sound:
+        assert placement.proof is None
+        assert placement.gap == pytest.approx(report.smallest_gap, abs=1e-9)

@@ -125,7 +125,8 @@ def verdict_lines(result: Result) -> list[str]:
     lines.append(f"{len(placement.graph):,} rings: {counts}.")
     if result.finished_length is None and result.asked_length is not None:
         lines.append(
-            f"Rings that do not fit have no finished length, so the groups were made {design.run.repeat} times."
+            "Rings that do not fit have no finished length, "
+            f"so the groups were made {design.run.repeat} times."
         )
     if result.finished_length is not None:
         way = "Round the loop" if design.run.closed else "Pulled straight"

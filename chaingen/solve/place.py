@@ -19,7 +19,7 @@ from chaingen.solve.bound import HoleProof, hole_proof
 from chaingen.solve.check import check
 from chaingen.solve.contacts import State
 from chaingen.solve.motion import Motion, MotionKind, repeat_cell
-from chaingen.solve.search import SAME, STARTS, Search, grown, search, solve_cell, solve_row
+from chaingen.solve.search import SAME, STARTS, WHOLE_RINGS, Search, grown, search, solve_cell, solve_row
 from chaingen.weave.graph import LinkGraph, piece_graph
 from chaingen.weave.groups import Group, GroupKind, Run
 
@@ -126,7 +126,8 @@ def _place_closed(run: Run, starts: int, enough: float) -> tuple[Rings, list[Sea
     groups = run.groups()
     cells, rest = divmod(len(groups), len(graph.groups))
     searches = [evidence]
-    if rest == 0 and cells >= 2:
+    # With two cells the next one is also the one before, which a cell's links cannot say.
+    if rest == 0 and cells >= 3:
         length = state.motion.period * cells
         best: tuple[Rings, float, Search] | None = None
         for tilt in (0.0, 0.5 * pi):
@@ -164,7 +165,9 @@ def _place_closed(run: Run, starts: int, enough: float) -> tuple[Rings, list[Sea
     kept = report.links_as_designed and report.smallest_gap >= max(SLACKENING * straight, enough, 0.0)
     if kept or len(whole) > LOOP_RINGS:
         return bent, searches, report.smallest_gap if report.links_as_designed else -np.inf
-    solved = search("loop", whole, State(bent, Motion()), starts=1, enough=enough)
+    # A small loop is bent hard, so that its regular start may be a poor one.
+    tries = starts if len(whole) <= WHOLE_RINGS else 1
+    solved = search("loop", whole, State(bent, Motion()), starts=tries, enough=enough)
     searches.append(solved.search)
     return solved.state.rings, searches, solved.gap
 
