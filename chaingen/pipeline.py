@@ -84,6 +84,13 @@ def build(design: Design, *, on_progress: Progress = _silent) -> Result:
 
     Raises:
         BadInput: A length would take too many rings.
+
+    Example:
+        >>> from chaingen import build, parse_design
+        >>> from chaingen.design.starter import starter_design
+        >>> result = build(parse_design(starter_design("two-in-one", repeat=3)))
+        >>> result.fit.value, len(result.placement.graph)
+        ('comfortable', 8)
     """
     sized = with_repeats(design, on_progress)
     run = sized.run
@@ -171,6 +178,16 @@ def export(
 
     Raises:
         CannotWrite: A file cannot be written; then none is.
+
+    Example:
+        >>> from pathlib import Path
+        >>> from tempfile import TemporaryDirectory
+        >>> from chaingen import build, export, parse_design
+        >>> from chaingen.design.starter import starter_design
+        >>> result = build(parse_design(starter_design("one-in-one", repeat=2)))
+        >>> with TemporaryDirectory() as folder:
+        ...     [path.name for path in export(result, Path(folder), pictures=False).paths]
+        ['placement.json', 'piece.stl', 'piece.obj', 'report.json']
     """
     rings, graph = result.placement.rings, result.placement.graph
     paths: list[Path] = []
@@ -263,6 +280,13 @@ def size_overview(
 
     Raises:
         BadInput: The ring size is not used, or the pattern uses several and none is named.
+
+    Example:
+        >>> from chaingen import parse_design, size_overview
+        >>> from chaingen.design.starter import starter_design
+        >>> overview = size_overview(parse_design(starter_design("two-in-one")), insides=[3.0], wires=[1.0])
+        >>> round(overview.tightest.aspect_ratios[0][1], 2), overview.table[0][0].fit.value
+        (2.41, 'comfortable')
     """
     used = {size.name: size for size in design.run.sizes()}
     if ring is None and len(used) == 1:

@@ -1,10 +1,12 @@
 """The README's promises that can be run."""
 
+import doctest
 import json
 import re
 
 import pytest
 
+import chaingen
 from chaingen.cli import main
 from tests.test_examples import ROOT
 
@@ -26,11 +28,19 @@ def test_the_python_block_runs(tmp_path, monkeypatch):
 
 
 def test_public_names_are_all_there():
-    import chaingen
-
     for name in chaingen.__all__:
         assert getattr(chaingen, name).__doc__
     assert not hasattr(chaingen, "no_such_name")
+
+
+@pytest.mark.parametrize("name", ["build", "check", "export", "load_design", "parse_design", "size_overview"])
+def test_the_example_in_a_public_docstring_runs(name):
+    function = getattr(chaingen, name)
+    (test,) = doctest.DocTestFinder(recurse=False).find(function, name, globs={})
+    assert test.examples
+    runner = doctest.DocTestRunner()
+    runner.run(test)
+    assert runner.failures == 0
 
 
 def test_the_design_in_the_text_is_valid():

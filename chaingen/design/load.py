@@ -42,6 +42,17 @@ def load_design(path: str | os.PathLike[str]) -> Design:
 
     Raises:
         BadInput: With every problem found, each naming its place.
+
+    Example:
+        >>> from pathlib import Path
+        >>> from tempfile import TemporaryDirectory
+        >>> from chaingen import load_design
+        >>> from chaingen.design.starter import starter_design
+        >>> with TemporaryDirectory() as folder:
+        ...     path = Path(folder) / "design.toml"
+        ...     _ = path.write_text(starter_design("two-in-two", title="Slipway"))
+        ...     load_design(path).title
+        'Slipway'
     """
     path = Path(path)
     wanted = "a design file: TOML in UTF-8"
@@ -94,6 +105,15 @@ def parse_design(text: str, *, source: str = "design") -> Design:
 
     Raises:
         BadInput: With every problem found.
+
+    Example:
+        >>> from chaingen import BadInput, parse_design
+        >>> from chaingen.design.starter import starter_design
+        >>> try:
+        ...     parse_design(starter_design("two-in-one", wire="18 gauge"))
+        ... except BadInput as error:
+        ...     [problem.where for problem in error.problems]
+        ['rings.link.wire']
     """
     try:
         data = tomllib.loads(text)

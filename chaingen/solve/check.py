@@ -126,6 +126,22 @@ def check(graph: LinkGraph, rings: Rings, *, clearance: float = 0.0) -> CheckRep
 
     Returns:
         The report; its lists are in order of severity or of index, so that equal input gives equal output.
+
+    Example:
+        >>> import numpy as np
+        >>> from chaingen import Rings, check
+        >>> from chaingen.weave.graph import row_graph
+        >>> from chaingen.weave.groups import Group, GroupKind, RingSize
+        >>> ring = Group(GroupKind.SIDE_BY_SIDE, 1, RingSize("link", 4.0, 1.0))
+        >>> two = Rings(
+        ...     np.array([[0.0, 0.0, 0.0], [2.5, 0.0, 0.0]]),
+        ...     np.array([[0.0, 0.0, 1.0], [0.0, 1.0, 0.0]]),
+        ...     np.full(2, 2.5),
+        ...     np.full(2, 0.5),
+        ... )
+        >>> report = check(row_graph((ring, ring)), two)
+        >>> report.links_as_designed, report.smallest_gap
+        (True, 1.5)
     """
     assert len(graph) == len(rings)
     assert not graph.periodic
