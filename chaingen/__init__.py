@@ -9,7 +9,11 @@
 Names are loaded when they are first used, so that importing the package costs nothing.
 """
 
+import os
+import tempfile
+from contextlib import suppress
 from importlib import import_module
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -51,6 +55,32 @@ __all__ = [
     "parse_design",
     "size_overview",
 ]
+
+
+def _keep_kernels() -> None:
+    """See to it that compiled kernels have a folder to be kept in.
+
+    They are kept beside the package or in the user's cache. Where neither can be written, as in a locked-down
+    installation without a home, a folder of this user's among the temporary files serves.
+    """
+    home = Path.home() if os.environ.get("HOME") else None
+    here = Path(__file__).parent
+    places = [here / "geometry", *([home / ".cache", home] if home else [])]
+    if os.environ.get("NUMBA_CACHE_DIR") or any(p.is_dir() and os.access(p, os.W_OK) for p in places[:2]):
+        return
+    if home and not (home / ".cache").exists() and os.access(home, os.W_OK):
+        return
+    user = os.getuid() if hasattr(os, "getuid") else 0
+    folder = Path(tempfile.gettempdir()) / f"chaingen-kernels-{user}"
+    with suppress(OSError):
+        folder.mkdir(mode=0o700, exist_ok=True)
+    if not (folder.is_dir() and os.access(folder, os.W_OK) and folder.stat().st_uid == user):
+        folder = Path(tempfile.mkdtemp(prefix="chaingen-kernels-"))
+    os.environ["NUMBA_CACHE_DIR"] = str(folder)
+
+
+if os.name == "posix":
+    _keep_kernels()
 
 
 def __getattr__(name: str) -> Any:

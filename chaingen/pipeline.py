@@ -25,6 +25,7 @@ from chaingen.solve.bound import Threading, threading
 from chaingen.solve.check import CheckReport, check
 from chaingen.solve.length import taut_lengths
 from chaingen.solve.place import PERIODIC_REPEATS, Answer, Placement, place
+from chaingen.solve.rough import cell_period as rough_period
 from chaingen.solve.sizes import SizeEntry, Tightest, size_table, tightest
 from chaingen.solve.verdict import LOOSE_FROM, TIGHT_BELOW, Fit, Nearest, fit_of, nearest_fits, tolerance_band
 from chaingen.stock.gauges import awg_table
@@ -62,7 +63,13 @@ def with_repeats(design: Design, on_progress: Progress = _silent) -> Design:
         return design
     on_progress("pulling the cell straight")
     lengths = taut_lengths(design.run, target=design.length)
-    repeat = 3 if lengths is None else lengths.nearest_repeat(design.length)
+    if lengths is not None:
+        repeat = lengths.nearest_repeat(design.length)
+    elif design.run.closed:
+        # How hard a loop is bent depends on its length: the rough one serves where there is no true one.
+        repeat = round(design.length / rough_period(design.run.cell))
+    else:
+        repeat = 3
     if design.run.closed:
         repeat = max(repeat, -(-3 // len(design.run.cell)))
     rings = repeat * sum(group.count for group in design.run.cell)
@@ -297,14 +304,17 @@ def size_overview(
     size = used[ring]
     # Without a number of repeats a length stands for a long chain.
     run = design.run if design.length is None else design.run.repeated(PERIODIC_REPEATS)
+    quick = len(used) == 1 and not (run.first or run.last or run.closed)
     if insides is None:
         step = 0.5 if size.inside_diameter >= 2.0 else size.inside_diameter / 8.0
-        around = size.inside_diameter + step * np.arange(-4, 5)
+        # Where every field is a search of its own, fewer of them.
+        steps = 4 if quick else 2
+        around = size.inside_diameter + step * np.arange(-steps, steps + 1)
         insides = [float(x) for x in around if x >= 0.25 * size.inside_diameter]
     if wires is None:
         table = sorted({*awg_table().values(), size.wire_diameter}, reverse=True)
         at = table.index(size.wire_diameter)
-        wires = table[max(0, at - 3) : at + 4]
+        wires = table[max(0, at - (3 if quick else 2)) : at + (4 if quick else 2)]
     on_progress("finding the tightest")
     tight = tightest(run)
     table_of_sizes = size_table(

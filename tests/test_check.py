@@ -3,12 +3,13 @@ import dataclasses
 import numpy as np
 import pytest
 
+from chaingen.geometry.distance import smallest_gaps
 from chaingen.geometry.rings import Rings
 from chaingen.solve.check import check
 from chaingen.solve.place import place
 from chaingen.weave.graph import LinkGraph
 from chaingen.weave.groups import Run
-from tests.conftest import join, rosette, side, size
+from tests.conftest import join, rings_of, rosette, side, size
 
 RING = size(4.0)
 
@@ -109,10 +110,13 @@ def test_crossed_joins_are_a_fault_though_their_links_are_right():
     assert check(placement.graph, placement.rings).sound
     # Both stand on the upright through their middle, turned to either side; one is moved lengthways, so that
     # its shorter chord of that upright lies within the other's.
-    rings, middle = placement.rings, placement.rings.centres[[1, 2]].mean(axis=0)
     c, s = np.cos(0.3), np.sin(0.3)
-    crossed = changed(rings, 1, centre=middle + 1.6 * np.array([c, s, 0.0]), normal=[-s, c, 0.0])
-    crossed = changed(crossed, 2, centre=middle, normal=[s, c, 0.0])
+    crossed = rings_of(
+        ((-4.3, 0, 0), (0, 0, 1), big.radius, big.wire_radius),
+        ((1.6 * c, 1.6 * s, 0), (-s, c, 0), thin.radius, thin.wire_radius),
+        ((0, 0, 0), (s, c, 0), thin.radius, thin.wire_radius),
+        ((5.0, 0, 0), (0, 0, 1), big.radius, big.wire_radius),
+    )
     report = check(placement.graph, crossed)
     assert report.links_as_designed
     assert not report.collisions
@@ -133,3 +137,22 @@ def test_wrong_shapes_of_a_graph_are_bugs():
     assert isinstance(graph, LinkGraph)
     with pytest.raises(AssertionError):
         check(graph, Rings(np.zeros((1, 3)), np.array([[0.0, 0.0, 1.0]]), np.ones(1), np.ones(1) * 0.1))
+
+
+@pytest.mark.parametrize("inside", [6.0, 8.0, 20.0])
+def test_the_smallest_gap_of_loose_chains_is_that_of_all_pairs(inside):
+    """Gaps wider than the wire: the closest rings may be ones that are not linked."""
+    ring = size(inside, 1.0)
+    for cell in ((side(1, ring),), (side(2, ring), join(1, ring))):
+        placement = place(Run(cell, 8), starts=2)
+        everywhere = np.column_stack(np.triu_indices(len(placement.graph), 1))
+        report = check(placement.graph, placement.rings)
+        assert report.smallest_gap == smallest_gaps(placement.rings, everywhere)[0].min()
+        # Rings far apart are measured too.
+        apart = Rings(
+            placement.rings.centres * 50.0,
+            placement.rings.normals,
+            placement.rings.radii,
+            placement.rings.wire_radii,
+        )
+        assert check(placement.graph, apart).smallest_gap == smallest_gaps(apart, everywhere)[0].min()

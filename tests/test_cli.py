@@ -688,3 +688,31 @@ def test_models_of_an_earlier_run_are_warned_of(tmp_path):
     assert again.exit_code == 1
     assert "from an earlier run" in again.output
     assert (tmp_path / "out" / "models" / "piece.stl").exists()
+
+
+def test_too_many_rings_to_repeat_are_refused(tmp_path):
+    path = tmp_path / "wide.toml"
+    many = ", ".join(["{ side_by_side = 2 }"] * 45)
+    path.write_text(re.sub(r"groups = \[.*?\n\]", f"groups = [{many}]", FITS, flags=re.DOTALL))
+    outcome = CliRunner().invoke(main, ["check", str(path)])
+    assert outcome.exit_code == 2
+    assert "180 rings to be repeated as one" in outcome.output
+
+
+def test_kernels_find_a_folder_without_a_home(tmp_path):
+    """Neither home nor installation can be written: a folder among the temporary files is taken."""
+    code = (
+        "import os\nos.access = lambda path, mode: str(path).startswith(os.environ['TMPDIR'])\n"
+        "import chaingen\nprint(os.environ['NUMBA_CACHE_DIR'])"
+    )
+    env = {key: value for key, value in os.environ.items() if key not in ("HOME", "NUMBA_CACHE_DIR")}
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        capture_output=True,
+        text=True,
+        check=True,
+        cwd=ROOT,
+        env={**env, "TMPDIR": str(tmp_path)},
+    )
+    if os.name == "posix":
+        assert done.stdout.startswith(str(tmp_path))

@@ -110,7 +110,7 @@ def test_a_closed_loop():
     wire=st.floats(0.06, 49.0),
     clearance=st.floats(0.0, 10.0),
     repeat=st.integers(1, 1000),
-    counts=st.lists(st.integers(2, 12), min_size=1, max_size=6),
+    counts=st.lists(st.integers(2, 7), min_size=1, max_size=4),
     kinds=st.lists(st.sampled_from(["side_by_side", "rosette"]), min_size=6, max_size=6),
     title=st.text(min_size=1, max_size=200).filter(lambda t: t.isprintable() and t.strip()),
 )
@@ -163,7 +163,7 @@ BAD_VALUES = [
     ('"0 mm"', '"11 mm"', "clearance", ["0 mm to 10 mm"]),
     ('"0 mm"', "0", "clearance", ["with its unit"]),
     ('"0.05 mm"', '"1.1 mm"', "tolerance", ["0 mm to 1 mm"]),
-    ('"0.05 mm"', '"0.6 mm"', "tolerance", ["less than half the thinnest wire", "1.024 mm"]),
+    ('"0.05 mm"', '"0.6 mm"', "tolerance", ["less than 0.512 mm", "half the thinnest wire"]),
     ('"Harbour bracelet"', '""', "title", ["1 to 200 characters"]),
     ('"Harbour bracelet"', '"  "', "title", ["1 to 200 characters"]),
     ('"Harbour bracelet"', '"' + "x" * 201 + '"', "title", ["1 to 200 characters"]),

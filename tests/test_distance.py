@@ -143,3 +143,15 @@ def test_free_twist_of_a_taut_joint(ratio, degrees):
         )
         gap = smallest_gaps(rings, PAIR)[0][0]
         assert (abs(gap) < 1e-9) if clear else (gap < -1e-6)
+
+
+@pytest.mark.parametrize("ratio", [8.0, 30.0, 100.0])
+def test_a_small_circle_by_a_large_one(rng, ratio):
+    """Near the rim of the large one, where it counts, in either order."""
+    for _ in range(150):
+        small = (np.array([ratio, 0.0, 0.0]) + 1.5 * rng.normal(size=3), rng.normal(size=3), 1.0)
+        small = (small[0], small[1] / np.linalg.norm(small[1]), 1.0)
+        large = (np.zeros(3), np.array([0.0, 0.0, 1.0]), ratio)
+        exact = circle_distance(small, large)
+        assert distance(small, large) == pytest.approx(exact, abs=1e-9)
+        assert distance(large, small) == pytest.approx(exact, abs=1e-9)

@@ -273,3 +273,23 @@ def test_a_proof_never_meets_a_placement(groups):
     if report.sound:
         assert placement.proof is None
         assert placement.gap == pytest.approx(report.smallest_gap, abs=1e-9)
+
+
+@pytest.mark.parametrize("inside", [6.0, 20.0])
+def test_a_loose_plain_chain_by_hand(inside):
+    """Next-but-one rings lie 2 p - 2 R apart, linked ones 2 R - p: best at p = 4 R / 3 (by hand)."""
+    placement = place(Run((side(1, size(inside, 1.0)),), 20))
+    assert placement.gap == pytest.approx((inside + 1.0) / 3.0 - 1.0, abs=1e-3)
+
+
+def test_loops_too_long_to_be_searched_are_not_called_unfit():
+    run = Run((side(2, size(2.9)),), 77, closed=True)
+    placement = place(run)
+    assert placement.answer is Answer.NOT_CONVERGED
+    assert place(run.repeated(78)).answer is Answer.FITS
+
+
+def test_a_junction_gets_its_room_from_the_groups_before_it():
+    ring = size(4.0)
+    run = Run((side(1, ring), side(2, ring), rosette(3, ring)), 3, last=(side(2, size(6.0, 1.2, "end")),))
+    assert place(run).gap > 0.04

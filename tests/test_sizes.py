@@ -5,7 +5,7 @@ from chaingen.design.starter import starter_design
 from chaingen.errors import BadInput
 from chaingen.pipeline import size_overview
 from chaingen.solve.place import place
-from chaingen.solve.sizes import size_table
+from chaingen.solve.sizes import size_table, tightest
 from chaingen.solve.verdict import Fit
 from chaingen.weave.groups import Run
 from tests.conftest import AWG_18, join, side, size
@@ -51,3 +51,24 @@ def test_unknown_ring_is_refused():
     design = parse_design(starter_design("two-in-one"))
     with pytest.raises(BadInput, match="link"):
         size_overview(design, ring="lonk")
+
+
+def test_other_groups_at_the_ends_count():
+    """A rosette of six at the end carries more wires than the chain does: it sets the sizes."""
+    from tests.conftest import rosette
+
+    ring = size(3.0)
+    plain, ended = Run((side(1, ring),), 10), Run((side(1, ring),), 10, last=(rosette(6, ring),))
+    assert dict(tightest(plain).aspect_ratios)["link"] == pytest.approx(2.0, abs=0.01)
+    assert dict(tightest(ended).aspect_ratios)["link"] > 3.0
+    ((entry,),) = size_table(ended, "link", [3.0], [AWG_18])
+    assert entry.fit is Fit.DOES_NOT_FIT
+
+
+@pytest.mark.parametrize("inside", [7.0, 15.0, 20.0])
+def test_the_tightest_does_not_depend_on_where_it_starts(inside):
+    for cell, exact in (
+        ((side(1, size(inside, 1.0)),), 2.0),
+        ((side(2, size(inside, 1.0)), join(1, size(inside, 1.0))), 2.4142),
+    ):
+        assert dict(tightest(Run(cell, 10)).aspect_ratios)["link"] == pytest.approx(exact, abs=0.01)

@@ -5,6 +5,12 @@ from dataclasses import dataclass, replace
 from chaingen.stock.metals import Metal
 from chaingen.weave.groups import RingSize, Run
 
+MAX_CELL_RINGS = 60
+"""The most rings of the groups that are repeated."""
+
+MAX_END_RINGS = 60
+"""The most rings before and after the repeated groups when a finished length is asked for."""
+
 MAX_RINGS = 200_000
 """The largest piece that is accepted."""
 

@@ -11,7 +11,7 @@ from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
 
-from chaingen.design.design import MAX_RINGS, Design
+from chaingen.design.design import MAX_CELL_RINGS, MAX_END_RINGS, MAX_RINGS, Design
 from chaingen.design.schema import MOST_GROUPS, DesignTable, GroupTable, RingTable
 from chaingen.errors import BadInput, Problem
 from chaingen.stock.metals import find_metal
@@ -325,7 +325,7 @@ def _run_problems(design: Design) -> list[Problem]:
     run, problems = design.run, []
     thinnest = min(size.wire_diameter for size in design.ring_sizes)
     if design.tolerance >= 0.5 * thinnest:
-        limit = f"less than half the thinnest wire, {format_mm(thinnest)}"
+        limit = f"less than {format_mm(0.5 * thinnest)}, half the thinnest wire"
         problems.append(Problem("tolerance", format_mm(design.tolerance), limit))
     rings = sum(g.count for g in run.first + run.last) + run.repeat * sum(g.count for g in run.cell)
     if rings > MAX_RINGS:
@@ -333,6 +333,27 @@ def _run_problems(design: Design) -> list[Problem]:
             Problem("pattern.repeat", f"a piece of {rings:,} rings", f"at most {MAX_RINGS:,} rings")
         )
         return problems
+    cell = sum(g.count for g in run.cell) * (2 if len(run.cell) % 2 else 1)
+    repeats = run.closed or run.repeat > 2 or design.length is not None
+    if repeats and cell > MAX_CELL_RINGS:
+        problems.append(
+            Problem(
+                "pattern.groups",
+                f"{cell} rings to be repeated as one (an odd number of groups counts twice)",
+                f"at most {MAX_CELL_RINGS}, more take too long to place",
+                "repeat fewer groups, or write an open run out with neither repeat nor length",
+            )
+        )
+    ends = sum(g.count for g in run.first + run.last)
+    if design.length is not None and ends > MAX_END_RINGS:
+        problems.append(
+            Problem(
+                "pattern.length",
+                f"{ends} rings in first and last",
+                f"at most {MAX_END_RINGS} beside a length, more take too long to pull straight",
+                "write repeat instead",
+            )
+        )
     # Two repeats show every pair of neighbours that there can be.
     row = run.first + run.cell * (2 if design.length is not None else min(run.repeat, 2)) + run.last
     joins = [group.kind is GroupKind.JOIN for group in row]

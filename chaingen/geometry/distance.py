@@ -228,27 +228,75 @@ def angle_of(px: float, py: float, pz: float, c: Floats, n: Floats) -> float:
 
 
 @numba.njit(cache=True)
+def nearest_points(
+    ca: Floats, na: Floats, ra: float, cb: Floats, nb: Floats, rb: float, angles: Floats, points: Floats
+) -> int:
+    """The nearest points of two circles at every local minimum of their distance.
+
+    The smaller circle is the one that is walked along: seen from a large one, a small one is soon overlooked.
+
+    Args:
+        ca: Centre of circle a [mm], shape (3,).
+        na: Unit normal of circle a, shape (3,).
+        ra: Radius of circle a [mm].
+        cb: Centre of circle b [mm], shape (3,).
+        nb: Unit normal of circle b, shape (3,).
+        rb: Radius of circle b [mm].
+        angles: Room for angles, shape (MOST_MINIMA,).
+        points: Receives the points on a and on b [mm], shape (MOST_MINIMA, 2, 3).
+
+    Returns:
+        How many minima there are.
+    """
+    swapped = ra > rb
+    if swapped:
+        count, _ = circle_minima(cb, nb, rb, ca, na, ra, angles)
+    else:
+        count, _ = circle_minima(ca, na, ra, cb, nb, rb, angles)
+    for m in range(count):
+        if swapped:
+            qx, qy, qz = point_at(cb, nb, rb, angles[m])
+            px, py, pz = nearest_on_circle(qx, qy, qz, ca, na, ra)
+        else:
+            px, py, pz = point_at(ca, na, ra, angles[m])
+            qx, qy, qz = nearest_on_circle(px, py, pz, cb, nb, rb)
+        points[m, 0, 0] = px
+        points[m, 0, 1] = py
+        points[m, 0, 2] = pz
+        points[m, 1, 0] = qx
+        points[m, 1, 1] = qy
+        points[m, 1, 2] = qz
+    return count
+
+
+@numba.njit(cache=True)
+def _apart(points: Floats) -> float:
+    """Distance of two points, shape (2, 3)."""
+    return sqrt(
+        (points[0, 0] - points[1, 0]) ** 2
+        + (points[0, 1] - points[1, 1]) ** 2
+        + (points[0, 2] - points[1, 2]) ** 2
+    )
+
+
+@numba.njit(cache=True)
 def _smallest_gaps(
     centres: Floats, normals: Floats, radii: Floats, wires: Floats, pairs: Ints, gaps: Floats, points: Floats
 ) -> None:
     angles = np.empty(MOST_MINIMA)
+    found = np.empty((MOST_MINIMA, 2, 3))
     for k in range(len(pairs)):
         i = pairs[k, 0]
         j = pairs[k, 1]
-        count, _ = circle_minima(centres[i], normals[i], radii[i], centres[j], normals[j], radii[j], angles)
+        count = nearest_points(
+            centres[i], normals[i], radii[i], centres[j], normals[j], radii[j], angles, found
+        )
         best = np.inf
         for m in range(count):
-            px, py, pz = point_at(centres[i], normals[i], radii[i], angles[m])
-            qx, qy, qz = nearest_on_circle(px, py, pz, centres[j], normals[j], radii[j])
-            d = sqrt((px - qx) ** 2 + (py - qy) ** 2 + (pz - qz) ** 2)
+            d = _apart(found[m])
             if d < best:
                 best = d
-                points[k, 0, 0] = px
-                points[k, 0, 1] = py
-                points[k, 0, 2] = pz
-                points[k, 1, 0] = qx
-                points[k, 1, 1] = qy
-                points[k, 1, 2] = qz
+                points[k] = found[m]
         gaps[k] = best - wires[i] - wires[j]
 
 
@@ -260,19 +308,11 @@ def _all_minima(
     for k in range(len(pairs)):
         i = pairs[k, 0]
         j = pairs[k, 1]
-        count, _ = circle_minima(centres[i], normals[i], radii[i], centres[j], normals[j], radii[j], angles)
+        count = nearest_points(
+            centres[i], normals[i], radii[i], centres[j], normals[j], radii[j], angles, points[k]
+        )
         for m in range(MOST_MINIMA):
-            gaps[k, m] = np.nan
-        for m in range(count):
-            px, py, pz = point_at(centres[i], normals[i], radii[i], angles[m])
-            qx, qy, qz = nearest_on_circle(px, py, pz, centres[j], normals[j], radii[j])
-            gaps[k, m] = sqrt((px - qx) ** 2 + (py - qy) ** 2 + (pz - qz) ** 2) - wires[i] - wires[j]
-            points[k, m, 0, 0] = px
-            points[k, m, 0, 1] = py
-            points[k, m, 0, 2] = pz
-            points[k, m, 1, 0] = qx
-            points[k, m, 1, 1] = qy
-            points[k, m, 1, 2] = qz
+            gaps[k, m] = _apart(points[k, m]) - wires[i] - wires[j] if m < count else np.nan
 
 
 def smallest_gaps(rings: Rings, pairs: Ints) -> tuple[Floats, Floats]:

@@ -31,8 +31,9 @@ def headline(result: Result) -> str:
             f"which takes a hole of "
             f"{format_mm(proof.needed)}; there are {format_mm(proof.hole)}{clearance}."
         )
-    starts = sum(len(search.gaps) for search in placement.searches)
-    agreed = max(search.agreed for search in placement.searches)
+    # The part that is shortest of room is the one that failed.
+    failed = min(placement.searches, key=lambda search: (max(search.gaps), search.converged))
+    starts, agreed = len(failed.gaps), failed.agreed
     if placement.answer is Answer.NO_FIT_FOUND:
         found = f"No fit was found in {starts} starts ({agreed} of them agree on the best try)."
     else:
@@ -99,7 +100,8 @@ def verdict_lines(result: Result) -> list[str]:
         low, high = min(c.gap for c in corners), max(c.gap for c in corners)
         named = " to ".join((words[0], words[-1]) if len(words) > 1 else words)
         span = f"gap {format_mm(low)} to {format_mm(high)}, {named}"
-        holds = "that holds" if result.band.holds else "that does not hold everywhere"
+        fits = [corner.fit is not Fit.DOES_NOT_FIT for corner in corners]
+        holds = "it still fits" if all(fits) else "it fits only in part" if any(fits) else "it fits nowhere"
         lines.append(
             f"With inside diameter and wire off by up to {format_mm(result.band.tolerance)}, {holds}: {span}."
         )
@@ -112,7 +114,7 @@ def verdict_lines(result: Result) -> list[str]:
             )
         else:
             lines.append(
-                f"But the last wire will not thread: ring {names[thread.ring]} lacks "
+                f"But by a simple reckoning the last wire may not thread: ring {names[thread.ring]} lacks "
                 f"{format_mm(-thread.margin)} for {thread.wires} wires while one ring is open."
             )
     lines += [nearest_words(nearest) for nearest in result.nearest]
@@ -135,8 +137,11 @@ def verdict_lines(result: Result) -> list[str]:
         lines.append(
             f"{way} it measures {format_mm(result.finished_length, 1)} ({inches:.2f} in){asked}, "
             f"with the groups made "
-            f"{design.run.repeat:,} {'time' if design.run.repeat == 1 else 'times'}."
+            f"{design.run.repeat:,} {'time' if design.run.repeat == 1 else 'times'}. With its gaps open, as "
+            f"in pictures and models, it is {format_mm(result.length_as_placed, 1)} long."
         )
+    elif result.fits:
+        lines.append("It has too many unlike groups to be pulled straight, so no finished length is known.")
     return lines
 
 
@@ -158,14 +163,17 @@ def borders_line() -> str:
     )
 
 
+def _field(entry: SizeEntry) -> str:
+    """Gap and word of one field; gaps about nothing get a digit more, so that their sign can be seen."""
+    digits = 2 if abs(entry.gap) >= 0.005 else 3
+    return f"{entry.gap:+.{digits}f} {entry.fit.value}"
+
+
 def table_rows(table: Sequence[Sequence[SizeEntry]]) -> tuple[list[str], list[list[str]]]:
     """Head and rows of a size table as text."""
     head = ["inside"]
     for entry in table[0]:
         name = gauge_name(entry.wire_diameter)
         head.append(f"{format_mm(entry.wire_diameter)}\n{name}" if name else format_mm(entry.wire_diameter))
-    rows = [
-        [format_mm(row[0].inside_diameter), *(f"{entry.gap:+.2f} {entry.fit.value}" for entry in row)]
-        for row in table
-    ]
+    rows = [[format_mm(row[0].inside_diameter), *(_field(entry) for entry in row)] for row in table]
     return head, rows

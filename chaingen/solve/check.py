@@ -147,12 +147,17 @@ def check(graph: LinkGraph, rings: Rings, *, clearance: float = 0.0) -> CheckRep
     assert not graph.periodic
     n = len(rings)
     pairs = near_pairs(rings, margin=max(clearance, 0.0) + float(rings.wire_radii.max()))
+    gaps, points = smallest_gaps(rings, pairs)
+    if n > 1 and gaps.min(initial=np.inf) > max(clearance, 0.0) + float(rings.wire_radii.max()):
+        # No pair is closer than the search reached: reach as far as the closest one found, or everywhere.
+        far = float(gaps.min()) if len(gaps) else float(np.linalg.norm(np.ptp(rings.centres, axis=0)))
+        pairs = near_pairs(rings, margin=far)
+        gaps, points = smallest_gaps(rings, pairs)
     wanted = np.unique(_keys(graph.links, n))
     keys = _keys(pairs, n)
     joined = linked(rings, pairs)
     missing = np.setdiff1d(wanted, keys[joined])
     unwanted = np.setdiff1d(keys[joined], wanted)
-    gaps, points = smallest_gaps(rings, pairs)
     collisions: tuple[Collision, ...] = ()
     pair: tuple[int, int] | None = None
     place: tuple[float, float, float] | None = None

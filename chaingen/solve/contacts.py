@@ -13,12 +13,15 @@ import numpy as np
 import numpy.typing as npt
 from scipy.sparse import coo_matrix, csc_matrix
 
-from chaingen.geometry.distance import MOST_MINIMA, circle_minima, nearest_on_circle, point_at
+from chaingen.geometry.distance import MOST_MINIMA, nearest_on_circle, nearest_points, point_at
 from chaingen.geometry.linking import disc_crossings
 from chaingen.geometry.near import near_pairs
 from chaingen.geometry.rings import Floats, Ints, Rings, axes_across
 from chaingen.solve.motion import Motion, MotionKind
 from chaingen.weave.graph import LinkGraph
+
+REACH = 2.5
+"""Wires up to this many radii of the smallest ring apart are contacts: more than the gaps of loose chains."""
 
 CONTACT_SAMPLES = 8
 """Even samples of each circle of a pair that enter the linear program besides the local minima."""
@@ -98,6 +101,7 @@ def _collect(
     room = len(sign)
     m = 0
     angles = np.empty(MOST_MINIMA)
+    found = np.empty((MOST_MINIMA, 2, 3))
     cb = np.empty(3)
     nb = np.empty(3)
     for k in range(len(pairs)):
@@ -117,11 +121,11 @@ def _collect(
         both = wires[i] + wires[j]
         crossed, _ = disc_crossings(ca, na, radii[i], cb, nb, radii[j])
         right = (crossed == 1) == wanted[k]
-        count, _ = circle_minima(ca, na, radii[i], cb, nb, radii[j], angles)
+        count = nearest_points(ca, na, radii[i], cb, nb, radii[j], angles, found)
         best = -1
         for c in range(count):
-            px, py, pz = point_at(ca, na, radii[i], angles[c])
-            qx, qy, qz = nearest_on_circle(px, py, pz, cb, nb, radii[j])
+            px, py, pz = found[c, 0, 0], found[c, 0, 1], found[c, 0, 2]
+            qx, qy, qz = found[c, 1, 0], found[c, 1, 1], found[c, 1, 2]
             _row(px, py, pz, qx, qy, qz, ca, cb, distance, direction, arms, m)
             if right:
                 if distance[m] - both < reach:
@@ -180,7 +184,7 @@ class Contacts:
     def pairs(self, state: State) -> tuple[Ints, npt.NDArray[np.bool_]]:
         """Pairs that could meet and all links (index, index, image), and whether each should be linked."""
         rings, motion = state.rings, state.motion
-        margin = float(rings.wire_radii.max() * 2.0)
+        margin = max(2.0 * float(rings.wire_radii.max()), REACH * float(rings.radii.min()))
         if motion.kind is MotionKind.NONE:
             near = near_pairs(rings, margin=margin)
             pairs = np.column_stack([near, np.zeros(len(near), dtype=np.int64)])

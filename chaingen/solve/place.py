@@ -91,7 +91,7 @@ def _place_repeated(run: Run, starts: int, enough: float) -> tuple[Rings, list[S
         start = count - sum(group.count for group in tail)
         row = tail + run.last
         longer, more, least = grown(
-            row, keep, rings[start:], starts=starts, enough=enough, quarter=(len(body) - keep) % 2
+            row, keep, rings[start:], starts=starts, enough=enough, quarter=(len(body) - keep) % 2, known=gap
         )
         rings = concatenate([rings[:start], longer])
         searches += more
@@ -102,7 +102,9 @@ def _place_repeated(run: Run, starts: int, enough: float) -> tuple[Rings, list[S
         size = sum(group.count for group in head)
         row = tuple(reversed(head)) + tuple(reversed(run.first))
         flipped = _turned_about(rings[:size], head)
-        longer, more, least = grown(row, keep, flipped, starts=starts, enough=enough, quarter=(keep - 1) % 2)
+        longer, more, least = grown(
+            row, keep, flipped, starts=starts, enough=enough, quarter=(keep - 1) % 2, known=gap
+        )
         rings = concatenate([_turned_about(longer, row), rings[size:]])
         searches += more
         gap = min(gap, least)
@@ -163,8 +165,13 @@ def _place_closed(run: Run, starts: int, enough: float) -> tuple[Rings, list[Sea
     bent = rough.bent(twisted[back], along, length)
     report = check(whole, bent)
     kept = report.links_as_designed and report.smallest_gap >= max(SLACKENING * straight, enough, 0.0)
-    if kept or len(whole) > LOOP_RINGS:
-        return bent, searches, report.smallest_gap if report.links_as_designed else -np.inf
+    if kept:
+        return bent, searches, report.smallest_gap
+    if len(whole) > LOOP_RINGS:
+        # Too long to be opened up as a whole: nothing is known beyond this one pose.
+        found = report.smallest_gap if report.links_as_designed else -np.inf
+        searches.append(Search("loop", (found,), int(report.links_as_designed), 0, False, ()))
+        return bent, searches, found
     # A small loop is bent hard, so that its regular start may be a poor one.
     tries = starts if len(whole) <= WHOLE_RINGS else 1
     solved = search("loop", whole, State(bent, Motion()), starts=tries, enough=enough)

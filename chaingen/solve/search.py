@@ -190,6 +190,7 @@ def grown(
     starts: int,
     enough: float,
     quarter: int,
+    known: float = np.inf,
 ) -> tuple[Rings, list[Search], float]:
     """Add groups to a placed row, a few at a time, the last ones placed staying free.
 
@@ -200,11 +201,12 @@ def grown(
         starts: Seeded starts for each step.
         enough: See `solve_cell`.
         quarter: Quarter turn of the first group.
+        known: Smallest gap of the part that is placed [mm].
     """
     counts = np.array([group.count for group in groups])
     ends = np.concatenate([[0], np.cumsum(counts)])
     searches: list[Search] = []
-    gap = np.inf
+    gap = known
     while done < len(groups):
         upto = done + 1
         while upto < len(groups) and ends[upto + 1] - ends[done] <= 12:
@@ -226,6 +228,19 @@ def grown(
         solved = search(
             "junction", row_graph(window), State(start, Motion()), starts=starts, enough=enough, free=free
         )
+        if back and solved.gap < gap:
+            # The junction binds: the groups before it may give way, all but the two that hold the window.
+            window_free = group_of >= back + 2
+            again = search(
+                "junction",
+                row_graph(window),
+                solved.state,
+                starts=1,
+                enough=enough,
+                free=window_free,
+            )
+            if again.search.sound and again.gap > solved.gap:
+                solved = again
         searches.append(solved.search)
         gap = min(gap, solved.gap)
         before = [] if rings is None else [rings[: int(ends[back])]]

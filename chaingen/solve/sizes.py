@@ -12,7 +12,7 @@ from chaingen.solve.motion import Motion, MotionKind
 from chaingen.solve.place import PERIODIC_REPEATS
 from chaingen.solve.search import ENOUGH_AGREE, SHAKES, STARTS, is_sound
 from chaingen.solve.slp import widen
-from chaingen.solve.verdict import Fit, best_gap, fit_of, resized
+from chaingen.solve.verdict import Fit, best_gap, fit_of, resized, sample_of
 from chaingen.weave.graph import cell_graph, row_graph
 from chaingen.weave.groups import RingSize, Run
 
@@ -41,14 +41,15 @@ class Tightest:
 def tightest(run: Run, *, starts: int = STARTS) -> Tightest:
     """Thicken all wires of a pattern on their centrelines until they bind.
 
-    A repeated run is judged by its cell, a short one as a whole.
+    A repeated run is judged by its cell (a closed loop too, its bend left out), one with other groups at its
+    ends by three repeats of it with them, a short one as a whole.
 
     Args:
         run: The run.
         starts: Seeded starts.
     """
-    periodic = run.closed or run.repeat >= PERIODIC_REPEATS
-    graph = cell_graph(run.cell) if periodic else row_graph(run.groups())
+    periodic = (run.closed or run.repeat >= PERIODIC_REPEATS) and not (run.first or run.last)
+    graph = cell_graph(run.cell) if periodic else row_graph(sample_of(run).groups())
     motion = Motion(MotionKind.SHIFT, rough.cell_period(graph.groups)) if periodic else Motion()
     contacts = Contacts(graph)
     rng = np.random.default_rng(0)
@@ -114,7 +115,8 @@ def size_table(
     Returns:
         Rows of entries.
     """
-    alone = len({(size.inside_diameter, size.wire_diameter) for size in run.sizes()}) == 1
+    one_size = len({(size.inside_diameter, size.wire_diameter) for size in run.sizes()}) == 1
+    alone = one_size and not (run.first or run.last or run.closed)
     reach = 0.0
     if alone:
         size = run.sizes()[0]
@@ -124,13 +126,16 @@ def size_table(
     for inside in insides:
         row = []
         for wire in wires:
+            sound = True
             if alone:
                 gap = reach * 0.5 * (inside + wire) - wire
             elif wire > inside:
                 gap = inside - wire
             else:
-                gap, _ = best_gap(resized(run, _only(ring, inside, wire)), clearance)
-            row.append(SizeEntry(inside, wire, gap, fit_of(gap - clearance, wire)))
+                gap, sound = best_gap(resized(run, _only(ring, inside, wire)), clearance)
+            # A wide gap with links or shapes that are not those designed is no fit.
+            fit = fit_of(gap - clearance, wire) if sound or gap < clearance else Fit.DOES_NOT_FIT
+            row.append(SizeEntry(inside, wire, gap, fit))
             done += 1
             if on_progress:
                 on_progress(done, len(insides) * len(wires))

@@ -16,7 +16,7 @@ from scipy.optimize import linprog
 from scipy.sparse import coo_matrix, csc_matrix, hstack
 
 from chaingen.geometry.rings import Floats, Ints
-from chaingen.solve.contacts import Contacts, Rows, State, jacobian, picked_rows, stepped
+from chaingen.solve.contacts import REACH, Contacts, Rows, State, jacobian, picked_rows, stepped
 
 GAIN = 1e-6
 """A step that promises to raise the objective by less than this [mm] ends the search."""
@@ -133,7 +133,7 @@ def _climb(
     where it ended may correct it.
     """
     small = float(state.rings.radii.min())
-    reach = 2.5 * small
+    reach = REACH * small
     here = _measured(contacts, state, goal, reach)
     holding, forces = np.empty((0, 3), dtype=np.int64), np.empty(0)
     history: list[float] = []
