@@ -16,6 +16,9 @@ from chaingen.geometry.rings import Floats, Ints, Rings
 from chaingen.weave.graph import LinkGraph
 from chaingen.weave.groups import GroupKind
 
+ALIKE = 1e-9
+"""Gaps that differ by less than this [mm] are alike: the accuracy of the distance kernel."""
+
 ROUND_OFF = 1e-6
 """A gap may be short of the clearance asked by this much [mm] before it counts as a collision: far under any
 tolerance of wire."""
@@ -163,8 +166,9 @@ def check(graph: LinkGraph, rings: Rings, *, clearance: float = 0.0) -> CheckRep
     place: tuple[float, float, float] | None = None
     smallest = np.inf
     if len(gaps):
-        worst = int(np.argmin(gaps))
-        smallest = float(gaps[worst])
+        smallest = float(gaps.min())
+        # Of pairs that are alike but for round-off, the first is named.
+        worst = int(np.flatnonzero(gaps <= smallest + ALIKE)[0])
         pair = (int(pairs[worst, 0]), int(pairs[worst, 1]))
         place = _middle(points[worst], float(rings.wire_radii[pair[0]]), smallest)
         bad = np.flatnonzero(gaps < clearance - ROUND_OFF)
