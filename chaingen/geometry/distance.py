@@ -15,7 +15,7 @@ wires overlap.
 """
 
 from dataclasses import dataclass
-from math import atan2, cos, pi, sin, sqrt
+from math import cos, pi, sin, sqrt
 
 import numba
 import numpy as np
@@ -215,16 +215,6 @@ def point_at(c: Floats, n: Floats, radius: float, t: float) -> tuple[float, floa
     a = radius * cos(t)
     b = radius * sin(t)
     return c[0] + a * ux + b * vx, c[1] + a * uy + b * vy, c[2] + a * uz + b * vz
-
-
-@numba.njit(cache=True)
-def angle_of(px: float, py: float, pz: float, c: Floats, n: Floats) -> float:
-    """The angle [rad] in the frame of `frame(n)` under which a point is seen from the centre of a circle."""
-    ux, uy, uz, vx, vy, vz = frame(n[0], n[1], n[2])
-    wx = px - c[0]
-    wy = py - c[1]
-    wz = pz - c[2]
-    return atan2(wx * vx + wy * vy + wz * vz, wx * ux + wy * uy + wz * uz)
 
 
 @numba.njit(cache=True)

@@ -7,7 +7,7 @@ where it holds.
 """
 
 from functools import lru_cache
-from math import floor, pi, sqrt
+from math import pi, sqrt
 
 import numpy as np
 from scipy.optimize import minimize
@@ -120,11 +120,3 @@ def enclosing_radius(radii: Floats) -> float:
     if not len(radii):
         return 0.0
     return _enclosing(tuple(sorted((round(float(r), 9) for r in radii), reverse=True)))
-
-
-def most_equal(ratio: float) -> int:
-    """How many equal wires at most could pass a hole of `ratio` wire diameters, by the proven bound."""
-    count = 0
-    while equal_bound(count + 1) <= ratio + 1e-12 and count < floor(ratio * ratio) + 1:
-        count += 1
-    return count

@@ -106,26 +106,6 @@ def cell_period(groups: tuple[Group, ...]) -> float:
     return float(row_positions((*groups, groups[0]))[-1])
 
 
-def loop_pose(groups: tuple[Group, ...]) -> Rings:
-    """Rough pose of a closed loop of groups round z.
-
-    Neighbours stand at right angles; the rest of the turn that an odd number of them leaves is spread evenly
-    as a twist.
-    """
-    count = len(groups)
-    positions = row_positions((*groups, groups[0]))
-    radius = positions[-1] / (2.0 * pi)
-    twist = 0.5 * pi * (count % 2) / count
-    parts = []
-    for number, group in enumerate(groups):
-        turn = about_x(0.5 * pi * (number % 2) + twist * number)
-        # A row along x is bent so that x becomes the way round and the loop's middle lies towards +y.
-        bend = about_z(positions[number] / radius)
-        posed = moved(turned(group_pose(group), turn), np.array([0.0, -radius, 0.0]))
-        parts.append(turned(posed, bend))
-    return concatenate(parts)
-
-
 def bent(rings: Rings, group_x: Floats, length: float, *, tilt: float = 0.0) -> Rings:
     """A straight row of rings bent rigidly, group by group, into a closed loop round z.
 
