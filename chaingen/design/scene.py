@@ -1,0 +1,54 @@
+"""Scenes: where and how a finished piece is let come to rest."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class SceneKind(StrEnum):
+    """What holds the piece."""
+
+    HANG = "hang"
+    SWAG = "swag"
+    TABLE = "table"
+    WRIST = "wrist"
+    NECK = "neck"
+
+
+MAX_DRAPED_RINGS = 10_000
+"""The largest piece that is draped."""
+
+FRICTION = 0.2
+"""Coefficient of friction unless told otherwise: dry metal on metal or skin is 0.15 to 0.5 (common practice)."""
+
+SPAN_FRACTION = 0.8
+"""Span of a swag as part of the piece's taut length unless told otherwise."""
+
+WRIST, NECK = 160.0, 360.0
+"""Circumference of wrist and neck unless told otherwise [mm], middling ones (common practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """One way to let a piece come to rest.
+
+    Attributes:
+        kind: What holds it.
+        span: Distance of the two pegs of a swag [mm]; None for a part of the length.
+        span_fraction: Distance of the two pegs as part of the taut length.
+        circumference: Of the wrist or the neck [mm].
+        curved: Whether the piece is laid on the table in a curve.
+        friction: Coefficient of friction, wire on wire and wire on support.
+        disorder: How far the piece is shaken before it is let go: 0 not at all, 1 as far as it goes.
+        seed: Which disorder; equal seeds give equal rest.
+        settling: Whether to keep frames of the way to rest.
+    """
+
+    kind: SceneKind
+    span: float | None = None
+    span_fraction: float = SPAN_FRACTION
+    circumference: float = WRIST
+    curved: bool = False
+    friction: float = FRICTION
+    disorder: float = 0.0
+    seed: int = 0
+    settling: bool = False

@@ -1,0 +1,1 @@
+"""Drape: how a placed piece hangs, lies and wraps at rest."""

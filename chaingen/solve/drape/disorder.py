@@ -1,0 +1,62 @@
+"""Seeded disorder: a piece shaken before it is let go, never with a wire through another."""
+
+import numpy as np
+
+from chaingen.geometry.distance import smallest_gaps
+from chaingen.geometry.near import near_pairs
+from chaingen.geometry.rings import Floats, Rings
+from chaingen.geometry.solids import distances
+from chaingen.solve.drape.energy import Poses
+from chaingen.solve.drape.model import Bodies
+
+ROUNDS = 40
+"""Random moves of every ring."""
+
+NODES = 64
+"""Points of each ring that its clearance from solids is measured at."""
+
+LEFT = 0.02
+"""Part of the thinnest wire's radius that every gap keeps."""
+
+
+def _too_near(bodies: Bodies, poses: Poses, least: float) -> Floats:
+    """Which rings are nearer than `least` [mm] to another or to a solid, shape (n,)."""
+    rings = Rings(poses.centres, poses.frames[:, 2], bodies.radii, bodies.wire_radii)
+    pairs = near_pairs(rings, margin=least)
+    gaps, _ = smallest_gaps(rings, pairs)
+    bad = np.zeros(len(rings), dtype=bool)
+    bad[pairs[gaps < least].ravel()] = True
+    angle = 2.0 * np.pi * np.arange(NODES) / NODES
+    arms = np.cos(angle)[None, :, None] * poses.frames[:, None, 0] + np.sin(angle)[None, :, None] * poses.frames[:, None, 1]
+    points = poses.centres[:, None] + bodies.radii[:, None, None] * arms
+    # Between points a wire bulges out by at most R (1 - cos(pi / NODES)).
+    bulge = bodies.radii * (1.0 - np.cos(np.pi / NODES))
+    for solid in bodies.solids:
+        away = distances(solid, points.reshape(-1, 3))[:, 0].reshape(points.shape[:2]).min(axis=1)
+        bad |= away - bodies.wire_radii - bulge < least
+    return bad
+
+
+def shaken_up(bodies: Bodies, poses: Poses, amount: float, seed: int) -> Poses:
+    """The poses after many small random moves, each less than a wire's radius; moves that would touch are taken back.
+
+    Args:
+        bodies: The rings and solids.
+        poses: Poses free of contact.
+        amount: 0 to 1; moves and tilts are of `amount` half wire radii, normal spread.
+        seed: Seed of the moves.
+    """
+    rng = np.random.default_rng(seed)
+    n = len(bodies.radii)
+    least = LEFT * float(bodies.wire_radii.min())
+    for _ in range(ROUNDS):
+        step = 0.5 * amount * bodies.wire_radii[:, None] * np.clip(rng.normal(size=(n, 5)), -0.8, 0.8)
+        for _ in range(20):
+            trial = poses.stepped(step, bodies.radii)
+            bad = _too_near(bodies, trial, least)
+            bad &= (step != 0.0).any(axis=1)
+            if not bad.any():
+                poses = trial
+                break
+            step[bad] = 0.0
+    return poses

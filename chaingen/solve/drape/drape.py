@@ -1,0 +1,292 @@
+"""Drape: a placed piece brought to rest in a scene."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from chaingen.design.scene import Scene, SceneKind
+from chaingen.geometry.distance import smallest_gaps
+from chaingen.geometry.linking import linked
+from chaingen.geometry.near import near_pairs
+from chaingen.geometry.rings import Floats, Ints, Rings
+from chaingen.geometry.solids import Solid
+from chaingen.solve.check import CheckReport, check
+from chaingen.solve.drape import starts
+from chaingen.solve.drape.disorder import shaken_up
+from chaingen.solve.drape.energy import Poses
+from chaingen.solve.drape.model import Barrier, Bodies, Model, poses_of
+from chaingen.solve.drape.rest import Settling, unbalanced_force
+from chaingen.solve.drape.rows import Row, closing_run, middles, straight_row, twisted
+from chaingen.solve.drape.starts import CannotDrape, Start
+from chaingen.solve.place import Placement
+from chaingen.weave.graph import LinkGraph, piece_graph
+from chaingen.weave.groups import Run
+
+REACHES = (0.1, 0.03, 0.01, 0.004)
+"""Reach of the barrier as part of the thinnest wire's radius, from first to last. Gaps at rest are about half of
+it, so that the last one sets how near to touching the wires come."""
+
+PULLED_REACHES = REACHES[1:]
+"""The same for a piece that starts pulled nearly straight: its contacts are about where they will be."""
+
+BALANCED = 1e-3
+"""A piece is at rest when no ring is pushed by more than this [ring weights]."""
+
+ROUGHLY = 0.05
+"""The same between barriers [ring weights]."""
+
+MOST_STEPS = 1500
+"""Newton steps at one barrier after which a drape gives up."""
+
+HAIR = 0.005
+"""Wires with less room than this part of their diameter are draped thinner by what is missing to it."""
+
+LEAST_STIFFNESS = 0.3
+"""Least stiffness of a contact [ring weights]."""
+
+MOST_FRAMES = 160
+"""Frames of the way to rest that are kept."""
+
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True, eq=False)
+class Draped:
+    """A piece in a scene.
+
+    Attributes:
+        scene: The scene.
+        graph: The link graph; for a worn open run the closed loop's.
+        rings: Poses at the end, free of contact.
+        solids: What holds the piece.
+        reached: Whether it is at rest.
+        why: Why not, in words; empty when it is.
+        unbalanced: Largest unbalanced force on a ring [ring weights].
+        check: Gaps and links at the end.
+        hair: How much thinner the wires were taken [mm]; 0 when there was room.
+        steps: Newton steps taken.
+        support: Upward force of all supports over the piece's weight.
+        drop: From the top of the pegs to the lowest wire [mm]; None without pegs.
+        sag: From the top of the pegs to the middle of the lowest group of a swag [mm]; None for others.
+        length: Length at rest, along the middles of the groups from outside to outside, or round [mm].
+        span: Distance of the pegs of a swag [mm].
+        frames: Poses on the way, first and last included; empty unless asked for.
+        energies: Energy after each step, as (reach of the barrier, energy) [mm, ring weights mm].
+    """
+
+    scene: Scene
+    graph: LinkGraph
+    rings: Rings
+    solids: tuple[Solid, ...]
+    reached: bool
+    why: str
+    unbalanced: float
+    check: CheckReport
+    hair: float
+    steps: int
+    support: float
+    drop: float | None
+    sag: float | None
+    length: float
+    span: float | None
+    frames: tuple[Rings, ...]
+    energies: tuple[tuple[float, float], ...]
+
+
+class _Film:
+    """Keeps evenly chosen steps of the way, whatever their number."""
+
+    def __init__(self) -> None:
+        self.frames: list[Poses] = []
+        self._every = 1
+        self._count = 0
+
+    def add(self, poses: Poses) -> None:
+        if self._count % self._every == 0:
+            self.frames.append(poses)
+            if len(self.frames) > MOST_FRAMES:
+                self.frames = self.frames[::2]
+                self._every *= 2
+        self._count += 1
+
+
+def _thin(rings: Rings, factor: float) -> Rings:
+    return replace(rings, wire_radii=factor * rings.wire_radii)
+
+
+def _wires_apart(rings: Rings, pairs: Ints) -> float:
+    """Least distance of centrelines over the sum of the wire radii, of all pairs."""
+    gaps, _ = smallest_gaps(rings, pairs)
+    both = rings.wire_radii[pairs].sum(axis=1)
+    return float(((gaps + both) / both).min(initial=np.inf))
+
+
+def cleared(graph: LinkGraph, rings: Rings, solids: tuple[Solid, ...]) -> Rings | None:
+    """Poses whose wires overlap a little brought clear: thin wires grow back and push one another apart.
+
+    Args:
+        graph: What links with what.
+        rings: Poses with the right links, some wires overlapping.
+        solids: What the rings are clear of.
+
+    Returns:
+        Poses free of contact, or None when none were found.
+    """
+    reach = REACHES[0] * float(rings.wire_radii.min())
+    factor = 0.0
+    poses = poses_of(rings)
+    for _ in range(60):
+        now = replace(rings, centres=poses.centres, normals=poses.frames[:, 2])
+        pairs = near_pairs(now, margin=reach)
+        apart = _wires_apart(now, pairs)
+        if apart > 1.0 + 0.1 * reach / float(rings.wire_radii.max()):
+            report = check(graph, now)
+            return now if report.links_as_designed and not report.collisions else None
+        grown = 0.97 * apart
+        if grown < factor + 1e-4:
+            return None
+        factor = grown
+        bodies = Bodies(
+            rings.radii, factor * rings.wire_radii, np.zeros((len(rings), 3)), solids, 0.0
+        )
+        settling = Settling(
+            bodies, poses, Barrier(2.0 * reach, 1.0, np.empty(0, dtype=np.int64), np.empty(0))
+        )
+        settling.relax(0.05, 12)
+        poses = settling.poses
+    return None
+
+
+def _started(row: Row, scene: Scene, weights: Floats, taut: float | None) -> Start:
+    if scene.kind is SceneKind.SWAG:
+        return starts.swag(row, scene, weights, taut)
+    return starts.STARTS[scene.kind](row, scene, weights)
+
+
+def drape(
+    run: Run, placement: Placement, scene: Scene, *, taut: float | None = None, on_progress: Progress | None = None
+) -> Draped:
+    """Bring a placed piece to rest in a scene.
+
+    Args:
+        run: The run, its repeats settled.
+        placement: Its placement.
+        scene: The scene.
+        taut: The piece's taut length [mm], for the span of a swag.
+        on_progress: Told in words what is being done.
+
+    Raises:
+        CannotDrape: The scene cannot be started with this piece; the message says why.
+    """
+    say = on_progress or (lambda _: None)
+    say("laying the piece out")
+    worn = scene.kind in (SceneKind.WRIST, SceneKind.NECK)
+    graph = placement.graph
+    if worn and not run.closed:
+        closing = closing_run(run)
+        if closing is None:
+            raise CannotDrape("its last group cannot link its first, so that it cannot be worn closed")
+        run, graph = closing, piece_graph(closing)
+        placement = replace(placement, graph=graph)
+    thinnest = float(graph.wire_radii.min())
+    # A worn piece and one laid in a curve keep their slack, to bend; the others are pulled straight.
+    loose = worn or run.closed or scene.curved
+    row = straight_row(run, placement, left=None if loose else 0.5 * PULLED_REACHES[0] * thinnest)
+    if run.closed and len(graph.groups) % 2:
+        row = twisted(row, 0.5 * np.pi)
+    weights = graph.radii * graph.wire_radii**2
+    weights = weights / weights.mean()
+    start = _started(row, scene, weights, taut)
+    rings = start.rings
+    hair = 0.0
+    room = check(graph, rings)
+    wanted = HAIR * 2.0 * thinnest
+    if not room.links_as_designed or room.smallest_gap < -0.5 * HAIR * thinnest:
+        say("making room")
+        clear = cleared(graph, rings, start.solids)
+        if clear is None:
+            raise CannotDrape("no start without wires through one another was found")
+        rings = clear
+        room = check(graph, rings)
+    if room.smallest_gap < 0.2 * wanted:
+        hair = wanted - room.smallest_gap
+        rings = replace(rings, wire_radii=rings.wire_radii - 0.5 * hair)
+    loads = np.zeros((len(rings), 3))
+    loads[:, 2] = -weights
+    bodies = Bodies(rings.radii, rings.wire_radii, loads, start.solids, scene.friction)
+    poses = poses_of(rings)
+    if scene.disorder > 0.0:
+        poses = shaken_up(bodies, poses, scene.disorder, scene.seed)
+    film = _Film()
+    film.add(poses)
+    reaches = REACHES if loose or scene.disorder else PULLED_REACHES
+    return _settled(scene, graph, bodies, poses, start, hair, reaches, film, say)
+
+
+def _settled(
+    scene: Scene, graph: LinkGraph, bodies: Bodies, poses: Poses, start: Start, hair: float, reaches: tuple[float, ...], film: _Film, say: Progress
+) -> Draped:
+    thinnest = float(bodies.wire_radii.min())
+    none: Ints = np.empty(0, dtype=np.int64)
+    stiffness = max(LEAST_STIFFNESS, start.tension)
+    settling = Settling(
+        bodies, poses, Barrier(reaches[0] * thinnest, stiffness, none, np.empty(0)),
+        watch=film.add if scene.settling else None,
+    )  # fmt: skip
+    reached = False
+    why = ""
+    for number, part in enumerate(reaches):
+        say(f"settling, barrier {number + 1} of {len(reaches)}")
+        last = number == len(reaches) - 1
+        if number:
+            settling.shrink(part * thinnest, ROUGHLY, MOST_STEPS)
+        terms, reached = settling.relax(BALANCED if last else ROUGHLY, MOST_STEPS)
+        if not reached:
+            why = (
+                f"after {settling.steps:,} steps a ring is still pushed by {unbalanced_force(terms.gradient):.2g} times "
+                f"a ring's weight"
+            )
+            break
+        if not last:
+            settling.change(settling.following_load(terms, LEAST_STIFFNESS))
+            settling.relax(ROUGHLY, MOST_STEPS)
+    terms = settling.terms()
+    final = settling.poses
+    rings = Rings(final.centres, final.frames[:, 2], bodies.radii, bodies.wire_radii)
+    report = check(graph, rings)
+    frames = tuple(
+        Rings(p.centres, p.frames[:, 2], bodies.radii, bodies.wire_radii) for p in [*film.frames, final]
+    ) if scene.settling else ()
+    low = float(rings.bounds()[0][2])
+    group_middles = middles(graph, rings.centres)
+    drop = sag = span = None
+    if start.pegs:
+        top = max(float(peg.point[2]) + peg.radius for peg in start.pegs)
+        drop = top - low
+        if len(start.pegs) == 2:
+            span = float(start.pegs[1].point[0] - start.pegs[0].point[0])
+            sag = top - float(group_middles[:, 2].min())
+    return Draped(
+        scene, graph, rings, bodies.solids, reached, why, unbalanced_force(terms.gradient), report, hair,
+        settling.steps, settling.support(), drop, sag, _length(graph, rings, _is_closed(graph)), span, frames,
+        tuple(settling.energies),
+    )  # fmt: skip
+
+
+def _is_closed(graph: LinkGraph) -> bool:
+    """Whether the last group links the first."""
+    count = len(graph.groups)
+    group = graph.group_of[graph.links]
+    return count > 2 and bool(((group.min(axis=1) == 0) & (group.max(axis=1) == count - 1)).any())
+
+
+def _length(graph: LinkGraph, rings: Rings, closed: bool) -> float:
+    """Length along the middles of the groups, outside to outside for an open run [mm]."""
+    first = np.concatenate([[0], np.flatnonzero(np.diff(graph.group_of)) + 1])
+    points = middles(graph, rings.centres)[first]
+    steps = np.linalg.norm(np.diff(points, axis=0), axis=1).sum()
+    if closed:
+        return float(steps + np.linalg.norm(points[0] - points[-1]))
+    reach = rings.radii + rings.wire_radii
+    return float(steps + reach[graph.group_of == 0].max() + reach[graph.group_of == graph.group_of.max()].max())

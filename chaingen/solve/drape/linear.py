@@ -1,0 +1,91 @@
+"""The sparse symmetric linear systems of the drape's Newton steps."""
+
+import numba
+import numpy as np
+from scipy.linalg import LinAlgError, cholesky_banded, cho_solve_banded
+from scipy.sparse import coo_matrix, csc_matrix
+from scipy.sparse.csgraph import reverse_cuthill_mckee
+from scipy.sparse.linalg import splu
+
+from chaingen.geometry.rings import Floats, Ints
+
+WIDEST_BAND = 240
+"""Systems of a wider band than this many unknowns are solved by sparse factors instead of band factors."""
+
+
+@numba.njit(cache=True)
+def _fill(band: Floats, rank: Ints, own: Floats, pairs: Ints, blocks: Floats) -> None:
+    for a in range(len(own)):
+        for i in range(5):
+            for j in range(i + 1):
+                band[i - j, 5 * rank[a] + j] += own[a, i, j]
+    for m in range(len(pairs)):
+        for i in range(10):
+            row = 5 * rank[pairs[m, i // 5]] + i % 5
+            for j in range(10):
+                column = 5 * rank[pairs[m, j // 5]] + j % 5
+                if row >= column:
+                    band[row - column, column] += blocks[m, i, j]
+
+
+class Ordering:
+    """An order of the bodies in which those that touch stand close together.
+
+    Attributes:
+        rank: Place of each body in the order, shape (n,).
+        band: Unknowns below the diagonal that the matrix reaches.
+    """
+
+    def __init__(self, bodies: int, pairs: Ints) -> None:
+        ones = np.ones(len(pairs))
+        graph = coo_matrix((ones, (pairs[:, 0], pairs[:, 1])), shape=(bodies, bodies)).tocsr()
+        order = reverse_cuthill_mckee(graph + graph.T, symmetric_mode=True)
+        self.rank: Ints = np.empty(bodies, dtype=np.int64)
+        self.rank[order] = np.arange(bodies)
+        apart = np.abs(self.rank[pairs[:, 0]] - self.rank[pairs[:, 1]]).max(initial=0)
+        self.band = int(5 * apart + 4)
+
+
+def solve(ordering: Ordering, own: Floats, pairs: Ints, blocks: Floats, right: Floats) -> Floats | None:
+    """Solve the system of a Newton step.
+
+    Args:
+        ordering: The order of the bodies.
+        own: Blocks of the bodies themselves, shape (n, 5, 5).
+        pairs: Pairs that touch, shape (m, 2).
+        blocks: Their blocks, shape (m, 10, 10).
+        right: Right side, shape (n, 5).
+
+    Returns:
+        The solution, shape (n, 5), or None when the matrix is not positive definite.
+    """
+    n = len(own)
+    if ordering.band <= WIDEST_BAND:
+        band = np.zeros((ordering.band + 1, 5 * n))
+        _fill(band, ordering.rank, own, pairs, blocks)
+        order = np.argsort(ordering.rank)
+        try:
+            factor = cholesky_banded(band, lower=True, overwrite_ab=True, check_finite=False)
+        except LinAlgError:
+            return None
+        found = cho_solve_banded((factor, True), right[order].ravel(), check_finite=False).reshape(-1, 5)
+        return np.asarray(found[ordering.rank])
+    matrix = _sparse(own, pairs, blocks)
+    try:
+        factors = splu(
+            matrix, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True}
+        )
+    except RuntimeError:
+        return None
+    return np.asarray(factors.solve(right.ravel()).reshape(-1, 5))
+
+
+def _sparse(own: Floats, pairs: Ints, blocks: Floats) -> csc_matrix:
+    n = len(own)
+    five, ten = np.arange(5), np.arange(10)
+    base = 5 * np.arange(n)[:, None] + five
+    place = 5 * pairs[:, ten // 5] + ten % 5
+    rows = np.concatenate([np.repeat(base, 5, axis=1).ravel(), np.repeat(place, 10, axis=1).ravel()])
+    columns = np.concatenate([np.tile(base, (1, 5)).ravel(), np.tile(place, (1, 10)).ravel()])
+    values = np.concatenate([own.ravel(), blocks.ravel()])
+    return coo_matrix((values, (rows, columns)), shape=(5 * n, 5 * n)).tocsc()

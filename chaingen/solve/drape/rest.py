@@ -1,0 +1,231 @@
+"""From poses free of contact to rest: Newton steps that never let two wires meet.
+
+Each step solves (H + mu I) x = -gradient with every contact's block made positive semidefinite. No ring moves
+by more than its own wire radius in a step: two centrelines that start at least two wire radii apart cannot
+pass through each other within it, so that the links cannot change. The term mu follows that bound: it
+rises when the raw step was longer, and falls when a whole step was taken.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from chaingen.geometry.rings import Floats, Ints
+from chaingen.solve.drape.energy import Poses
+from chaingen.solve.drape.friction import Grip
+from chaingen.solve.drape.linear import Ordering, solve
+from chaingen.solve.drape.model import Barrier, Bodies, Model, Terms, semidefinite
+
+LEAST_PROXIMAL = 1e-9
+"""The proximal term never falls under this [ring weights / mm]."""
+
+LEAST_SHRINK = 0.9
+"""When the reach must be shortened by less than to this part of itself to follow the path, it is not followed."""
+
+KEPT_CONTACTS = 0.9
+"""Part of the contacts that a move along the path must keep: those that open are slow to be found again."""
+
+ENOUGH_DESCENT = 1e-4
+"""Part of the descent promised that an accepted step has at least."""
+
+
+@dataclass(frozen=True, eq=False)
+class Rest:
+    """Where a drape ended.
+
+    Attributes:
+        poses: The poses.
+        reached: Whether the piece is at rest.
+        unbalanced: Largest unbalanced force on a ring [ring weights].
+        steps: Newton steps taken.
+        why: Why rest was not reached; empty when it was.
+        contacts: Keys of the contacts, see `Barrier`.
+        forces: Their normal forces [ring weights].
+        energies: Energy after each step at its barrier, as (reach, energy).
+    """
+
+    poses: Poses
+    reached: bool
+    unbalanced: float
+    steps: int
+    why: str
+    contacts: Ints
+    forces: Floats
+    energies: tuple[tuple[float, float], ...]
+
+
+def unbalanced_force(gradient: Floats) -> float:
+    """Largest force on a ring, its torque over its radius included [ring weights]."""
+    return float(np.sqrt((gradient**2).sum(axis=1)).max(initial=0.0))
+
+
+Watch = Callable[[Poses], None]
+
+
+class Settling:
+    """A drape on its way at one barrier after another."""
+
+    def __init__(self, bodies: Bodies, poses: Poses, barrier: Barrier, *, watch: Watch | None = None) -> None:
+        self.bodies = bodies
+        self.poses = poses
+        self.model = Model(bodies, barrier)
+        self.grip: Grip | None = None
+        self.proximal = 1.0
+        self.steps = 0
+        self.energies: list[tuple[float, float]] = []
+        self._watch = watch
+        self._limit = float(bodies.wire_radii.min())
+        self._ordering: tuple[bytes, Ordering] | None = None
+
+    def terms(self) -> Terms:
+        """Forces and stiffness now."""
+        self.model.near(self.poses, 2.0 * self._limit)
+        return self.model.terms(self.poses, self.grip)
+
+    def _order(self, pairs: Ints) -> Ordering:
+        key = pairs.tobytes()
+        if self._ordering is None or self._ordering[0] != key:
+            self._ordering = key, Ordering(len(self.bodies.radii), pairs)
+        return self._ordering[1]
+
+    def _direction(self, terms: Terms, right: Floats) -> Floats:
+        """Solution of a Newton step; raises the proximal term where it takes that."""
+        ordering = self._order(terms.pairs)
+        # The exact second derivatives serve where they are positive definite, which they are near rest.
+        soft = self.proximal * np.eye(5)
+        step = solve(ordering, terms.own + terms.own_drag + soft, terms.pairs, terms.blocks + terms.drag, right)
+        if step is None:
+            own = semidefinite(terms.own) + terms.own_drag
+            blocks = semidefinite(terms.blocks) + terms.drag
+        while step is None:
+            step = solve(ordering, own + self.proximal * np.eye(5), terms.pairs, blocks, right)
+            if step is None:
+                self.proximal *= 10.0
+        return step
+
+    def _move(self, terms: Terms, right: Floats) -> bool:
+        """One step; returns whether it was taken."""
+        radii = self.bodies.radii
+        step = self._direction(terms, right)
+        scale = self.model.bound(self.poses, step)
+        slope = float((terms.gradient * step).sum())
+        start, _ = self.model.slip_energy(terms.grip, self.poses, np.zeros_like(step))
+        start += terms.energy
+        part = scale
+        for _ in range(40):
+            trial = self.poses.stepped(part * step, radii)
+            energy = self.model.energy(trial)
+            if np.isfinite(energy):
+                more, grip = self.model.slip_energy(terms.grip, self.poses, part * step)
+                if energy + more <= start + ENOUGH_DESCENT * part * slope + 1e-13 * abs(start):
+                    break
+            part *= 0.5
+        else:
+            self.proximal = 10.0 * self.proximal
+            return False
+        self.last = (scale, part)
+        if scale < 1.0:
+            self.proximal = self.proximal * min(4.0, max(1.5, 1.0 / scale))
+        elif part == 1.0:
+            self.proximal = max(LEAST_PROXIMAL, 0.2 * self.proximal)
+        elif part < 0.2:
+            self.proximal *= 2.0
+        self.poses = trial
+        self.grip = grip
+        self.steps += 1
+        self.energies.append((self.model.barrier.reach, energy))
+        if self._watch is not None:
+            self._watch(trial)
+        return True
+
+    def relax(self, tolerance: float, most_steps: int) -> tuple[Terms, bool]:
+        """Steps at this barrier until no ring is pushed by more than `tolerance` [ring weights].
+
+        Returns:
+            Forces at the end, and whether they are balanced.
+        """
+        terms = self.terms()
+        refused = 0
+        for _ in range(most_steps):
+            if unbalanced_force(terms.gradient) <= tolerance:
+                return terms, True
+            if self._move(terms, -terms.gradient):
+                refused = 0
+                terms = self.terms()
+            else:
+                refused += 1
+                if refused > 12:
+                    break
+        return terms, unbalanced_force(terms.gradient) <= tolerance
+
+    def following_load(self, terms: Terms, least: float) -> Barrier:
+        """The barrier whose stiffness is the force that each contact carries, at least `least` [ring weights]."""
+        return Barrier(self.model.barrier.reach, least, terms.keys, np.maximum(terms.forces, least))
+
+    def change(self, barrier: Barrier) -> bool:
+        """Go on with another barrier; returns False, and keeps the old one, where it leaves no room."""
+        before, ratio = self.model.nodes, barrier.reach / self.model.barrier.reach
+        model = Model(self.bodies, barrier)
+        model.near(self.poses, 2.0 * self._limit)
+        if not model.clear(self.poses):
+            return False
+        self.model = model
+        self.proximal = min(self.proximal, 1.0)
+        if self.grip is not None:
+            # Nodes are counted anew: the old places are looked up by their new numbers.
+            ring = self.grip.bodies[:, 0]
+            node = np.rint(self.grip.node * (self.model.nodes[ring] / before[ring])).astype(np.int64)
+            self.grip = replace(self.grip, node=node, stretch=ratio * self.grip.stretch)
+        return True
+
+    def shrink(self, reach: float, tolerance: float, most_steps: int) -> bool:
+        """Shorten the barrier's reach, moving along the path that rest takes meanwhile.
+
+        At rest the gradient vanishes for every reach e, so that poses change with it by
+        dx = -H^-1 d(gradient)/de de: gaps shrink along with the reach instead of being let go and found again.
+        Where one such move is too long, the reach is shortened in smaller parts.
+
+        Args:
+            reach: The reach to come to [mm].
+            tolerance: Largest unbalanced force between parts [ring weights].
+            most_steps: Newton steps between parts.
+
+        Returns:
+            Whether forces were balanced between the parts.
+        """
+        balanced = True
+        while self.model.barrier.reach > reach * (1.0 + 1e-9):
+            barrier, terms = self.model.barrier, self.terms()
+            small = 1e-5
+            closer = self.model.with_reach((1.0 - small) * barrier.reach)
+            slope = (closer.contact_gradient(self.poses) - self.model.contact_gradient(self.poses)) / small
+            whole = self._direction(terms, -slope)
+            ratio, after = reach / barrier.reach, None
+            while after is None and ratio < LEAST_SHRINK:
+                after = self._ahead((1.0 - ratio) * whole, ratio * barrier.reach, len(terms.forces))
+                if after is None:
+                    ratio = ratio**0.5
+            before = self.poses
+            if after is not None:
+                self.poses = after
+            if not self.change(replace(barrier, reach=max(reach, ratio * barrier.reach))):
+                self.poses = before
+                return False
+            if self.model.barrier.reach > reach * (1.0 + 1e-9):
+                balanced = self.relax(tolerance, most_steps)[1]
+        return balanced
+
+    def _ahead(self, step: Floats, reach: float, contacts: int) -> Poses | None:
+        """Poses after a step to another reach, when it is allowed and keeps most of the contacts."""
+        if self.model.bound(self.poses, step) < 1.0:
+            return None
+        trial = self.poses.stepped(step, self.bodies.radii)
+        touching = self.model.with_reach(reach, same_nodes=False).touching(trial)
+        return trial if touching >= KEPT_CONTACTS * contacts else None
+
+    def support(self) -> float:
+        """Upward force of the solids over the weight of all rings."""
+        push = self.model.solid_forces(self.poses, self.terms().grip)
+        weight = -float(self.bodies.loads[:, 2].sum())
+        return push / weight if weight else 0.0

@@ -1,0 +1,139 @@
+"""The straight rows that a drape starts from: as placed, or pulled nearly straight."""
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+
+from chaingen.design.design import MAX_CELL_RINGS
+from chaingen.geometry.rings import Floats, Ints, Rings
+from chaingen.solve.length import ROW_RINGS
+from chaingen.solve.motion import repeat_cell
+from chaingen.solve.place import PERIODIC_REPEATS, Placement
+from chaingen.solve.search import solve_cell
+from chaingen.solve.taut import taut_cell, taut_row
+from chaingen.weave.graph import LinkGraph
+from chaingen.weave.groups import Group, GroupKind, Run
+
+LEFT_OPEN = 0.3
+"""Part of a placement's gap that is left when a row is pulled nearly straight, at most."""
+
+
+@dataclass(frozen=True, eq=False)
+class Row:
+    """A straight row along x.
+
+    Attributes:
+        graph: Its link graph; of the closed loop that it becomes for a closed one.
+        rings: Its rings.
+        group_x: x of the middle of each ring's group [mm], shape (n,).
+        length: Length along the middles of the groups [mm], the way back to the first for a closed one.
+        closed: Whether its last group links the first.
+    """
+
+    graph: LinkGraph
+    rings: Rings
+    group_x: Floats
+    length: float
+    closed: bool
+
+    @property
+    def group(self) -> Ints:
+        """Index of each ring's group."""
+        return self.graph.group_of
+
+
+def middles(graph: LinkGraph, centres: Floats) -> Floats:
+    """Middle of each ring's group [mm], shape (n, 3)."""
+    group = graph.group_of
+    sums = np.stack([np.bincount(group, weights=centres[:, axis]) for axis in range(3)], axis=1)
+    return np.asarray((sums / np.bincount(group)[:, None])[group])
+
+
+def _row(graph: LinkGraph, rings: Rings, closed: bool, length: float | None = None) -> Row:
+    along = middles(graph, rings.centres)[:, 0]
+    return Row(graph, rings, along, float(np.ptp(along)) if length is None else length, closed)
+
+
+def _thick(rings: Rings, more: float) -> Rings:
+    """The rings with wires whose radius is `more` [mm] larger on the same centrelines."""
+    return Rings(rings.centres, rings.normals, rings.radii, rings.wire_radii + more)
+
+
+@lru_cache(maxsize=64)
+def _cell(groups: tuple[Group, ...], left: float | None) -> tuple[LinkGraph, Rings, float]:
+    """A cell and its period: as placed, or pulled until gaps of at most `left` [mm] are left."""
+    graph, state, _, gap = solve_cell(groups)
+    if left is None or gap <= 0.0:
+        return graph, state.rings, state.motion.period
+    open_gap = min(left, LEFT_OPEN * gap)
+    taut = taut_cell(graph, _thick(state.rings, 0.5 * open_gap), state.motion)
+    return graph, _thick(taut.rings, -0.5 * open_gap), taut.length
+
+
+def _repeated(groups: tuple[Group, ...], count: int, left: float | None) -> tuple[Rings, float]:
+    """The first `count` rings of a repeated cell, and the length of one group of it on average [mm]."""
+    graph, rings, period = _cell(groups, left)
+    _, state, _, _ = solve_cell(groups)
+    images = -(-count // len(graph))
+    row = repeat_cell(rings, replace(state.motion, period=period), images)
+    return row[:count], period / len(graph.groups)
+
+
+def closing_run(run: Run) -> Run | None:
+    """The closed loop that an open run becomes when its last group links the first; None when it cannot."""
+    groups = run.first + run.cell * run.repeat + run.last
+    if run.closed:
+        return run
+    if run.first or run.last:
+        both = sum(group.count for group in groups) * (2 if len(groups) % 2 else 1)
+        if both > MAX_CELL_RINGS:
+            return None
+        run = Run(groups, closed=True)
+    kinds = [group.kind for group in groups]
+    if kinds[0] is GroupKind.JOIN and kinds[-1] is GroupKind.JOIN or len(groups) < 3:
+        return None
+    return replace(run, closed=True)
+
+
+def straight_row(run: Run, placement: Placement, *, left: float | None) -> Row:
+    """The row that a piece is before it is laid along a curve.
+
+    Args:
+        run: The run, open or closed.
+        placement: Its placement.
+        left: Pull the row straight until gaps of at most this are left [mm]; None leaves it as placed.
+    """
+    graph = placement.graph
+    if run.closed:
+        rings, pitch = _repeated(run.cell, len(graph), left)
+        return _row(graph, rings, True, pitch * len(graph.groups))
+    whole = not (run.first or run.last)
+    if left is None:
+        return _row(graph, placement.rings, False)
+    if whole and run.repeat >= PERIODIC_REPEATS:
+        skip = next((k for k, group in enumerate(run.cell) if group.kind is not GroupKind.JOIN), 0)
+        first = sum(group.count for group in run.cell[:skip])
+        rings, _ = _repeated(run.cell, first + len(graph), left)
+        return _row(graph, rings[first:], False)
+    if len(graph) > ROW_RINGS or len(graph) < 2:
+        return _row(graph, placement.rings, False)
+    open_gap = min(left, LEFT_OPEN * max(placement.gap, 0.0))
+    taut = taut_row(graph, _thick(placement.rings, 0.5 * open_gap))
+    return _row(graph, _thick(taut.rings, -0.5 * open_gap), False)
+
+
+def twisted(row: Row, angle: float) -> Row:
+    """The row with a twist about x spread evenly along it, `angle` [rad] from its start to its end."""
+    share = angle * (row.group_x - row.group_x.min()) / max(row.length, 1e-9)
+    return replace(row, rings=turned_each(row.rings, share))
+
+
+def turned_each(rings: Rings, angles: Floats) -> Rings:
+    """Every ring turned about the x axis by its own angle [rad], shape (n,)."""
+    c, s = np.cos(angles), np.sin(angles)
+
+    def turn(v: Floats) -> Floats:
+        return np.column_stack([v[:, 0], c * v[:, 1] - s * v[:, 2], s * v[:, 1] + c * v[:, 2]])
+
+    return Rings(turn(rings.centres), turn(rings.normals), rings.radii, rings.wire_radii)

@@ -1,0 +1,259 @@
+"""Where each scene starts: poses free of contact, and what holds the piece. Gravity pulls along -z."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from chaingen.design.scene import Scene, SceneKind
+from chaingen.geometry.rings import Floats, Ints, Rings, axes_across
+from chaingen.geometry.solids import Solid, bar, distances, form, oval, plane
+from chaingen.solve.drape.curves import Track, by_arc_length, catenary, catenary_parameter, laid, round_oval, stadium, straight, wave
+from chaingen.solve.drape.peg import Peg, peg_through
+from chaingen.solve.drape.rows import Row, turned_each, twisted
+
+FOREARM_RATIO = 1.35
+"""Width of a forearm at the wrist over its thickness (memory; adults' are 1.2 to 1.5)."""
+
+OFF = 0.5
+"""Pieces start this part of the thinnest wire clear of what they will rest on."""
+
+LAID_ROLL = 0.25 * np.pi
+"""A row is laid on the table turned about its length by this much: each ring then falls to a side of its own."""
+
+DOWN, FRONT, RIGHT = np.array([0.0, 0.0, -1.0]), np.array([0.0, -1.0, 0.0]), np.array([1.0, 0.0, 0.0])
+
+
+class CannotDrape(Exception):
+    """A scene cannot be started with this piece; the message says why."""
+
+
+@dataclass(frozen=True, eq=False)
+class Start:
+    """Where a drape starts.
+
+    Attributes:
+        rings: Poses.
+        solids: What holds the piece.
+        pegs: The pegs among them.
+        tension: A guess of the force between neighbours [ring weights].
+        length: The row's length along its groups [mm].
+    """
+
+    rings: Rings
+    solids: tuple[Solid, ...]
+    pegs: tuple[Peg, ...]
+    tension: float
+    length: float
+
+
+def _end(row: Row, last: bool) -> Ints:
+    return np.flatnonzero(row.group == (row.group.max() if last else 0))
+
+
+def _rolled(row: Row, angle: float) -> Row:
+    """The row turned about x."""
+    return replace(row, rings=turned_each(row.rings, np.full(len(row.rings), angle)))
+
+
+def _roll_of(row: Row, last: bool) -> float:
+    """Turn about x from y to the peg that goes most easily through an end of a row [rad]."""
+    peg = peg_through(row.rings, _end(row, last))
+    return 0.0 if peg is None else float(np.arctan2(peg.direction[2], peg.direction[1]))
+
+
+def _held(row: Row, rings: Rings, last: bool) -> Peg:
+    """The peg along y that holds an end of a piece."""
+    peg = peg_through(rings, _end(row, last), -FRONT)
+    if peg is None:
+        raise CannotDrape("no level peg goes through the end of this piece")
+    return peg
+
+
+def hang(row: Row, scene: Scene, weights: Floats) -> Start:
+    """From one end, or from one group of a closed loop, on a level peg."""
+    # The peg shall run along y: along the row's y when it hangs straight, along its z when it goes round.
+    row = _rolled(row, (0.5 * np.pi if row.closed else 0.0) - _roll_of(row, False))
+    s = row.group_x - row.group_x.min()
+    if row.closed:
+        wide = 2.5 * float((row.rings.radii + row.rings.wire_radii).max())
+        # The peg holds the top; the curve runs to the right first.
+        track = by_arc_length(stadium(row.length, wide), s, normal=-FRONT)
+    else:
+        track = straight(s, np.zeros(3), DOWN, -FRONT)
+    rings = laid(row.rings, row.group_x, track)
+    held = _held(row, rings, False)
+    total = float(weights.sum())
+    return Start(
+        rings, (bar(held.point, held.direction, held.radius),), (held,), 0.5 * total, row.length
+    )
+
+
+def swag(row: Row, scene: Scene, weights: Floats, taut: float | None) -> Start:
+    """Between two level pegs at one height."""
+    if row.closed:
+        raise CannotDrape("a closed loop has no two ends to be held by; it can hang")
+    if row.graph.group_of.max() < 2:
+        raise CannotDrape("a swag takes at least three groups")
+    # Both pegs shall run along y: the row is rolled for the first and twisted for the second.
+    angles = [_roll_of(row, last) for last in (False, True)]
+    apart = angles[0] - angles[1]
+    row = twisted(_rolled(row, -angles[0]), apart - np.pi * round(apart / np.pi))
+    # The row is held where its end rings will lie on the pegs: at their insides.
+    inner = row.rings.radii - row.rings.wire_radii
+    ends = [float(np.median(inner[_end(row, last)])) for last in (False, True)]
+    reach = row.length + sum(ends)
+    whole = reach if taut is None else taut
+    span = scene.span if scene.span is not None else scene.span_fraction * whole
+    if span >= 0.999 * reach:
+        raise CannotDrape(
+            f"pegs {span:.2f} mm apart are farther than the piece reaches with room to move, {0.999 * reach:.2f} mm"
+        )
+    rings, held = _between(row, reach, ends[0], span)
+    x = catenary_parameter(reach / span)
+    tension = float(weights.sum()) * 0.5 / float(np.tanh(x))
+    return Start(rings, tuple(bar(p.point, p.direction, p.radius) for p in held), held, tension, reach)
+
+
+def _between(row: Row, reach: float, first: float, span: float) -> tuple[Rings, tuple[Peg, Peg]]:
+    """A row on a catenary whose end groups are held by pegs that far apart at one height."""
+    tried = span
+    for _ in range(8):
+        rings = laid(row.rings, row.group_x, catenary(row.group_x - row.group_x.min() + first, reach, tried))
+        left, right = (_held(row, rings, last) for last in (False, True))
+        off = span - float(right.point[0] - left.point[0])
+        if abs(off) < 0.05 * min(left.radius, right.radius):
+            break
+        tried = min(tried + off, 0.9995 * reach)
+    # What is left is taken up by the pegs, which have room for it.
+    x = 0.5 * float(left.point[0] + right.point[0])
+    z = 0.5 * float(left.point[2] + right.point[2])
+    at = [np.array([x + side * 0.5 * span, 0.0, z]) for side in (-1.0, 1.0)]
+    moved = [float(np.linalg.norm((point - peg.point)[[0, 2]])) for point, peg in zip(at, (left, right), strict=True)]
+    if any(move > 0.4 * peg.radius for move, peg in zip(moved, (left, right), strict=True)):
+        raise CannotDrape(f"the end groups do not take pegs at one height {span:.2f} mm apart")
+    pegs = (
+        replace(peg, point=point, radius=peg.radius - move)
+        for peg, point, move in zip((left, right), at, moved, strict=True)
+    )
+    return rings, tuple(pegs)
+
+
+def _raised(rings: Rings, solids: tuple[Solid, ...], off: float) -> Rings:
+    """The rings raised so that the lowest clearance from the solids is at least `off` [mm]."""
+    low = (rings.centres[:, 2] - rings.half_extents()[:, 2]).min()
+    return replace(rings, centres=rings.centres + np.array([0.0, 0.0, off - low]))
+
+
+def table(row: Row, scene: Scene, weights: Floats) -> Start:
+    """Laid down on a level plane: straight, in an S, or, a closed loop, in a round."""
+    row = replace(row, rings=turned_each(row.rings, np.full(len(row.rings), LAID_ROLL)))
+    s = row.group_x - row.group_x.min()
+    up = -DOWN
+    if row.closed:
+        angle = np.linspace(0.0, 2.0 * np.pi, 4097)
+        radius = row.length / (2.0 * np.pi)
+        circle = radius * np.column_stack([np.sin(angle), -np.cos(angle), np.zeros_like(angle)])
+        track = by_arc_length(circle, s, normal=up)
+    elif scene.curved:
+        track = by_arc_length(wave(max(row.length, 1e-6)), s, normal=up)
+    else:
+        track = straight(s, np.array([-0.5 * row.length, 0.0, 0.0]), RIGHT, np.array([0.0, 1.0, 0.0]))
+    rings = laid(row.rings, row.group_x, track)
+    off = OFF * float(rings.wire_radii.min())
+    return Start(_raised(rings, (), off), (plane(0.0),), (), 2.0, row.length)
+
+
+def _thickness(row: Row) -> float:
+    """How far the row reaches from its axis towards the inside of a loop [mm]: its -y side."""
+    return float((row.rings.half_extents()[:, 1] - row.rings.centres[:, 1]).max())
+
+
+def wrist(row: Row, scene: Scene, weights: Floats) -> Start:
+    """Round a level forearm, an oval bar along y."""
+    arm = oval(scene.circumference, FOREARM_RATIO)
+    half_width, half_height = arm.numbers[3:5]
+    thick = _thickness(row)
+    off = (row.length - scene.circumference) / (2.0 * np.pi)
+    room = off - thick
+    if room <= 0.0:
+        need = scene.circumference + 2.0 * np.pi * thick
+        raise CannotDrape(
+            f"it is too short for this wrist: {row.length:.1f} mm along its middle, and {need:.1f} mm are needed to go "
+            f"round {scene.circumference:.1f} mm"
+        )
+    curve = round_oval(float(half_width), float(half_height), off)
+    # The first group lies at the bottom, where a clasp would.
+    half = np.argmin(curve[:, 2])
+    curve = np.concatenate([curve[half:-1], curve[: half + 1]])
+    track = by_arc_length(curve, row.group_x - row.group_x.min(), normal=FRONT)
+    rings = laid(row.rings, row.group_x, track)
+    return Start(rings, (arm,), (), 0.25 * float(weights.sum()), row.length)
+
+
+def neck_form(circumference: float) -> Solid:
+    """A neck with shoulders and chest for a given circumference of the neck [mm], looking towards -y."""
+    s = circumference / (2.0 * np.pi)
+    bars = np.array(
+        [
+            [0.0, 0.10, -1.6, 0.0, -0.30, 3.2, 1.0],
+            [0.55, 0.15, -1.15, 2.75, 0.25, -2.15, 0.80],
+            [-0.55, 0.15, -1.15, -2.75, 0.25, -2.15, 0.80],
+            [1.15, -0.35, -2.7, 1.25, -0.75, -6.0, 1.45],
+            [-1.15, -0.35, -2.7, -1.25, -0.75, -6.0, 1.45],
+        ]
+    )
+    return form(s * bars, 0.28 * s)
+
+
+def neck(row: Row, scene: Scene, weights: Floats) -> Start:
+    """Round a neck, in the slanting plane where a round loop hangs lowest clear of neck and shoulders."""
+    body = neck_form(scene.circumference)
+    radius = row.length / (2.0 * np.pi)
+    thick = float(np.abs(row.rings.centres[:, 1:]).max() + (row.rings.radii + row.rings.wire_radii).max())
+    if radius - thick <= scene.circumference / (2.0 * np.pi):
+        need = scene.circumference + 2.0 * np.pi * thick
+        raise CannotDrape(
+            f"it is too short for this neck: {row.length:.1f} mm along its middle, and {need:.1f} mm are needed to go "
+            f"round {scene.circumference:.1f} mm"
+        )
+    angle = np.linspace(0.0, 2.0 * np.pi, 361)
+    # The first group lies at the nape.
+    ring = np.column_stack([np.sin(angle), np.cos(angle), np.zeros_like(angle)])
+    off = thick + OFF * float(row.rings.wire_radii.min())
+    best: tuple[float, Floats] | None = None
+    for tilt in np.linspace(0.0, 1.1, 23):
+        slant = np.column_stack([ring[:, 0], ring[:, 1] * np.cos(tilt), ring[:, 1] * np.sin(tilt)])
+        for forward in np.linspace(-1.0, 0.6, 33):
+            flat = radius * slant + np.array([0.0, forward * radius, 0.0])
+            low, high = -3.0 * radius, 6.0 * radius
+            for _ in range(18):
+                middle = 0.5 * (low + high)
+                clear = distances(body, flat + np.array([0.0, 0.0, middle]))[:, 0].min() > off
+                low, high = (low, middle) if clear else (middle, high)
+            # It has to lie round the neck, not beside it.
+            if best is None or high < best[0] - 1e-6:
+                at = flat + np.array([0.0, 0.0, high])
+                if _goes_round(at, body):
+                    best = high, at
+    if best is None:
+        raise CannotDrape("it is too short to lie round this neck")
+    fine = np.linspace(0.0, len(angle) - 1.0, 4097)
+    curve = np.stack([np.interp(fine, np.arange(len(angle)), best[1][:, axis]) for axis in range(3)], axis=1)
+    curve[-1] = curve[0]
+    across = np.cross(best[1][90] - best[1][0], best[1][180] - best[1][0])
+    normal = across / np.linalg.norm(across)
+    track = by_arc_length(curve, row.group_x - row.group_x.min(), normal=normal)
+    rings = laid(row.rings, row.group_x, track)
+    return Start(rings, (body,), (), 0.25 * float(weights.sum()), row.length)
+
+
+def _goes_round(loop: Floats, body: Solid) -> bool:
+    """Whether a loop in a plane goes round the neck's bar."""
+    foot, head = body.numbers[1:4], body.numbers[4:7]
+    across = np.cross(loop[90] - loop[0], loop[180] - loop[0])
+    along = head - foot
+    part = ((loop[0] - foot) @ across) / (along @ across)
+    return bool(np.linalg.norm(foot + part * along - loop.mean(axis=0)) < 0.9 * np.linalg.norm(loop[0] - loop.mean(axis=0)) and part > 0.0)
+
+
+STARTS = {SceneKind.HANG: hang, SceneKind.TABLE: table, SceneKind.WRIST: wrist, SceneKind.NECK: neck}
