@@ -2,7 +2,7 @@
 
     import chaingen as cg
     design = cg.load_design("examples/two-in-one.toml")
-    result = cg.build(design)
+    result = cg.drape(cg.build(design))
     print(result.fit, result.check.smallest_gap)
     cg.export(result, Path("out"))
 
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from chaingen.errors import BadInput, ChaingenError
     from chaingen.geometry.rings import Rings
     from chaingen.make.result import Result
-    from chaingen.pipeline import build, export, size_overview
+    from chaingen.pipeline import build, drape, export, size_overview
     from chaingen.solve.check import check
     from chaingen.weave.graph import LinkGraph
 
@@ -35,6 +35,7 @@ _HOME = {
     "Rings": "geometry.rings",
     "build": "pipeline",
     "check": "solve.check",
+    "drape": "pipeline",
     "load_design": "design.load",
     "export": "pipeline",
     "parse_design": "design.load",
@@ -50,6 +51,7 @@ __all__ = [
     "Rings",
     "build",
     "check",
+    "drape",
     "export",
     "load_design",
     "parse_design",

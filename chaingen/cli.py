@@ -17,6 +17,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
+    from chaingen.design.design import Design
+    from chaingen.design.scene import Scene
     from chaingen.make.result import Result
 
 BAD_INPUT = 2
@@ -34,6 +36,9 @@ CHAINS = (
     "rosette",
 )
 """The chains of `chaingen new`; a test keeps them equal to the starters, which are not loaded for --help."""
+
+SCENES = ("hang", "swag", "table", "wrist", "neck")
+"""The scenes of `chaingen make --scene`; a test keeps them equal to the kinds there are."""
 
 WANTS_JSON = "chaingen.json"
 """Key of the flag in click's shared notes."""
@@ -156,10 +161,10 @@ def _print(result: "Result", report: dict[str, Any], as_json: bool, quiet: bool)
     if as_json:
         say(json.dumps(report, indent=2))
     elif not quiet:
-        from chaingen.show.words import verdict_lines
+        from chaingen.show.words import rest_lines, verdict_lines
 
         say(result.design.title)
-        for line in verdict_lines(result):
+        for line in verdict_lines(result) + rest_lines(result):
             say(line)
 
 
@@ -176,6 +181,23 @@ def _print(result: "Result", report: dict[str, Any], as_json: bool, quiet: bool)
 )
 @click.option("--models-anyway", is_flag=True, help="Write models also of a piece that does not fit.")
 @click.option("--pictures/--no-pictures", default=True, help="Draw pictures (the default) or leave them out.")
+@click.option(
+    "--scene",
+    "scenes",
+    multiple=True,
+    type=click.Choice(SCENES),
+    help="Let the piece come to rest in this scene instead of the design's; may be given several times.",
+)
+@click.option("--no-scenes", is_flag=True, help="Leave the design's scenes out.")
+@click.option("--friction", type=click.FloatRange(0.0, 2.0), help="Coefficient of friction of all scenes.")
+@click.option(
+    "--disorder", type=click.FloatRange(0.0, 1.0), help="Shake the piece first, 0 to 1, in all scenes."
+)
+@click.option(
+    "--seed", type=click.IntRange(0, 2**31 - 1), help="Which disorder; an equal seed gives an equal rest."
+)
+@click.option("--settling", is_flag=True, help="Make a film of the way to rest in all scenes.")
+@click.option("--supple", is_flag=True, help="Find how far the piece bends and twists.")
 @JSON
 @QUIET
 @click.pass_context
@@ -186,19 +208,33 @@ def make(
     mesh_tolerance: str,
     models_anyway: bool,
     pictures: bool,
+    scenes: tuple[str, ...],
+    no_scenes: bool,
+    friction: float | None,
+    disorder: float | None,
+    seed: int | None,
+    settling: bool,
+    supple: bool,
     as_json: bool,
     quiet: bool,
 ) -> None:
-    """Make everything from a DESIGN file: verdict, models, pictures, report."""
+    """Make everything from a DESIGN file: verdict, models, pictures, scenes, report."""
+    from dataclasses import replace
+
     from chaingen.design.load import load_design
-    from chaingen.pipeline import build, export
+    from chaingen.pipeline import build, drape, export
     from chaingen.show.report import report_of
 
     tolerance = _length("--mesh-tolerance", mesh_tolerance, 1e-4, 1.0)
     loaded = load_design(design)
+    asked = {"friction": friction, "disorder": disorder, "seed": seed, "settling": settling or None}
+    chosen = _scenes(
+        loaded, scenes, no_scenes, {key: value for key, value in asked.items() if value is not None}
+    )
+    loaded = replace(loaded, scenes=chosen, supple=supple or loaded.supple)
     folder = folder if folder is not None else Path("out") / design.stem
     with progress(not quiet) as tell:
-        result = build(loaded, on_progress=tell)
+        result = drape(build(loaded, on_progress=tell), on_progress=tell)
         files = export(
             result,
             folder,
@@ -220,6 +256,37 @@ def make(
     ctx.exit(result.exit_code)
 
 
+def _scenes(
+    design: "Design", kinds: tuple[str, ...], none: bool, settings: dict[str, Any]
+) -> "tuple[Scene, ...]":
+    """The scenes to make: the design's, or those of the kinds asked for, with settings that go for all."""
+    from dataclasses import replace
+
+    from chaingen.design.scene import Scene, SceneKind
+    from chaingen.errors import BadInput, Problem
+
+    if none and (kinds or settings):
+        raise BadInput([Problem("--no-scenes", "options of scenes beside it", "one or the other")])
+    if none:
+        return ()
+    chosen = list(design.scenes)
+    if kinds:
+        known = {kind: [scene for scene in chosen if scene.kind.value == kind] for kind in kinds}
+        chosen = [scene for kind, found in known.items() for scene in found or [Scene(SceneKind(kind))]]
+    if design.run.closed and any(scene.kind is SceneKind.SWAG for scene in chosen):
+        raise BadInput(
+            [
+                Problem(
+                    "--scene", "'swag' of a closed loop", "an open run, which has two ends", "a loop can hang"
+                )
+            ]
+        )
+    if settings and not chosen:
+        options = ", ".join(f"--{name}" for name in settings)
+        raise BadInput([Problem(options, "no scene to go with", "scenes in the design, or --scene")])
+    return tuple(replace(scene, **settings) for scene in chosen)
+
+
 @main.command()
 @DESIGN
 @JSON
@@ -233,7 +300,7 @@ def check(ctx: click.Context, design: Path, as_json: bool, quiet: bool) -> None:
 
     loaded = load_design(design)
     with progress(not quiet) as tell:
-        result = build(loaded, on_progress=tell)
+        result = build(loaded.bare(), on_progress=tell)
     _print(result, report_of(result), as_json, quiet)
     ctx.exit(result.exit_code)
 
@@ -391,7 +458,7 @@ def view(design: Path) -> None:
 
     loaded = load_design(design)
     with progress(True) as tell:
-        result = build(loaded, on_progress=tell)
+        result = build(loaded.bare(), on_progress=tell)
     _print(result, {}, False, False)
     open_window(
         result.placement.rings,

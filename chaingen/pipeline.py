@@ -1,17 +1,19 @@
 """From a design to everything that is known about it, and to its files.
 
 design -> (repeats for a length) -> placement -> check -> verdict, band, threading, lengths, counts
+                                              -> drape in every scene, suppleness
                                               -> models, pictures, placement.json, report.json
 """
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from chaingen.design.design import MAX_RINGS, Design
+from chaingen.design.scene import MAX_DRAPED_RINGS
 from chaingen.errors import BadInput, CannotDraw, Problem
 from chaingen.files import staged
 from chaingen.make.counts import RingCount, rings_by_size
@@ -21,25 +23,35 @@ from chaingen.model.placement_file import write_placement
 from chaingen.model.stl import write_stl
 from chaingen.show.picture import draw_pictures
 from chaingen.show.report import report_of, write_report
+from chaingen.show.scene import draw_scene
+from chaingen.show.supple import draw_supple
 from chaingen.solve.bound import Threading, threading
 from chaingen.solve.check import CheckReport, check
+from chaingen.solve.drape.drape import Draped, NotDraped
+from chaingen.solve.drape.drape import drape as drape_in
+from chaingen.solve.drape.starts import CannotDrape
 from chaingen.solve.length import taut_lengths
 from chaingen.solve.place import PERIODIC_REPEATS, Answer, Placement, place
 from chaingen.solve.rough import cell_period as rough_period
 from chaingen.solve.sizes import SizeEntry, Tightest, size_table, tightest
+from chaingen.solve.supple import supple
 from chaingen.solve.verdict import LOOSE_FROM, TIGHT_BELOW, Fit, Nearest, fit_of, nearest_fits, tolerance_band
 from chaingen.stock.gauges import awg_table
+from chaingen.stock.metals import Metal
 from chaingen.units import format_mm
 
 __all__ = [
     "Answer",
     "CheckReport",
+    "Draped",
     "Files",
+    "NotDraped",
     "Placement",
     "Result",
     "RingCount",
     "Threading",
     "build",
+    "drape",
     "export",
 ]
 
@@ -101,6 +113,7 @@ def build(design: Design, *, on_progress: Progress = _silent) -> Result:
     """
     sized = with_repeats(design, on_progress)
     run = sized.run
+    _refuse_large_drapes(sized)
     placement = place(run, clearance=design.clearance, on_progress=on_progress)
     report = check(placement.graph, placement.rings, clearance=design.clearance)
     wire = _binding_wire(placement, report)
@@ -129,6 +142,65 @@ def build(design: Design, *, on_progress: Progress = _silent) -> Result:
         length_as_placed=float(high[0] - low[0]) if not run.closed else _way_round(placement),
         counts=rings_by_size(placement.graph),
     )
+
+
+def _refuse_large_drapes(design: Design) -> None:
+    """Say so before anything is placed when a piece is too large to be draped."""
+    rings = sum(group.count for group in design.run.groups())
+    if design.scenes and rings > MAX_DRAPED_RINGS:
+        limit = f"a piece of at most {MAX_DRAPED_RINGS:,} rings in a scene"
+        raise BadInput(
+            [Problem("scenes", f"a piece of {rings:,} rings", limit, "a shorter piece hangs alike")]
+        )
+
+
+def drape(result: Result, *, on_progress: Progress = _silent) -> Result:
+    """Bring a built piece to rest in every scene of its design, and find how supple it is if that is asked.
+
+    Args:
+        result: What `build` gave.
+        on_progress: Told in words what is being done.
+
+    Returns:
+        The same with `drapes` and `supple`. A scene that cannot be started says why.
+
+    Example:
+        >>> from chaingen import build, drape, parse_design
+        >>> from chaingen.design.starter import starter_design
+        >>> text = starter_design("one-in-one", repeat=4)
+        >>> text = text.replace("scenes = []", 'scenes = [{ kind = "hang" }]')
+        >>> hung = drape(build(parse_design(text))).drapes[0]
+        >>> hung.reached, hung.check.links_as_designed, round(hung.support, 2)
+        (True, True, 1.0)
+    """
+    design = result.design
+    drapes: list[Draped | NotDraped] = []
+    for scene in design.scenes:
+        if not result.fits:
+            drapes.append(NotDraped(scene, "the piece does not fit"))
+            continue
+        say = _about(scene.kind.value, on_progress)
+        try:
+            drapes.append(
+                drape_in(design.run, result.placement, scene, taut=result.finished_length, on_progress=say)
+            )
+        except CannotDrape as reason:
+            drapes.append(NotDraped(scene, str(reason)))
+    found = supple(design.run, on_progress) if design.supple and result.fits else None
+    return replace(result, drapes=tuple(drapes), supple=found)
+
+
+def _about(what: str, on_progress: Progress) -> Progress:
+    return lambda text: on_progress(f"{what}: {text}")
+
+
+def scene_names(drapes: Sequence[Draped | NotDraped]) -> list[str]:
+    """A folder name for each scene: its kind, numbered from the second of a kind on."""
+    kinds = [drape.scene.kind.value for drape in drapes]
+    return [
+        kind if not (before := kinds[:k].count(kind)) else f"{kind}-{before + 1}"
+        for k, kind in enumerate(kinds)
+    ]
 
 
 def _binding_wire(placement: Placement, report: CheckReport) -> float:
@@ -196,7 +268,7 @@ def export(
         ...     [path.name for path in export(result, Path(folder), pictures=False).paths]
         ['placement.json', 'piece.stl', 'piece.obj', 'report.json']
     """
-    rings, graph = result.placement.rings, result.placement.graph
+    rings, graph, design = result.placement.rings, result.placement.graph, result.design
     paths: list[Path] = []
     not_drawn = ""
     with staged(folder) as stage:
@@ -210,7 +282,7 @@ def export(
             write_obj(obj, rings, graph.names, tolerance=mesh_tolerance)
             paths += [stl, obj]
         if pictures:
-            metal, place_of_interest = result.design.metal, result.check.binding_place
+            metal, place_of_interest = design.metal, result.check.binding_place
             try:
                 paths += draw_pictures(
                     stage / "pictures",
@@ -223,10 +295,48 @@ def export(
                 )
             except CannotDraw as error:
                 not_drawn = str(error)
+        for drape, name in zip(result.drapes, scene_names(result.drapes), strict=True):
+            if isinstance(drape, Draped):
+                at = stage / "scenes" / name
+                paths += _scene_models(drape, at, mesh_tolerance, _about(name, on_progress))
+                if pictures and not not_drawn:
+                    paths += _scene_pictures(drape, at, design.metal, _about(name, on_progress))
+        if result.supple is not None and pictures and not not_drawn:
+            on_progress("drawing how it bends")
+            paths += draw_supple(
+                stage / "pictures",
+                result.supple,
+                colour=design.metal.colour,
+                roughness=design.metal.roughness,
+            )
         paths.append(stage / "report.json")
         names = [path.relative_to(stage) for path in paths]
         write_report(paths[-1], report_of(result, [name.as_posix() for name in names], not_drawn))
     return Files(tuple(folder / name for name in names), not_drawn)
+
+
+def _scene_models(drape: Draped, folder: Path, tolerance: float, on_progress: Progress) -> list[Path]:
+    """Placement and models of a piece at rest."""
+    on_progress("writing placement and models")
+    placement, stl, obj = folder / "placement.json", folder / "piece.stl", folder / "piece.obj"
+    write_placement(placement, drape.graph, drape.rings)
+    write_stl(stl, drape.rings, tolerance=tolerance)
+    write_obj(obj, drape.rings, drape.graph.names, tolerance=tolerance)
+    return [placement, stl, obj]
+
+
+def _scene_pictures(drape: Draped, folder: Path, metal: Metal, on_progress: Progress) -> list[Path]:
+    """Pictures, turning view and film of a piece at rest."""
+    return draw_scene(
+        folder,
+        drape.rings,
+        drape.solids,
+        drape.scene.kind.value,
+        colour=metal.colour,
+        roughness=metal.roughness,
+        frames=drape.frames,
+        on_progress=lambda name: on_progress(f"drawing {name}"),
+    )
 
 
 @dataclass(frozen=True, slots=True)

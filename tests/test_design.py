@@ -6,7 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from chaingen.design.design import MAX_RINGS
-from chaingen.design.load import MOST_BYTES, MOST_PROBLEMS, load_design, parse_design
+from chaingen.design.load import MOST_BYTES, load_design, parse_design
+from chaingen.design.messages import MOST_PROBLEMS
 from chaingen.design.schema import json_schema
 from chaingen.errors import BadInput
 from chaingen.stock.gauges import awg

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, replace
 
+from chaingen.design.scene import Scene
 from chaingen.stock.metals import Metal
 from chaingen.weave.groups import RingSize, Run
 
@@ -28,6 +29,8 @@ class Design:
         clearance: Gap asked for between any two wires [mm].
         tolerance: How far real rings are off in inside diameter and wire [mm].
         ring_sizes: All ring sizes that the file names.
+        supple: Whether to find how far the piece bends and twists.
+        scenes: How the piece is let come to rest.
     """
 
     title: str
@@ -37,7 +40,13 @@ class Design:
     clearance: float
     tolerance: float
     ring_sizes: tuple[RingSize, ...]
+    supple: bool = False
+    scenes: tuple[Scene, ...] = ()
 
     def repeated(self, repeat: int) -> "Design":
         """The same piece with a number of repeats instead of a length."""
         return replace(self, run=self.run.repeated(repeat), length=None)
+
+    def bare(self) -> "Design":
+        """The same piece without scenes and without asking how supple it is."""
+        return replace(self, scenes=(), supple=False)

@@ -18,13 +18,17 @@ MAX_DRAPED_RINGS = 10_000
 """The largest piece that is draped."""
 
 FRICTION = 0.2
-"""Coefficient of friction unless told otherwise: dry metal on metal or skin is 0.15 to 0.5 (common practice)."""
+"""Coefficient of friction unless told otherwise (memory: dry metal on metal is 0.15 to 0.5)."""
 
 SPAN_FRACTION = 0.8
 """Span of a swag as part of the piece's taut length unless told otherwise."""
 
-WRIST, NECK = 160.0, 360.0
-"""Circumference of wrist and neck unless told otherwise [mm], middling ones (common practice)."""
+EASE = 15.0
+"""Where no circumference is given, the wrist is so much smaller than a bracelet's inside, pulled taut [mm]:
+between a snug and a loose one (trade: a quarter inch to an inch and a quarter)."""
+
+NECK = 360.0
+"""Circumference of the neck unless told otherwise [mm], a middling one (memory)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +39,8 @@ class Scene:
         kind: What holds it.
         span: Distance of the two pegs of a swag [mm]; None for a part of the length.
         span_fraction: Distance of the two pegs as part of the taut length.
-        circumference: Of the wrist or the neck [mm].
+        circumference: Of the wrist or the neck [mm]; None for a wrist that suits the piece, and for a
+            middling neck.
         curved: Whether the piece is laid on the table in a curve.
         friction: Coefficient of friction, wire on wire and wire on support.
         disorder: How far the piece is shaken before it is let go: 0 not at all, 1 as far as it goes.
@@ -46,7 +51,7 @@ class Scene:
     kind: SceneKind
     span: float | None = None
     span_fraction: float = SPAN_FRACTION
-    circumference: float = WRIST
+    circumference: float | None = None
     curved: bool = False
     friction: float = FRICTION
     disorder: float = 0.0

@@ -14,6 +14,7 @@ from pydantic import (
 )
 from pydantic_core import PydanticCustomError
 
+from chaingen.design.scene import FRICTION
 from chaingen.stock.gauges import parse_wire
 from chaingen.stock.metals import find_metal, metal_names, nearest_metal
 from chaingen.units import LENGTHS, UnreadableLength, format_mm, parse_length
@@ -32,6 +33,10 @@ MOST_IN_ROSETTE, MOST_SIDE_BY_SIDE, MOST_GROUPS = 12, 50, 200
 
 MOST_SIZES, MOST_LETTERS = 200, 60
 """Most ring sizes, most letters in the name of one."""
+
+
+MOST_SCENES = 12
+"""Most scenes of one design."""
 
 
 def _wrong(expected: str, advice: str = "") -> PydanticCustomError:
@@ -76,6 +81,15 @@ def _whole(low: int, high: int, what: str, advice: str = "") -> Any:
         return value
 
     return BeforeValidator(read, json_schema_input_type=Annotated[int, Field(ge=low, le=high)])
+
+
+def _number(low: float, high: float) -> Any:
+    def read(value: object) -> float:
+        if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
+            raise _wrong(f"a number, {low:g} to {high:g}")
+        return float(value)
+
+    return BeforeValidator(read, json_schema_input_type=Annotated[float, Field(ge=low, le=high)])
 
 
 def _one_line(title: str) -> str:
@@ -192,6 +206,37 @@ class PatternTable(_Table):
     )
 
 
+class SceneTable(_Table):
+    """A scene: how the piece is let come to rest under its own weight."""
+
+    kind: Literal["hang", "swag", "table", "wrist", "neck"] = Field(
+        description="hang from one end, swag between two pegs, lie on a table, go round a wrist or a neck."
+    )
+    span: Annotated[float, _length((1.0, MOST_LENGTH))] | None = Field(
+        None, description="Distance of a swag's pegs.", examples=["120 mm"]
+    )
+    span_fraction: Annotated[float, _number(0.05, 0.999)] | None = Field(
+        None, description="The same as part of the taut length; 0.8 when neither is given."
+    )
+    circumference: Annotated[float, _length((60.0, 2000.0))] | None = Field(
+        None,
+        description="Of the wrist (by default one that suits the piece) or neck (360 mm).",
+        examples=["165 mm"],
+    )
+    laid: Literal["straight", "in a curve"] = Field("straight", description="How it is laid on the table.")
+    friction: Annotated[float, _number(0.0, 2.0)] = Field(
+        FRICTION,
+        description="Coefficient of friction, wire on wire and wire on support; 0.2 by default, 0 for none.",
+    )
+    disorder: Annotated[float, _number(0.0, 1.0)] = Field(
+        0.0, description="How far the piece is shaken before it is let go: 0 (by default) to 1."
+    )
+    seed: Annotated[int, _whole(0, 2**31 - 1, "a whole number")] = Field(
+        0, description="Which disorder; the same seed gives the same rest."
+    )
+    settling: bool = Field(False, strict=True, description="Whether to make a film of the way to rest.")
+
+
 class DesignTable(_Table):
     """A chain of wire rings."""
 
@@ -218,6 +263,12 @@ class DesignTable(_Table):
         min_length=1, max_length=MOST_SIZES, description="Ring sizes by name."
     )
     pattern: PatternTable = Field(description="The run of groups.")
+    supple: bool = Field(
+        False, strict=True, description="Whether to find how far the piece bends and twists."
+    )
+    scenes: list[SceneTable] = Field(
+        default=[], max_length=MOST_SCENES, description="How the finished piece is let come to rest."
+    )
 
 
 def json_schema() -> dict[str, Any]:

@@ -70,6 +70,13 @@ clearance = $clearance
 # How far real rings are off, inside diameter and wire alike.
 tolerance = "0.05 mm"
 
+# Whether to find how far the piece bends and twists.
+supple = false
+
+# How it is let come to rest under its own weight: hang, swag, table, wrist, neck, such as
+# [{ kind = "hang" }, { kind = "wrist", circumference = "165 mm" }].
+scenes = []
+
 # A ring size; add another one as [rings.another] and name it in the groups.
 [rings.link]
 inside = $inside  # inside diameter: the mandrel it is wound on

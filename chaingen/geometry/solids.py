@@ -80,7 +80,14 @@ def form(bars: Floats, blend: float) -> Solid:
 
 @numba.njit(cache=True)
 def _round_distance(
-    wx: float, wy: float, wz: float, radius: float, out: Floats, curved_x: float, curved_y: float, curved_z: float
+    wx: float,
+    wy: float,
+    wz: float,
+    radius: float,
+    out: Floats,
+    curved_x: float,
+    curved_y: float,
+    curved_z: float,
 ) -> None:
     """Distance of a point at `w` from the axis or centre; an axis' direction has no curvature along it."""
     d = sqrt(wx * wx + wy * wy + wz * wz)
@@ -106,28 +113,28 @@ def _oval_distance(x: float, z: float, a: float, b: float, out: Floats) -> None:
     """Signed distance to the ellipse (x/a)^2 + (z/b)^2 = 1 with a >= b, and its derivatives in x and z."""
     ax = abs(x)
     az = max(abs(z), 1e-12)
-    # The nearest point is (a^2 ax / (t + a^2), b^2 az / (t + b^2)) with one root t > -b^2.
-    lo = -b * b + b * az
-    hi = -b * b + sqrt(a * a * ax * ax + b * b * az * az)
-    t = lo if ax < 1e-12 else 0.5 * (lo + hi)
+    # The nearest point is (a^2 ax / (s + a^2 - b^2), b^2 az / s) with one root s > 0.
+    c2 = (a - b) * (a + b)
+    lo = max(b * az, a * ax - c2)
+    hi = sqrt(a * a * ax * ax + b * b * az * az)
+    s = lo
     for _ in range(ELLIPSE_STEPS):
-        u = a * ax / (t + a * a)
-        v = b * az / (t + b * b)
+        u = a * ax / (s + c2)
+        v = b * az / s
         f = u * u + v * v - 1.0
         if f > 0.0:
-            lo = t
+            lo = s
         else:
-            hi = t
-        slope = -2.0 * (u * u / (t + a * a) + v * v / (t + b * b))
-        new = t - f / slope
+            hi = s
+        new = s + 0.5 * f / (u * u / (s + c2) + v * v / s)
         if not (lo < new < hi):
             new = 0.5 * (lo + hi)
-        if abs(new - t) <= 1e-15 * (abs(t) + b * b):
-            t = new
+        if abs(new - s) <= 1e-15 * s:
+            s = new
             break
-        t = new
-    qx = a * a * ax / (t + a * a)
-    qz = b * b * az / (t + b * b)
+        s = new
+    qx = a * a * ax / (s + c2)
+    qz = b * b * az / s
     nx = qx / (a * a)
     nz = qz / (b * b)
     length = sqrt(nx * nx + nz * nz)
@@ -210,9 +217,7 @@ def _bar_end_distance(px: float, py: float, pz: float, numbers: Floats, out: Flo
     wz = pz - numbers[2]
     along = wx * ux + wy * uy + wz * uz
     if 0.0 < along < length:
-        _round_distance(
-            wx - along * ux, wy - along * uy, wz - along * uz, numbers[6], out, ux, uy, uz
-        )
+        _round_distance(wx - along * ux, wy - along * uy, wz - along * uz, numbers[6], out, ux, uy, uz)
     else:
         end = 0.0 if along <= 0.0 else length
         _round_distance(wx - end * ux, wy - end * uy, wz - end * uz, numbers[6], out, 0.0, 0.0, 0.0)
@@ -228,7 +233,8 @@ def solid_distance(kind: int, numbers: Floats, px: float, py: float, pz: float, 
         px: The point [mm].
         py: The point [mm].
         pz: The point [mm].
-        out: Receives distance [mm], gradient (x, y, z) and Hessian (xx, xy, xz, yy, yz, zz) [1/mm], shape (10,).
+        out: Receives distance [mm], gradient (x, y, z) and Hessian (xx, xy, xz, yy, yz, zz) [1/mm], shape
+            (10,).
     """
     if kind == 0:
         out[:] = 0.0
@@ -244,9 +250,7 @@ def solid_distance(kind: int, numbers: Floats, px: float, py: float, pz: float, 
         uy = numbers[4]
         uz = numbers[5]
         along = wx * ux + wy * uy + wz * uz
-        _round_distance(
-            wx - along * ux, wy - along * uy, wz - along * uz, numbers[6], out, ux, uy, uz
-        )
+        _round_distance(wx - along * ux, wy - along * uy, wz - along * uz, numbers[6], out, ux, uy, uz)
     elif kind == 2:
         _oval_distance(px - numbers[0], pz - numbers[2], numbers[3], numbers[4], out)
     else:

@@ -9,7 +9,9 @@ from chaingen.geometry.rings import Ints
 from chaingen.make.counts import RingCount
 from chaingen.solve.bound import Threading
 from chaingen.solve.check import CheckReport
+from chaingen.solve.drape.drape import Draped, NotDraped
 from chaingen.solve.place import Answer, Placement
+from chaingen.solve.supple import Supple
 from chaingen.solve.verdict import Band, Fit, Nearest
 
 
@@ -31,6 +33,8 @@ class Result:
             undefined.
         length_as_placed: The same as placed [mm].
         counts: Rings of each size.
+        drapes: The piece in each scene, once it was draped.
+        supple: How far it bends and twists, once that was asked.
     """
 
     design: Design
@@ -45,6 +49,8 @@ class Result:
     finished_length: float | None
     length_as_placed: float
     counts: tuple[RingCount, ...]
+    drapes: tuple[Draped | NotDraped, ...] = ()
+    supple: Supple | None = None
 
     @property
     def fits(self) -> bool:
@@ -59,6 +65,13 @@ class Result:
         rings |= {ring for pair in report.missing_links + report.unwanted_links for ring in pair}
         rings |= {ring for fault in report.faults for ring in fault.rings}
         return np.array(sorted(rings), dtype=np.int64)
+
+    @property
+    def stretch(self) -> float | None:
+        """How much longer the piece is pulled straight than as placed, as a part of that."""
+        if self.finished_length is None or not self.fits or self.length_as_placed <= 0.0:
+            return None
+        return self.finished_length / self.length_as_placed - 1.0
 
     @property
     def exit_code(self) -> int:

@@ -38,6 +38,7 @@ class View:
         height: Pixels.
         half_height: Half of the height that the picture shows [mm].
         depth: Distance of the camera from the focus, beyond all rings [mm].
+        plain_foot: Whether the foot is plain paper, so that the scale bar stands clear of what reaches there.
     """
 
     name: str
@@ -48,6 +49,7 @@ class View:
     height: int
     half_height: float
     depth: float
+    plain_foot: bool = False
 
     @property
     def mm_per_pixel(self) -> float:
@@ -74,7 +76,7 @@ def _reach(rings: Rings, axis: Floats) -> tuple[Floats, Floats]:
     return rings.centres @ axis, np.asarray(half)
 
 
-def _extent(rings: Rings, axis: Floats) -> tuple[float, float]:
+def extent(rings: Rings, axis: Floats) -> tuple[float, float]:
     """Exact extent of the rings along a unit vector [mm]."""
     middle, half = _reach(rings, axis)
     return float((middle - half).min()), float((middle + half).max())
@@ -94,8 +96,8 @@ def framed(name: str, rings: Rings, towards: Floats, up: Floats, shown: Rings | 
     towards = _unit(towards)
     right = _unit(np.cross(up, towards))
     up = np.cross(towards, right)
-    (x0, x1), (y0, y1) = _extent(shown, right), _extent(shown, up)
-    z0, z1 = _extent(rings, towards)
+    (x0, x1), (y0, y1) = extent(shown, right), extent(shown, up)
+    z0, z1 = extent(rings, towards)
     wide, high = (x1 - x0) * (1.0 + 2.0 * MARGIN), (y1 - y0) * (1.0 + 2.0 * MARGIN)
     low, most = SHORT_SIDE
     if wide >= high:

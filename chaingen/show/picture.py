@@ -10,11 +10,14 @@ import numpy as np
 from chaingen.files import whole_file
 from chaingen.geometry.rings import Floats, Ints, Rings
 from chaingen.model.mesh import frames, templates
-from chaingen.show.camera import View, four_views
+from chaingen.show.camera import FOOT, View, four_views
 from chaingen.show.drawing import pyvista_off_screen
 from chaingen.show.studio import BACKGROUND_BOTTOM, BACKGROUND_TOP, COLLISION, environment
 
 Colour = tuple[float, float, float]
+
+Stage = Callable[[Any, Any], None]
+"""Told a plotter and pyvista once the studio's light is set: adds what else is in the picture."""
 
 PIXEL_TOLERANCE = 0.25
 """Meshes for pictures may be off by this many pixels."""
@@ -26,7 +29,7 @@ INK = (0.22, 0.24, 0.28)
 """sRGB of the scale bar and its label."""
 
 
-def _mesh(pv: Any, rings: Rings, tolerance: float) -> Any:
+def ring_surface(pv: Any, rings: Rings, tolerance: float) -> Any:
     """All rings in one surface with their true normals."""
     meshes, of_ring = templates(rings, tolerance)
     rotations = frames(rings)
@@ -73,13 +76,13 @@ def add_rings(
     bad[collided] = True
     if not bad.all():
         plotter.add_mesh(
-            _mesh(pv, rings[np.flatnonzero(~bad)], tolerance),
+            ring_surface(pv, rings[np.flatnonzero(~bad)], tolerance),
             color=colour, pbr=True, metallic=1.0, roughness=roughness, smooth_shading=True,
             split_sharp_edges=False,
         )  # fmt: skip
     if bad.any():
         plotter.add_mesh(
-            _mesh(pv, rings[np.flatnonzero(bad)], tolerance),
+            ring_surface(pv, rings[np.flatnonzero(bad)], tolerance),
             color=COLLISION, pbr=True, metallic=0.0, roughness=0.55, smooth_shading=True,
             split_sharp_edges=False,
         )  # fmt: skip
@@ -95,6 +98,9 @@ def _scale_bar(image: Any, view: View) -> Any:
     pixels = round(length / view.mm_per_pixel)
     draw = ImageDraw.Draw(image)
     ink = tuple(round(255 * c) for c in INK)
+    if view.plain_foot:
+        paper = tuple(round(255 * c) for c in BACKGROUND_BOTTOM)
+        draw.rectangle([0, view.height - FOOT, view.width, view.height], fill=paper)
     size = 26
     font = ImageFont.load_default(size=size)
     x0, y0 = 40, view.height - 36
@@ -105,10 +111,13 @@ def _scale_bar(image: Any, view: View) -> Any:
     return image
 
 
-def _photograph(plotter: Any, view: View) -> Any:
+def photograph(plotter: Any, view: View) -> Any:
+    """What a plotter shows from a view, as a Pillow image."""
     from PIL import Image
 
-    plotter.window_size = [view.width, view.height]
+    # Setting a size draws, even the size that is there.
+    if list(plotter.window_size) != [view.width, view.height]:
+        plotter.window_size = [view.width, view.height]
     camera = plotter.camera
     camera.SetParallelProjection(True)
     camera.focal_point = view.focus
@@ -128,6 +137,7 @@ def draw_views(
     colour: Colour,
     roughness: float,
     collided: Ints | None = None,
+    stage: Stage | None = None,
     on_progress: Callable[[str], None] | None = None,
 ) -> list[Path]:
     """Draw views of rings as PNG files.
@@ -139,6 +149,7 @@ def draw_views(
         colour: sRGB colour of the metal, each 0 to 1.
         roughness: Its roughness, 0 to 1.
         collided: Indices of rings to show as running into others.
+        stage: Adds what else is in the pictures.
         on_progress: Told the name of each picture before it is drawn.
 
     Raises:
@@ -168,16 +179,21 @@ def draw_views(
                 or tolerance > 2.5 * drawn_at
                 or (seen != drawn).any()
             ):
-                if plotter is not None:
-                    plotter.close()
-                plotter = pv.Plotter(off_screen=True, window_size=[view.width, view.height], lighting="none")
-                dress(plotter, pv)
+                if plotter is None:
+                    plotter = pv.Plotter(
+                        off_screen=True, window_size=[view.width, view.height], lighting="none"
+                    )
+                    dress(plotter, pv)
+                    plotter.enable_anti_aliasing("ssaa")
+                # The studio stays: to work out its light takes longer than a picture.
+                plotter.clear_actors()
+                if stage:
+                    stage(plotter, pv)
                 shown = np.flatnonzero(seen)
                 collided_shown = np.flatnonzero(np.isin(shown, bad))
                 add_rings(plotter, pv, rings[shown], colour, roughness, collided_shown, tolerance)
-                plotter.enable_anti_aliasing("ssaa")
                 drawn_at, drawn = tolerance, seen
-            image = _scale_bar(_photograph(plotter, view), view)
+            image = _scale_bar(photograph(plotter, view), view)
             path = folder / f"{view.name}.png"
             content = BytesIO()
             image.save(content, format="PNG", compress_level=6)

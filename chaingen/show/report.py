@@ -8,6 +8,8 @@ from typing import Any
 
 from chaingen.files import write_text
 from chaingen.make.result import Result
+from chaingen.solve.drape.drape import Draped, NotDraped
+from chaingen.solve.supple import Supple
 from chaingen.weave.groups import RingSize
 
 VERSION = 1
@@ -28,6 +30,53 @@ def _size(size: RingSize) -> dict[str, Any]:
         "inside_diameter_mm": _mm(size.inside_diameter),
         "wire_diameter_mm": _mm(size.wire_diameter),
         "aspect_ratio": round(size.aspect_ratio, 4),
+    }
+
+
+def _supple(found: Supple) -> dict[str, Any]:
+    return {
+        "bends": [
+            {
+                "plane": bend.plane,
+                "smallest_radius_mm": _mm(bend.radius),
+                "groups_round": _mm(bend.groups),
+                "binds": bend.binds,
+            }
+            for bend in found.bends
+        ],
+        "twist_per_group_degrees": [round(math.degrees(twist), 2) for twist in found.twist],
+    }
+
+
+def _scene(drape: Draped | NotDraped) -> dict[str, Any]:
+    """One scene: what was asked, and what came of it."""
+    scene = drape.scene
+    asked = {
+        "kind": scene.kind.value,
+        "friction": scene.friction,
+        "disorder": scene.disorder,
+        "seed": scene.seed,
+    }
+    if isinstance(drape, NotDraped):
+        return {**asked, "draped": False, "at_rest": False, "why_not": drape.why}
+    check = drape.check
+    return {
+        **asked,
+        "draped": True,
+        "at_rest": drape.reached,
+        "why_not": drape.why,
+        "unbalanced_ring_weights": float(f"{drape.unbalanced:.3g}"),
+        "smallest_gap_mm": _mm(check.smallest_gap),
+        "collision_count": len(check.collisions),
+        "links_unchanged": check.links_as_designed,
+        "drop_mm": _mm(drape.drop),
+        "sag_mm": _mm(drape.sag),
+        "span_mm": _mm(drape.span),
+        "circumference_mm": _mm(drape.circumference),
+        "length_at_rest_mm": _mm(drape.length),
+        "support_over_weight": round(drape.support, 5),
+        "wire_thinned_by_mm": _mm(drape.hair),
+        "steps": drape.steps,
     }
 
 
@@ -121,6 +170,9 @@ def report_of(result: Result, files: Sequence[str] = (), not_drawn: str = "") ->
         "length_asked_mm": _mm(result.asked_length),
         "finished_length_mm": _mm(result.finished_length),
         "length_as_placed_mm": _mm(result.length_as_placed),
+        "stretch_percent": None if result.stretch is None else round(100.0 * result.stretch, 3),
+        "supple": None if result.supple is None else _supple(result.supple),
+        "scenes": [_scene(drape) for drape in result.drapes],
         "files": list(files),
         "pictures_not_drawn": not_drawn,
     }

@@ -1,10 +1,13 @@
 """The verdict in words for a terminal: plain sentences with millimetres."""
 
+import math
 from collections.abc import Sequence
 
 from chaingen.make.result import Result
+from chaingen.solve.drape.drape import NotDraped
 from chaingen.solve.place import Answer
 from chaingen.solve.sizes import SizeEntry, Tightest
+from chaingen.solve.supple import Bend
 from chaingen.solve.verdict import LOOSE_FROM, TIGHT_BELOW, Fit, Nearest
 from chaingen.stock.gauges import describe_wire, gauge_name
 from chaingen.units import format_mm
@@ -143,6 +146,53 @@ def verdict_lines(result: Result) -> list[str]:
     elif result.fits:
         lines.append("It has too many unlike groups to be pulled straight, so no finished length is known.")
     return lines
+
+
+def rest_lines(result: Result) -> list[str]:
+    """How the piece lies in each scene, and how supple it is."""
+    lines = []
+    if result.stretch is not None and (result.drapes or result.supple):
+        lines.append(f"From slack to taut it stretches by {100.0 * result.stretch:.1f} %.")
+    for drape in result.drapes:
+        kind = drape.scene.kind.value
+        if isinstance(drape, NotDraped):
+            lines.append(f"{kind}: not draped, for {drape.why}.")
+            continue
+        found = [f"{format_mm(drape.length, 1)} long"]
+        if drape.circumference is not None:
+            found.append(f"round {format_mm(drape.circumference, 1)}")
+        if drape.span is not None:
+            found.append(f"pegs {format_mm(drape.span, 1)} apart")
+        if drape.sag is not None:
+            found.append(f"sag {format_mm(drape.sag, 1)}")
+        if drape.drop is not None:
+            found.append(f"drop {format_mm(drape.drop, 1)}")
+        state = "at rest" if drape.reached else f"NOT at rest, {drape.why}"
+        unchanged = "links unchanged" if drape.check.links_as_designed else "LINKS CHANGED"
+        thinner = (
+            f"; wire taken {format_mm(drape.hair, 4)} thinner, for there is no slack" if drape.hair else ""
+        )
+        lines.append(f"{kind}: {state}: {', '.join(found)}; {unchanged}{thinner}.")
+    if result.supple is not None:
+        lines += [_bend_line(bend) for bend in result.supple.bends]
+        one, other = (math.degrees(twist) for twist in result.supple.twist)
+        ways = (
+            f"{one:.0f}° either way"
+            if round(one) == round(other)
+            else f"{one:.0f}° one way, {other:.0f}° the other"
+        )
+        lines.append(f"Pulled taut, each group twists freely against the next by {ways}.")
+    return lines
+
+
+def _bend_line(bend: Bend) -> str:
+    if not math.isfinite(bend.radius):
+        return f"Bent {bend.plane}: it was not found to bend at all."
+    limit = "wires bind there" if bend.binds else "and wires do not bind even there"
+    return (
+        f"Bent {bend.plane}: down to a radius of {format_mm(bend.radius, 1)} to its middle, "
+        f"{bend.groups:.1f} groups to the round; {limit}."
+    )
 
 
 def tightest_lines(tight: Tightest) -> list[str]:

@@ -7,7 +7,7 @@ import numpy as np
 from chaingen.geometry.rings import Floats, Rings, axes_across
 from chaingen.solve.contacts import Contacts, State
 from chaingen.solve.motion import Motion
-from chaingen.solve.slp import stretch
+from chaingen.solve.slp import Aim, stretch
 from chaingen.weave.graph import LinkGraph
 
 
@@ -26,6 +26,17 @@ class Taut:
     converged: bool
 
 
+def period_aim(rings: int) -> Aim:
+    """The period of a cell of so many rings, as something to raise."""
+
+    def period(state: State) -> tuple[float, Floats]:
+        slope = np.zeros(5 * rings + 1)
+        slope[-1] = 1.0
+        return state.motion.period, slope
+
+    return period
+
+
 def taut_cell(graph: LinkGraph, rings: Rings, motion: Motion) -> Taut:
     """The longest period of a repeating cell at zero gap.
 
@@ -34,13 +45,7 @@ def taut_cell(graph: LinkGraph, rings: Rings, motion: Motion) -> Taut:
         rings: A placement of the cell without overlaps.
         motion: Its shift.
     """
-
-    def period(state: State) -> tuple[float, Floats]:
-        slope = np.zeros(5 * len(graph) + 1)
-        slope[-1] = 1.0
-        return state.motion.period, slope
-
-    found = stretch(Contacts(graph), State(rings, motion), period)
+    found = stretch(Contacts(graph), State(rings, motion), period_aim(len(graph)))
     return Taut(found.value, found.state.rings, found.converged)
 
 

@@ -51,7 +51,7 @@ def straight(s: Floats, start: Floats, along: Floats, side: Floats) -> Track:
 
 
 def catenary_parameter(slack: float) -> float:
-    """x with sinh(x) / x = length over span (`slack`, over 1)."""
+    """X with sinh(x) / x = length over span (`slack`, over 1)."""
     # Bounds: sinh x / x > 1 + x^2 / 6, and sinh x / x > e^x / 4 x ... for the upper one any large x serves.
     high = 1.0
     while np.sinh(high) / high < slack:
@@ -60,7 +60,7 @@ def catenary_parameter(slack: float) -> float:
 
 
 def catenary(s: Floats, length: float, span: float) -> Track:
-    """A chain of `length` between (0, 0, 0) and (span, 0, 0), hanging along -z; s = 0 is its first end."""
+    """A chain of `length` from (0, 0, 0), where s = 0, to (span, 0, 0), hanging along -z."""
     x = catenary_parameter(length / span)
     a = span / (2.0 * x)
     # From the lowest point: arc length a sinh(u), height a (cosh(u) - 1).
@@ -92,7 +92,7 @@ def by_arc_length(curve: Floats, s: Floats, *, normal: Floats) -> Track:
 
 
 def round_oval(half_width: float, half_height: float, off: float) -> Floats:
-    """The curve at distance `off` outside an ellipse in the xz plane, from its top, clockwise seen from -y."""
+    """The curve `off` outside an ellipse in the xz plane, clockwise from its top as seen from -y."""
     t = np.linspace(0.0, 2.0 * np.pi, STEPS + 1)
     x, z = half_width * np.sin(t), half_height * np.cos(t)
     nx, nz = np.sin(t) / half_width, np.cos(t) / half_height
@@ -101,7 +101,7 @@ def round_oval(half_width: float, half_height: float, off: float) -> Floats:
 
 
 def stadium(length: float, end_radius: float) -> Floats:
-    """A closed upright curve in the xz plane, two straight sides and two half circles, from its top at z = 0."""
+    """A closed curve in the xz plane, two upright sides and two half circles, from its top at z = 0."""
     radius = min(end_radius, length / (2.0 * np.pi))
     side = 0.5 * length - np.pi * radius
     s = np.linspace(0.0, length, STEPS + 1)

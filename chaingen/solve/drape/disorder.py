@@ -1,10 +1,11 @@
 """Seeded disorder: a piece shaken before it is let go, never with a wire through another."""
 
 import numpy as np
+import numpy.typing as npt
 
 from chaingen.geometry.distance import smallest_gaps
 from chaingen.geometry.near import near_pairs
-from chaingen.geometry.rings import Floats, Rings
+from chaingen.geometry.rings import Rings
 from chaingen.geometry.solids import distances
 from chaingen.solve.drape.energy import Poses
 from chaingen.solve.drape.model import Bodies
@@ -12,25 +13,29 @@ from chaingen.solve.drape.model import Bodies
 ROUNDS = 40
 """Random moves of every ring."""
 
-NODES = 64
+NODES = 256
 """Points of each ring that its clearance from solids is measured at."""
 
 LEFT = 0.02
 """Part of the thinnest wire's radius that every gap keeps."""
 
 
-def _too_near(bodies: Bodies, poses: Poses, least: float) -> Floats:
+def _too_near(bodies: Bodies, poses: Poses, least: float) -> npt.NDArray[np.bool_]:
     """Which rings are nearer than `least` [mm] to another or to a solid, shape (n,)."""
     rings = Rings(poses.centres, poses.frames[:, 2], bodies.radii, bodies.wire_radii)
     pairs = near_pairs(rings, margin=least)
     gaps, _ = smallest_gaps(rings, pairs)
-    bad = np.zeros(len(rings), dtype=bool)
+    bad: npt.NDArray[np.bool_] = np.zeros(len(rings), dtype=bool)
     bad[pairs[gaps < least].ravel()] = True
     angle = 2.0 * np.pi * np.arange(NODES) / NODES
-    arms = np.cos(angle)[None, :, None] * poses.frames[:, None, 0] + np.sin(angle)[None, :, None] * poses.frames[:, None, 1]
+    arms = (
+        np.cos(angle)[None, :, None] * poses.frames[:, None, 0]
+        + np.sin(angle)[None, :, None] * poses.frames[:, None, 1]
+    )
     points = poses.centres[:, None] + bodies.radii[:, None, None] * arms
-    # Between points a wire bulges out by at most R (1 - cos(pi / NODES)).
-    bulge = bodies.radii * (1.0 - np.cos(np.pi / NODES))
+    # Half way between points a wire comes nearer to a thin thing that crosses it by about this much.
+    half = np.pi * bodies.radii / NODES
+    bulge = 0.5 * half**2 * (1.0 / bodies.wire_radii + 1.0 / bodies.radii)
     for solid in bodies.solids:
         away = distances(solid, points.reshape(-1, 3))[:, 0].reshape(points.shape[:2]).min(axis=1)
         bad |= away - bodies.wire_radii - bulge < least
@@ -38,7 +43,7 @@ def _too_near(bodies: Bodies, poses: Poses, least: float) -> Floats:
 
 
 def shaken_up(bodies: Bodies, poses: Poses, amount: float, seed: int) -> Poses:
-    """The poses after many small random moves, each less than a wire's radius; moves that would touch are taken back.
+    """The poses after many small random moves, none long enough to change a link; what would touch stays.
 
     Args:
         bodies: The rings and solids.

@@ -7,7 +7,6 @@ import numpy as np
 
 from chaingen.design.scene import Scene, SceneKind
 from chaingen.geometry.distance import smallest_gaps
-from chaingen.geometry.linking import linked
 from chaingen.geometry.near import near_pairs
 from chaingen.geometry.rings import Floats, Ints, Rings
 from chaingen.geometry.solids import Solid
@@ -15,20 +14,30 @@ from chaingen.solve.check import CheckReport, check
 from chaingen.solve.drape import starts
 from chaingen.solve.drape.disorder import shaken_up
 from chaingen.solve.drape.energy import Poses
-from chaingen.solve.drape.model import Barrier, Bodies, Model, poses_of
+from chaingen.solve.drape.model import Barrier, Bodies, poses_of
 from chaingen.solve.drape.rest import Settling, unbalanced_force
 from chaingen.solve.drape.rows import Row, closing_run, middles, straight_row, twisted
-from chaingen.solve.drape.starts import CannotDrape, Start
+from chaingen.solve.drape.starts import CannotDrape, Start, TooShort
 from chaingen.solve.place import Placement
 from chaingen.weave.graph import LinkGraph, piece_graph
 from chaingen.weave.groups import Run
 
 REACHES = (0.1, 0.03, 0.01, 0.004)
-"""Reach of the barrier as part of the thinnest wire's radius, from first to last. Gaps at rest are about half of
-it, so that the last one sets how near to touching the wires come."""
+"""Reach of the barrier as part of the thinnest wire's radius, from first to last. Gaps at rest are about half
+of it, so that the last one sets how near to touching the wires come."""
 
-PULLED_REACHES = REACHES[1:]
-"""The same for a piece that starts pulled nearly straight: its contacts are about where they will be."""
+PULLED_REACHES, LONG_REACHES = REACHES[1:], REACHES[2:]
+"""The same for a piece that starts pulled nearly straight, whose contacts are about where they will be, and
+for a long one: what a shorter reach adds to its length moves it far."""
+
+LONG = 2000
+"""Pulled pieces of more rings than this are long."""
+
+RESTING_GAP = 0.45
+"""Gap of crossing wires at rest as part of the barrier's reach, when that is as stiff as the force."""
+
+PULLS = (0.3, 0.1, 0.03)
+"""Parts of a placement's gap that are left when a worn piece is pulled to go round."""
 
 BALANCED = 1e-3
 """A piece is at rest when no ring is pushed by more than this [ring weights]."""
@@ -71,8 +80,9 @@ class Draped:
         sag: From the top of the pegs to the middle of the lowest group of a swag [mm]; None for others.
         length: Length at rest, along the middles of the groups from outside to outside, or round [mm].
         span: Distance of the pegs of a swag [mm].
+        circumference: Of the wrist or neck [mm].
         frames: Poses on the way, first and last included; empty unless asked for.
-        energies: Energy after each step, as (reach of the barrier, energy) [mm, ring weights mm].
+        energies: Energy after each step, as (number of the barrier, energy [ring weights mm]).
     """
 
     scene: Scene
@@ -90,8 +100,22 @@ class Draped:
     sag: float | None
     length: float
     span: float | None
+    circumference: float | None
     frames: tuple[Rings, ...]
-    energies: tuple[tuple[float, float], ...]
+    energies: tuple[tuple[int, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class NotDraped:
+    """A scene that was not started.
+
+    Attributes:
+        scene: The scene.
+        why: Why, in words.
+    """
+
+    scene: Scene
+    why: str
 
 
 class _Film:
@@ -147,9 +171,7 @@ def cleared(graph: LinkGraph, rings: Rings, solids: tuple[Solid, ...]) -> Rings 
         if grown < factor + 1e-4:
             return None
         factor = grown
-        bodies = Bodies(
-            rings.radii, factor * rings.wire_radii, np.zeros((len(rings), 3)), solids, 0.0
-        )
+        bodies = Bodies(rings.radii, factor * rings.wire_radii, np.zeros((len(rings), 3)), solids, 0.0)
         settling = Settling(
             bodies, poses, Barrier(2.0 * reach, 1.0, np.empty(0, dtype=np.int64), np.empty(0))
         )
@@ -158,14 +180,47 @@ def cleared(graph: LinkGraph, rings: Rings, solids: tuple[Solid, ...]) -> Rings 
     return None
 
 
-def _started(row: Row, scene: Scene, weights: Floats, taut: float | None) -> Start:
+def _reaches(rings: int, pulled: bool) -> tuple[float, ...]:
+    """The barriers of a drape."""
+    return (LONG_REACHES if rings > LONG else PULLED_REACHES) if pulled else REACHES
+
+
+def _started(
+    run: Run, placement: Placement, scene: Scene, weights: Floats, taut: float | None
+) -> tuple[Start, bool]:
+    """The start of a scene, and whether the piece was pulled nearly straight for it."""
+    reach = RESTING_GAP * _reaches(len(placement.graph), True)[0] * float(placement.graph.wire_radii.min())
+
+    def row(left: float | None) -> Row:
+        found = straight_row(run, placement, left=left)
+        return twisted(found, 0.5 * np.pi) if run.closed and len(found.graph.groups) % 2 else found
+
     if scene.kind is SceneKind.SWAG:
-        return starts.swag(row, scene, weights, taut)
-    return starts.STARTS[scene.kind](row, scene, weights)
+        return starts.swag(row(reach), scene, weights, taut), True
+    if scene.kind is SceneKind.HANG:
+        return starts.hang(row(None if run.closed else reach), scene, weights), not run.closed
+    if scene.kind is SceneKind.TABLE:
+        loose = run.closed or scene.curved
+        return starts.table(row(None if loose else reach), scene, weights), not loose
+    begin = starts.wrist if scene.kind is SceneKind.WRIST else starts.neck
+    # A worn piece keeps the slack it has; where it is too short then, it is pulled taut bit by bit.
+    for left in (None, *(part * placement.gap for part in PULLS)):
+        loop = row(left)
+        try:
+            return begin(loop, scene, weights, taut or loop.length), False
+        except TooShort:
+            if left == PULLS[-1] * placement.gap:
+                raise
+    raise AssertionError("the last pull returns or raises")
 
 
 def drape(
-    run: Run, placement: Placement, scene: Scene, *, taut: float | None = None, on_progress: Progress | None = None
+    run: Run,
+    placement: Placement,
+    scene: Scene,
+    *,
+    taut: float | None = None,
+    on_progress: Progress | None = None,
 ) -> Draped:
     """Bring a placed piece to rest in a scene.
 
@@ -190,14 +245,9 @@ def drape(
         run, graph = closing, piece_graph(closing)
         placement = replace(placement, graph=graph)
     thinnest = float(graph.wire_radii.min())
-    # A worn piece and one laid in a curve keep their slack, to bend; the others are pulled straight.
-    loose = worn or run.closed or scene.curved
-    row = straight_row(run, placement, left=None if loose else 0.5 * PULLED_REACHES[0] * thinnest)
-    if run.closed and len(graph.groups) % 2:
-        row = twisted(row, 0.5 * np.pi)
     weights = graph.radii * graph.wire_radii**2
     weights = weights / weights.mean()
-    start = _started(row, scene, weights, taut)
+    start, pulled = _started(run, placement, scene, weights, taut)
     rings = start.rings
     hair = 0.0
     room = check(graph, rings)
@@ -220,20 +270,42 @@ def drape(
         poses = shaken_up(bodies, poses, scene.disorder, scene.seed)
     film = _Film()
     film.add(poses)
-    reaches = REACHES if loose or scene.disorder else PULLED_REACHES
+    reaches = _reaches(len(graph), pulled and not scene.disorder)
     return _settled(scene, graph, bodies, poses, start, hair, reaches, film, say)
 
 
+def _first_barrier(graph: LinkGraph, start: Start, reach: float) -> Barrier:
+    """A barrier as stiff as the tension that the start expects at each link."""
+    tension = np.maximum(start.tension, LEAST_STIFFNESS)
+    floor = float(tension.max())
+    i, j = graph.links.T
+    group = np.sort(graph.group_of[graph.links], axis=1)
+    _, side, count = np.unique(group, axis=0, return_inverse=True, return_counts=True)
+    # The links between two groups share the tension.
+    share = 0.5 * (tension[i] + tension[j]) / count[side.ravel()]
+    keys = i * (len(graph) + len(start.solids)) + j
+    order = np.argsort(keys)
+    return Barrier(reach, floor, keys[order], np.maximum(share[order], LEAST_STIFFNESS))
+
+
 def _settled(
-    scene: Scene, graph: LinkGraph, bodies: Bodies, poses: Poses, start: Start, hair: float, reaches: tuple[float, ...], film: _Film, say: Progress
+    scene: Scene,
+    graph: LinkGraph,
+    bodies: Bodies,
+    poses: Poses,
+    start: Start,
+    hair: float,
+    reaches: tuple[float, ...],
+    film: _Film,
+    say: Progress,
 ) -> Draped:
     thinnest = float(bodies.wire_radii.min())
-    none: Ints = np.empty(0, dtype=np.int64)
-    stiffness = max(LEAST_STIFFNESS, start.tension)
     settling = Settling(
-        bodies, poses, Barrier(reaches[0] * thinnest, stiffness, none, np.empty(0)),
+        bodies,
+        poses,
+        _first_barrier(graph, start, reaches[0] * thinnest),
         watch=film.add if scene.settling else None,
-    )  # fmt: skip
+    )
     reached = False
     why = ""
     for number, part in enumerate(reaches):
@@ -244,8 +316,8 @@ def _settled(
         terms, reached = settling.relax(BALANCED if last else ROUGHLY, MOST_STEPS)
         if not reached:
             why = (
-                f"after {settling.steps:,} steps a ring is still pushed by {unbalanced_force(terms.gradient):.2g} times "
-                f"a ring's weight"
+                f"after {settling.steps:,} steps a ring is still pushed by "
+                f"{unbalanced_force(terms.gradient):.2g} times a ring's weight"
             )
             break
         if not last:
@@ -255,9 +327,13 @@ def _settled(
     final = settling.poses
     rings = Rings(final.centres, final.frames[:, 2], bodies.radii, bodies.wire_radii)
     report = check(graph, rings)
-    frames = tuple(
-        Rings(p.centres, p.frames[:, 2], bodies.radii, bodies.wire_radii) for p in [*film.frames, final]
-    ) if scene.settling else ()
+    frames = (
+        tuple(
+            Rings(p.centres, p.frames[:, 2], bodies.radii, bodies.wire_radii) for p in [*film.frames, final]
+        )
+        if scene.settling
+        else ()
+    )
     low = float(rings.bounds()[0][2])
     group_middles = middles(graph, rings.centres)
     drop = sag = span = None
@@ -269,7 +345,8 @@ def _settled(
             sag = top - float(group_middles[:, 2].min())
     return Draped(
         scene, graph, rings, bodies.solids, reached, why, unbalanced_force(terms.gradient), report, hair,
-        settling.steps, settling.support(), drop, sag, _length(graph, rings, _is_closed(graph)), span, frames,
+        settling.steps, settling.support(), drop, sag, _length(graph, rings, _is_closed(graph)), span,
+        start.circumference, frames,
         tuple(settling.energies),
     )  # fmt: skip
 
@@ -289,4 +366,6 @@ def _length(graph: LinkGraph, rings: Rings, closed: bool) -> float:
     if closed:
         return float(steps + np.linalg.norm(points[0] - points[-1]))
     reach = rings.radii + rings.wire_radii
-    return float(steps + reach[graph.group_of == 0].max() + reach[graph.group_of == graph.group_of.max()].max())
+    return float(
+        steps + reach[graph.group_of == 0].max() + reach[graph.group_of == graph.group_of.max()].max()
+    )

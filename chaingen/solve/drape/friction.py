@@ -49,14 +49,26 @@ class Grip:
     def picked(self, use: npt.NDArray[np.bool_]) -> "Grip":
         """The places where `use` is true."""
         return Grip(
-            self.bodies[use], self.keys[use], self.node[use], self.press[use], self.arms[use],
-            self.stretch[use], self.slid[use],
+            self.bodies[use],
+            self.keys[use],
+            self.node[use],
+            self.press[use],
+            self.arms[use],
+            self.stretch[use],
+            self.slid[use],
         )
 
 
 @numba.njit(cache=True)
 def _slip(
-    k: int, bodies: Ints, press: Floats, arms: Floats, frames: Floats, radii: Floats, step: Floats, out: Floats
+    k: int,
+    bodies: Ints,
+    press: Floats,
+    arms: Floats,
+    frames: Floats,
+    radii: Floats,
+    step: Floats,
+    out: Floats,
 ) -> None:
     """Tangential move of place k's two wires against each other by a step, to first order."""
     for side in range(2):
@@ -144,14 +156,18 @@ def _derivatives(
                 grads[m, i] += v[a] * stretch[k, a]
             if slid[k] and size > 0.5 * slip:
                 # Sliding resists across the slide only; along it the force is constant.
-                along = (z[i, 0] * stretch[k, 0] + z[i, 1] * stretch[k, 1] + z[i, 2] * stretch[k, 2]) / (size * size)
+                along = (z[i, 0] * stretch[k, 0] + z[i, 1] * stretch[k, 1] + z[i, 2] * stretch[k, 2]) / (
+                    size * size
+                )
                 for a in range(3):
                     v[a] -= stiff * along * stretch[k, a]
             for j in range(width):
                 blocks[m, i, j] += v[0] * z[j, 0] + v[1] * z[j, 1] + v[2] * z[j, 2]
 
 
-def slip_energy(grip: Grip, frames: Floats, radii: Floats, step: Floats, mu: float, slip: float) -> tuple[float, Floats, npt.NDArray[np.bool_]]:
+def slip_energy(
+    grip: Grip, frames: Floats, radii: Floats, step: Floats, mu: float, slip: float
+) -> tuple[float, Floats, npt.NDArray[np.bool_]]:
     """Energy of the springs after a step, their stretch then, and whether they slid.
 
     Args:
@@ -190,8 +206,19 @@ def add_friction(
         blocks: Hessians [weights / mm], shape (m, 5, 5) or (m, 10, 10).
     """
     _derivatives(
-        grip.bodies, grip.press, grip.arms, grip.stretch, frames, radii, mu, grip.slid, slip,
-        row, first, grads, blocks,
+        grip.bodies,
+        grip.press,
+        grip.arms,
+        grip.stretch,
+        frames,
+        radii,
+        mu,
+        grip.slid,
+        slip,
+        row,
+        first,
+        grads,
+        blocks,
     )
 
 

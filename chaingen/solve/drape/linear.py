@@ -2,7 +2,7 @@
 
 import numba
 import numpy as np
-from scipy.linalg import LinAlgError, cholesky_banded, cho_solve_banded
+from scipy.linalg import LinAlgError, cho_solve_banded, cholesky_banded
 from scipy.sparse import coo_matrix, csc_matrix
 from scipy.sparse.csgraph import reverse_cuthill_mckee
 from scipy.sparse.linalg import splu

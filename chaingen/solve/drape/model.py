@@ -14,9 +14,9 @@ from chaingen.solve.drape.friction import Grip, add_friction, carried, slip_ener
 SWING = 20.0
 """Longest way that a ring may go in a step, in outside radii of the largest ring."""
 
-LEAST_GAP = 0.02
-"""No step ends with a node nearer than this part of the barrier's reach: between nodes, which lie close enough
-that wires bulge by less, there is then room as well."""
+LEAST_GAP = 0.05
+"""No step ends with a node nearer than this part of the barrier's reach. Nodes lie so close that wires bulge
+by less between them: there is then room everywhere."""
 
 SLIP = 0.1
 """Slip at which friction is full, as part of the barrier's reach: the springs are then about as stiff as the
@@ -72,6 +72,7 @@ class Terms:
 
     Attributes:
         energy: Energy without friction [ring weights mm].
+        least: Smallest gap of any node, at most the barrier's reach [mm].
         gradient: Its derivative with friction's force [ring weights], shape (n, 5).
         own: Second derivatives of the contacts with solids [ring weights / mm], shape (n, 5, 5).
         own_drag: Those of friction on solids, positive semidefinite, shape (n, 5, 5).
@@ -84,6 +85,7 @@ class Terms:
     """
 
     energy: float
+    least: float
     gradient: Floats
     own: Floats
     own_drag: Floats
@@ -129,7 +131,7 @@ class Model:
         self._room = 64 * len(bodies.radii)
 
     def near(self, poses: Poses, margin: float) -> None:
-        """Make sure that all pairs are known that may touch while no ring moves by more than margin / 2 [mm]."""
+        """See to it that all pairs are known that may touch while no ring moves by over margin / 2 [mm]."""
         b, n = self.bodies, len(self.bodies.radii)
         if self._seen is not None:
             moved = float(np.linalg.norm(poses.centres - self._seen, axis=1).max(initial=0.0))
@@ -155,10 +157,10 @@ class Model:
             )
         return most
 
-    def energy(self, poses: Poses) -> float:
-        """Energy without friction; infinite where a wire is nearer than `LEAST_GAP` allows."""
-        energy, least = self._evaluate(poses, None)
-        return energy if least >= LEAST_GAP * self.barrier.reach else np.inf
+    def energy(self, poses: Poses, least: float = np.inf) -> float:
+        """Energy without friction; infinite where a node is nearer than `LEAST_GAP` and than `least` [mm]."""
+        energy, gap = self._evaluate(poses, None)
+        return energy if gap >= min(least, LEAST_GAP * self.barrier.reach) else np.inf
 
     def clear(self, poses: Poses) -> bool:
         """Whether every wire is clear of every other, however little."""
@@ -169,8 +171,8 @@ class Model:
         b, reach = self.bodies, self.barrier.reach
         room = out or _Room(len(self._pairs), 0, 0)
         energy, least, room.count = pair_energy(
-            poses.centres, poses.frames, b.radii, b.wire_radii, self._pairs, self._stiffness, self.nodes, reach,
-            out is not None, room.grads, room.blocks, room.forces, room.touch, room.press,
+            poses.centres, poses.frames, b.radii, b.wire_radii, self._pairs, self._stiffness, self.nodes,
+            reach, out is not None, room.grads, room.blocks, room.forces, room.touch, room.press,
         )  # fmt: skip
         energy -= float((b.loads * poses.centres).sum())
         n = len(b.radii)
@@ -179,7 +181,8 @@ class Model:
             stiffness = self.barrier.of(np.arange(n) * (n + len(b.solids)) + n + number)
             more, near, part.count = solid_energy(
                 poses.centres, poses.frames, b.radii, b.wire_radii, int(solid.kind), solid.numbers, stiffness,
-                self.nodes, reach, out is not None, part.grads, part.blocks, part.forces, part.touch, part.press,
+                self.nodes, reach, out is not None, part.grads, part.blocks, part.forces, part.touch,
+                part.press,
             )  # fmt: skip
             energy += more
             least = min(least, near)
@@ -197,7 +200,7 @@ class Model:
         while True:
             out = _Room(len(rows), 10, self._room)
             out.solids = tuple(_Room(n, 5, self._room) for _ in b.solids)
-            energy, _ = self._evaluate(poses, out)
+            energy, least = self._evaluate(poses, out)
             most = max([out.count, *(part.count for part in out.solids)])
             if most <= self._room:
                 break
@@ -233,15 +236,25 @@ class Model:
             if b.friction:
                 on = now.bodies[:, 1] == -1 - number
                 add_friction(
-                    now.picked(on), poses.frames, b.radii, b.friction, slip, np.searchsorted(touching, row[on]),
-                    touching, solid_grads, solid_drag,
+                    now.picked(on), poses.frames, b.radii, b.friction, slip,
+                    np.searchsorted(touching, row[on]), touching, solid_grads, solid_drag,
                 )  # fmt: skip
             gradient[touching] += solid_grads
             own[touching] += one.blocks[touching]
             own_drag[touching] += solid_drag
         order = np.argsort(np.concatenate(keys), kind="stable")
         return Terms(
-            energy, gradient, own, own_drag, pairs, blocks, drag, np.concatenate(keys)[order], np.concatenate(forces)[order], now
+            energy,
+            least,
+            gradient,
+            own,
+            own_drag,
+            pairs,
+            blocks,
+            drag,
+            np.concatenate(keys)[order],
+            np.concatenate(forces)[order],
+            now,
         )
 
     def with_reach(self, reach: float, *, same_nodes: bool = True) -> "Model":
@@ -262,7 +275,12 @@ class Model:
     def contact_gradient(self, poses: Poses) -> Floats:
         """Gradient of the contact energy alone, without gravity and friction [ring weights], shape (n, 5)."""
         bare = Model(replace(self.bodies, friction=0.0, loads=np.zeros_like(self.bodies.loads)), self.barrier)
-        bare.nodes, bare._pairs, bare._stiffness, bare._room = self.nodes, self._pairs, self._stiffness, self._room
+        bare.nodes, bare._pairs, bare._stiffness, bare._room = (
+            self.nodes,
+            self._pairs,
+            self._stiffness,
+            self._room,
+        )
         return bare.terms(poses, None).gradient
 
     def solid_forces(self, poses: Poses, grip: Grip) -> float:

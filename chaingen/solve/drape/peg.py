@@ -11,7 +11,7 @@ NODES = 96
 """Points of each ring that the peg's room is measured at while it is looked for."""
 
 LEAST_ROOM = 0.1
-"""A peg through all rings of a group needs this part of the thinnest wire as its radius; with less room it goes
+"""A peg through all rings of a group needs this part of the thinnest wire's radius as room; with less it goes
 through one ring."""
 
 FILLED = 0.7
@@ -66,8 +66,12 @@ def _through(rings: Rings, own: Ints, nodes: Floats, along: Floats | None) -> tu
         away = away - (away @ direction)[..., None] * direction
         least = float((np.linalg.norm(away, axis=2) - rings.wire_radii[:, None]).min())
         # A line that misses a disc is worth less the farther it misses.
-        along = ((rings.centres[own] - point) * rings.normals[own]).sum(axis=1) / (rings.normals[own] @ direction)
-        out = np.linalg.norm(point + along[:, None] * direction - rings.centres[own], axis=1) - rings.radii[own]
+        along = ((rings.centres[own] - point) * rings.normals[own]).sum(axis=1) / (
+            rings.normals[own] @ direction
+        )
+        out = (
+            np.linalg.norm(point + along[:, None] * direction - rings.centres[own], axis=1) - rings.radii[own]
+        )
         return least - 10.0 * float(np.maximum(out + rings.wire_radii[own], 0.0).max())
 
     best = None
@@ -79,6 +83,9 @@ def _through(rings: Rings, own: Ints, nodes: Floats, along: Floats | None) -> tu
         )  # fmt: skip
         if best is None or found.fun < best.fun - 1e-6:
             best = found
+        if FILLED * -best.fun >= float(rings.wire_radii.min()):
+            # The peg is no thicker than the wire: more room is of no use.
+            break
     assert best is not None
     point, direction = line(best.x)
     return point, direction, -float(best.fun)

@@ -7,7 +7,7 @@ rises when the raw step was longer, and falls when a whole step was taken.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -21,38 +21,26 @@ LEAST_PROXIMAL = 1e-9
 """The proximal term never falls under this [ring weights / mm]."""
 
 LEAST_SHRINK = 0.9
-"""When the reach must be shortened by less than to this part of itself to follow the path, it is not followed."""
+"""Where the path can be followed only by shortening the reach to more than this part of itself, it is not."""
+
+HELD = (LEAST_PROXIMAL, 1e-6, 1e-5, 1e-4)
+"""Proximal terms that are tried for a move along the path [ring weights / mm]."""
 
 KEPT_CONTACTS = 0.9
 """Part of the contacts that a move along the path must keep: those that open are slow to be found again."""
 
+OVERLOAD = 4.0
+"""A contact that carries this many times its stiffness is made stiffer: its gap is then a small part of the
+reach, and steps against it hardly move."""
+
+LOAD_EVERY = 10
+"""Steps between two looks for such contacts."""
+
+MOST_REFUSED = 12
+"""Steps in a row that are refused before a barrier is given up."""
+
 ENOUGH_DESCENT = 1e-4
 """Part of the descent promised that an accepted step has at least."""
-
-
-@dataclass(frozen=True, eq=False)
-class Rest:
-    """Where a drape ended.
-
-    Attributes:
-        poses: The poses.
-        reached: Whether the piece is at rest.
-        unbalanced: Largest unbalanced force on a ring [ring weights].
-        steps: Newton steps taken.
-        why: Why rest was not reached; empty when it was.
-        contacts: Keys of the contacts, see `Barrier`.
-        forces: Their normal forces [ring weights].
-        energies: Energy after each step at its barrier, as (reach, energy).
-    """
-
-    poses: Poses
-    reached: bool
-    unbalanced: float
-    steps: int
-    why: str
-    contacts: Ints
-    forces: Floats
-    energies: tuple[tuple[float, float], ...]
 
 
 def unbalanced_force(gradient: Floats) -> float:
@@ -73,7 +61,8 @@ class Settling:
         self.grip: Grip | None = None
         self.proximal = 1.0
         self.steps = 0
-        self.energies: list[tuple[float, float]] = []
+        self.energies: list[tuple[int, float]] = []
+        self._stage = 0
         self._watch = watch
         self._limit = float(bodies.wire_radii.min())
         self._ordering: tuple[bytes, Ordering] | None = None
@@ -89,17 +78,19 @@ class Settling:
             self._ordering = key, Ordering(len(self.bodies.radii), pairs)
         return self._ordering[1]
 
-    def _direction(self, terms: Terms, right: Floats) -> Floats:
-        """Solution of a Newton step; raises the proximal term where it takes that."""
+    def _direction(self, terms: Terms, right: Floats, least: float = 0.0) -> Floats:
+        """Solution of a Newton step with at least this proximal term; raises its own where it takes that."""
         ordering = self._order(terms.pairs)
         # The exact second derivatives serve where they are positive definite, which they are near rest.
-        soft = self.proximal * np.eye(5)
-        step = solve(ordering, terms.own + terms.own_drag + soft, terms.pairs, terms.blocks + terms.drag, right)
+        soft = max(least, self.proximal) * np.eye(5)
+        step = solve(
+            ordering, terms.own + terms.own_drag + soft, terms.pairs, terms.blocks + terms.drag, right
+        )
         if step is None:
             own = semidefinite(terms.own) + terms.own_drag
             blocks = semidefinite(terms.blocks) + terms.drag
         while step is None:
-            step = solve(ordering, own + self.proximal * np.eye(5), terms.pairs, blocks, right)
+            step = solve(ordering, own + max(least, self.proximal) * np.eye(5), terms.pairs, blocks, right)
             if step is None:
                 self.proximal *= 10.0
         return step
@@ -115,7 +106,7 @@ class Settling:
         part = scale
         for _ in range(40):
             trial = self.poses.stepped(part * step, radii)
-            energy = self.model.energy(trial)
+            energy = self.model.energy(trial, terms.least)
             if np.isfinite(energy):
                 more, grip = self.model.slip_energy(terms.grip, self.poses, part * step)
                 if energy + more <= start + ENOUGH_DESCENT * part * slope + 1e-13 * abs(start):
@@ -124,7 +115,6 @@ class Settling:
         else:
             self.proximal = 10.0 * self.proximal
             return False
-        self.last = (scale, part)
         if scale < 1.0:
             self.proximal = self.proximal * min(4.0, max(1.5, 1.0 / scale))
         elif part == 1.0:
@@ -134,7 +124,7 @@ class Settling:
         self.poses = trial
         self.grip = grip
         self.steps += 1
-        self.energies.append((self.model.barrier.reach, energy))
+        self.energies.append((self._stage, energy))
         if self._watch is not None:
             self._watch(trial)
         return True
@@ -147,20 +137,34 @@ class Settling:
         """
         terms = self.terms()
         refused = 0
-        for _ in range(most_steps):
+        for number in range(most_steps):
             if unbalanced_force(terms.gradient) <= tolerance:
                 return terms, True
-            if self._move(terms, -terms.gradient):
-                refused = 0
+            moved = self._move(terms, -terms.gradient)
+            refused = 0 if moved else refused + 1
+            if refused > MOST_REFUSED:
+                break
+            if moved:
                 terms = self.terms()
-            else:
-                refused += 1
-                if refused > 12:
-                    break
+            if (refused or number % LOAD_EVERY == LOAD_EVERY - 1) and self._stiffen(terms):
+                terms = self.terms()
         return terms, unbalanced_force(terms.gradient) <= tolerance
 
+    def _stiffen(self, terms: Terms) -> bool:
+        """Stiffen contacts that carry far more than they are made for; returns whether there were any."""
+        barrier = self.model.barrier
+        stiffness = barrier.of(terms.keys)
+        weak = terms.forces > OVERLOAD * stiffness
+        if not weak.any():
+            return False
+        following = replace(barrier, keys=terms.keys, stiffness=np.where(weak, terms.forces, stiffness))
+        if not self.change(following):
+            return False
+        self.proximal = 1.0
+        return True
+
     def following_load(self, terms: Terms, least: float) -> Barrier:
-        """The barrier whose stiffness is the force that each contact carries, at least `least` [ring weights]."""
+        """The barrier as stiff as the force that each contact carries, at least `least` [ring weights]."""
         return Barrier(self.model.barrier.reach, least, terms.keys, np.maximum(terms.forces, least))
 
     def change(self, barrier: Barrier) -> bool:
@@ -171,6 +175,7 @@ class Settling:
         if not model.clear(self.poses):
             return False
         self.model = model
+        self._stage += 1
         self.proximal = min(self.proximal, 1.0)
         if self.grip is not None:
             # Nodes are counted anew: the old places are looked up by their new numbers.
@@ -183,7 +188,7 @@ class Settling:
         """Shorten the barrier's reach, moving along the path that rest takes meanwhile.
 
         At rest the gradient vanishes for every reach e, so that poses change with it by
-        dx = -H^-1 d(gradient)/de de: gaps shrink along with the reach instead of being let go and found again.
+        dx = -H^-1 d(gradient)/de de: gaps shrink with the reach instead of being let go and found again.
         Where one such move is too long, the reach is shortened in smaller parts.
 
         Args:
@@ -200,11 +205,19 @@ class Settling:
             small = 1e-5
             closer = self.model.with_reach((1.0 - small) * barrier.reach)
             slope = (closer.contact_gradient(self.poses) - self.model.contact_gradient(self.poses)) / small
-            whole = self._direction(terms, -slope)
+            ways: list[Floats] = []
             ratio, after = reach / barrier.reach, None
             while after is None and ratio < LEAST_SHRINK:
-                after = self._ahead((1.0 - ratio) * whole, ratio * barrier.reach, len(terms.forces))
-                if after is None:
+                # Rings that nothing holds may fly far: a larger proximal term holds them.
+                for number, proximal in enumerate(HELD):
+                    if number == len(ways):
+                        ways.append(self._direction(terms, -slope, proximal))
+                    after = self._ahead(
+                        (1.0 - ratio) * ways[number], ratio * barrier.reach, len(terms.forces)
+                    )
+                    if after is not None:
+                        break
+                else:
                     ratio = ratio**0.5
             before = self.poses
             if after is not None:

@@ -15,9 +15,6 @@ from chaingen.solve.taut import taut_cell, taut_row
 from chaingen.weave.graph import LinkGraph
 from chaingen.weave.groups import Group, GroupKind, Run
 
-LEFT_OPEN = 0.3
-"""Part of a placement's gap that is left when a row is pulled nearly straight, at most."""
-
 
 @dataclass(frozen=True, eq=False)
 class Row:
@@ -62,11 +59,11 @@ def _thick(rings: Rings, more: float) -> Rings:
 
 @lru_cache(maxsize=64)
 def _cell(groups: tuple[Group, ...], left: float | None) -> tuple[LinkGraph, Rings, float]:
-    """A cell and its period: as placed, or pulled until gaps of at most `left` [mm] are left."""
+    """A cell and its period: as placed, or pulled to gaps of `left` [mm], half of its own at most."""
     graph, state, _, gap = solve_cell(groups)
     if left is None or gap <= 0.0:
         return graph, state.rings, state.motion.period
-    open_gap = min(left, LEFT_OPEN * gap)
+    open_gap = min(left, 0.5 * gap)
     taut = taut_cell(graph, _thick(state.rings, 0.5 * open_gap), state.motion)
     return graph, _thick(taut.rings, -0.5 * open_gap), taut.length
 
@@ -91,7 +88,7 @@ def closing_run(run: Run) -> Run | None:
             return None
         run = Run(groups, closed=True)
     kinds = [group.kind for group in groups]
-    if kinds[0] is GroupKind.JOIN and kinds[-1] is GroupKind.JOIN or len(groups) < 3:
+    if (kinds[0] is GroupKind.JOIN and kinds[-1] is GroupKind.JOIN) or len(groups) < 3:
         return None
     return replace(run, closed=True)
 
@@ -118,7 +115,7 @@ def straight_row(run: Run, placement: Placement, *, left: float | None) -> Row:
         return _row(graph, rings[first:], False)
     if len(graph) > ROW_RINGS or len(graph) < 2:
         return _row(graph, placement.rings, False)
-    open_gap = min(left, LEFT_OPEN * max(placement.gap, 0.0))
+    open_gap = min(left, 0.5 * max(placement.gap, 0.0))
     taut = taut_row(graph, _thick(placement.rings, 0.5 * open_gap))
     return _row(graph, _thick(taut.rings, -0.5 * open_gap), False)
 

@@ -4,27 +4,43 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from chaingen.design.scene import Scene, SceneKind
-from chaingen.geometry.rings import Floats, Ints, Rings, axes_across
+from chaingen.design.scene import EASE, NECK, Scene
+from chaingen.geometry.rings import Floats, Ints, Rings
 from chaingen.geometry.solids import Solid, bar, distances, form, oval, plane
-from chaingen.solve.drape.curves import Track, by_arc_length, catenary, catenary_parameter, laid, round_oval, stadium, straight, wave
+from chaingen.solve.drape.curves import (
+    by_arc_length,
+    catenary,
+    catenary_parameter,
+    laid,
+    round_oval,
+    stadium,
+    straight,
+    wave,
+)
 from chaingen.solve.drape.peg import Peg, peg_through
 from chaingen.solve.drape.rows import Row, turned_each, twisted
 
 FOREARM_RATIO = 1.35
 """Width of a forearm at the wrist over its thickness (memory; adults' are 1.2 to 1.5)."""
 
+LEAST_WRIST = 60.0
+"""No wrist is smaller [mm]: a newborn's is more (memory)."""
+
 OFF = 0.5
 """Pieces start this part of the thinnest wire clear of what they will rest on."""
 
 LAID_ROLL = 0.25 * np.pi
-"""A row is laid on the table turned about its length by this much: each ring then falls to a side of its own."""
+"""A row is laid on the table turned about its length by this much: each ring then falls to its own side."""
 
 DOWN, FRONT, RIGHT = np.array([0.0, 0.0, -1.0]), np.array([0.0, -1.0, 0.0]), np.array([1.0, 0.0, 0.0])
 
 
 class CannotDrape(Exception):
     """A scene cannot be started with this piece; the message says why."""
+
+
+class TooShort(CannotDrape):
+    """The piece, as it lies, is too short for what it shall go round."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,15 +51,15 @@ class Start:
         rings: Poses.
         solids: What holds the piece.
         pegs: The pegs among them.
-        tension: A guess of the force between neighbours [ring weights].
-        length: The row's length along its groups [mm].
+        tension: A guess of the tension at each ring [ring weights], shape (n,).
+        circumference: Of the wrist or neck [mm].
     """
 
     rings: Rings
     solids: tuple[Solid, ...]
     pegs: tuple[Peg, ...]
-    tension: float
-    length: float
+    tension: Floats
+    circumference: float | None = None
 
 
 def _end(row: Row, last: bool) -> Ints:
@@ -82,10 +98,12 @@ def hang(row: Row, scene: Scene, weights: Floats) -> Start:
         track = straight(s, np.zeros(3), DOWN, -FRONT)
     rings = laid(row.rings, row.group_x, track)
     held = _held(row, rings, False)
-    total = float(weights.sum())
-    return Start(
-        rings, (bar(held.point, held.direction, held.radius),), (held,), 0.5 * total, row.length
-    )
+    # What hangs below, shared by both strands of a loop.
+    order = np.argsort(rings.centres[:, 2], kind="stable")
+    below = np.empty(len(rings))
+    below[order] = np.cumsum(weights[order])
+    tension = 0.5 * below if row.closed else below
+    return Start(rings, (bar(held.point, held.direction, held.radius),), (held,), tension)
 
 
 def swag(row: Row, scene: Scene, weights: Floats, taut: float | None) -> Start:
@@ -106,15 +124,18 @@ def swag(row: Row, scene: Scene, weights: Floats, taut: float | None) -> Start:
     span = scene.span if scene.span is not None else scene.span_fraction * whole
     if span >= 0.999 * reach:
         raise CannotDrape(
-            f"pegs {span:.2f} mm apart are farther than the piece reaches with room to move, {0.999 * reach:.2f} mm"
+            f"pegs {span:.2f} mm apart are farther than the piece reaches with room to move, "
+            f"{0.999 * reach:.2f} mm"
         )
     rings, held = _between(row, reach, ends[0], span)
     x = catenary_parameter(reach / span)
-    tension = float(weights.sum()) * 0.5 / float(np.tanh(x))
-    return Start(rings, tuple(bar(p.point, p.direction, p.radius) for p in held), held, tension, reach)
+    # Horizontal force everywhere, and half of the weight at each end.
+    along = (row.group_x - row.group_x.min() + ends[0] - 0.5 * reach) * 2.0 * x / span
+    tension = 0.5 * float(weights.sum()) / np.sinh(x) * np.cosh(np.arcsinh(along))
+    return Start(rings, tuple(bar(p.point, p.direction, p.radius) for p in held), held, tension)
 
 
-def _between(row: Row, reach: float, first: float, span: float) -> tuple[Rings, tuple[Peg, Peg]]:
+def _between(row: Row, reach: float, first: float, span: float) -> tuple[Rings, tuple[Peg, ...]]:
     """A row on a catenary whose end groups are held by pegs that far apart at one height."""
     tried = span
     for _ in range(8):
@@ -128,7 +149,10 @@ def _between(row: Row, reach: float, first: float, span: float) -> tuple[Rings, 
     x = 0.5 * float(left.point[0] + right.point[0])
     z = 0.5 * float(left.point[2] + right.point[2])
     at = [np.array([x + side * 0.5 * span, 0.0, z]) for side in (-1.0, 1.0)]
-    moved = [float(np.linalg.norm((point - peg.point)[[0, 2]])) for point, peg in zip(at, (left, right), strict=True)]
+    moved = [
+        float(np.linalg.norm((point - peg.point)[[0, 2]]))
+        for point, peg in zip(at, (left, right), strict=True)
+    ]
     if any(move > 0.4 * peg.radius for move, peg in zip(moved, (left, right), strict=True)):
         raise CannotDrape(f"the end groups do not take pegs at one height {span:.2f} mm apart")
     pegs = (
@@ -160,7 +184,7 @@ def table(row: Row, scene: Scene, weights: Floats) -> Start:
         track = straight(s, np.array([-0.5 * row.length, 0.0, 0.0]), RIGHT, np.array([0.0, 1.0, 0.0]))
     rings = laid(row.rings, row.group_x, track)
     off = OFF * float(rings.wire_radii.min())
-    return Start(_raised(rings, (), off), (plane(0.0),), (), 2.0, row.length)
+    return Start(_raised(rings, (), off), (plane(0.0),), (), np.full(len(rings), 2.0))
 
 
 def _thickness(row: Row) -> float:
@@ -168,26 +192,33 @@ def _thickness(row: Row) -> float:
     return float((row.rings.half_extents()[:, 1] - row.rings.centres[:, 1]).max())
 
 
-def wrist(row: Row, scene: Scene, weights: Floats) -> Start:
+def _worn(weights: Floats) -> Floats:
+    """The tension that a worn piece may come to: a quarter of its weight."""
+    return np.full(len(weights), 0.25 * float(weights.sum()))
+
+
+def wrist(row: Row, scene: Scene, weights: Floats, taut: float) -> Start:
     """Round a level forearm, an oval bar along y."""
-    arm = oval(scene.circumference, FOREARM_RATIO)
-    half_width, half_height = arm.numbers[3:5]
     thick = _thickness(row)
-    off = (row.length - scene.circumference) / (2.0 * np.pi)
-    room = off - thick
-    if room <= 0.0:
-        need = scene.circumference + 2.0 * np.pi * thick
-        raise CannotDrape(
-            f"it is too short for this wrist: {row.length:.1f} mm along its middle, and {need:.1f} mm are needed to go "
-            f"round {scene.circumference:.1f} mm"
+    circumference = scene.circumference or taut - 2.0 * np.pi * thick - EASE
+    if circumference < LEAST_WRIST:
+        raise CannotDrape(f"{taut:.1f} mm round is too short for any wrist")
+    off = (row.length - circumference) / (2.0 * np.pi)
+    if off - thick <= 0.0:
+        need = circumference + 2.0 * np.pi * thick
+        raise TooShort(
+            f"it is too short: {need:.1f} mm along its middle go round {circumference:.1f} mm, "
+            f"and it has {taut:.1f} mm"
         )
+    arm = oval(circumference, FOREARM_RATIO)
+    half_width, half_height = arm.numbers[3:5]
     curve = round_oval(float(half_width), float(half_height), off)
     # The first group lies at the bottom, where a clasp would.
     half = np.argmin(curve[:, 2])
     curve = np.concatenate([curve[half:-1], curve[: half + 1]])
     track = by_arc_length(curve, row.group_x - row.group_x.min(), normal=FRONT)
     rings = laid(row.rings, row.group_x, track)
-    return Start(rings, (arm,), (), 0.25 * float(weights.sum()), row.length)
+    return Start(rings, (arm,), (), _worn(weights), circumference)
 
 
 def neck_form(circumference: float) -> Solid:
@@ -205,16 +236,17 @@ def neck_form(circumference: float) -> Solid:
     return form(s * bars, 0.28 * s)
 
 
-def neck(row: Row, scene: Scene, weights: Floats) -> Start:
+def neck(row: Row, scene: Scene, weights: Floats, taut: float) -> Start:
     """Round a neck, in the slanting plane where a round loop hangs lowest clear of neck and shoulders."""
-    body = neck_form(scene.circumference)
+    circumference = scene.circumference or NECK
+    body = neck_form(circumference)
     radius = row.length / (2.0 * np.pi)
     thick = float(np.abs(row.rings.centres[:, 1:]).max() + (row.rings.radii + row.rings.wire_radii).max())
-    if radius - thick <= scene.circumference / (2.0 * np.pi):
-        need = scene.circumference + 2.0 * np.pi * thick
-        raise CannotDrape(
-            f"it is too short for this neck: {row.length:.1f} mm along its middle, and {need:.1f} mm are needed to go "
-            f"round {scene.circumference:.1f} mm"
+    need = circumference + 2.0 * np.pi * thick
+    if row.length <= need:
+        raise TooShort(
+            f"it is too short: {need:.1f} mm along its middle go round {circumference:.1f} mm, "
+            f"and it has {taut:.1f} mm"
         )
     angle = np.linspace(0.0, 2.0 * np.pi, 361)
     # The first group lies at the nape.
@@ -236,7 +268,7 @@ def neck(row: Row, scene: Scene, weights: Floats) -> Start:
                 if _goes_round(at, body):
                     best = high, at
     if best is None:
-        raise CannotDrape("it is too short to lie round this neck")
+        raise TooShort("it is too short to lie round this neck and on the shoulders")
     fine = np.linspace(0.0, len(angle) - 1.0, 4097)
     curve = np.stack([np.interp(fine, np.arange(len(angle)), best[1][:, axis]) for axis in range(3)], axis=1)
     curve[-1] = curve[0]
@@ -244,7 +276,7 @@ def neck(row: Row, scene: Scene, weights: Floats) -> Start:
     normal = across / np.linalg.norm(across)
     track = by_arc_length(curve, row.group_x - row.group_x.min(), normal=normal)
     rings = laid(row.rings, row.group_x, track)
-    return Start(rings, (body,), (), 0.25 * float(weights.sum()), row.length)
+    return Start(rings, (body,), (), _worn(weights), circumference)
 
 
 def _goes_round(loop: Floats, body: Solid) -> bool:
@@ -253,7 +285,8 @@ def _goes_round(loop: Floats, body: Solid) -> bool:
     across = np.cross(loop[90] - loop[0], loop[180] - loop[0])
     along = head - foot
     part = ((loop[0] - foot) @ across) / (along @ across)
-    return bool(np.linalg.norm(foot + part * along - loop.mean(axis=0)) < 0.9 * np.linalg.norm(loop[0] - loop.mean(axis=0)) and part > 0.0)
-
-
-STARTS = {SceneKind.HANG: hang, SceneKind.TABLE: table, SceneKind.WRIST: wrist, SceneKind.NECK: neck}
+    return bool(
+        np.linalg.norm(foot + part * along - loop.mean(axis=0))
+        < 0.9 * np.linalg.norm(loop[0] - loop.mean(axis=0))
+        and part > 0.0
+    )

@@ -1,0 +1,154 @@
+"""Pictures, a turning view and a settling film of a piece at rest.
+
+Gravity pulls along -z, the viewer stands at -y, x is to the right.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any, TypedDict
+
+import numpy as np
+
+from chaingen.geometry.rings import Floats, Ints, Rings
+from chaingen.geometry.solids import Solid
+from chaingen.show.camera import View, framed
+from chaingen.show.drawing import pyvista_off_screen
+from chaingen.show.film import draw_settling, draw_turning
+from chaingen.show.picture import Colour, draw_views
+from chaingen.show.supports import surfaces
+
+CLOSE = 9
+"""Rings that a close-up fills the frame with."""
+
+UP = np.array([0.0, 0.0, 1.0])
+
+STILLS: dict[str, dict[str, tuple[float, float, float]]] = {
+    "hang": {"front": (0.0, -1.0, 0.0), "side": (1.0, 0.0, 0.0), "close-up": (0.5, -1.0, 0.25)},
+    "swag": {"front": (0.0, -1.0, 0.0), "three-quarter": (-0.75, -1.0, 0.35)},
+    "table": {"above": (0.0, 0.0, 1.0), "three-quarter": (-0.55, -0.8, 0.7), "close-up": (-0.25, -0.8, 0.75)},
+    "wrist": {"front": (0.0, -1.0, 0.0), "three-quarter": (0.7, -1.0, 0.45), "close-up": (0.35, -0.9, 0.7)},
+    "neck": {"front": (0.0, -1.0, 0.0), "three-quarter": (0.7, -1.0, 0.3)},
+}
+"""Pictures of each kind of scene and where each is seen from."""
+
+TALLNESS = {"hang": 0.0, "swag": 0.0, "table": 0.0, "wrist": 0.0, "neck": 0.62}
+"""Least height of a picture over its width: a necklace without neck and shoulders is hard to read."""
+
+ELEVATIONS = {"hang": 0.2, "swag": 0.25, "table": 0.6, "wrist": 0.3, "neck": 0.2}
+"""How far the viewer of the turning view looks down [rad]."""
+
+SETTLING = {
+    "hang": (0.0, -1.0, 0.0),
+    "swag": (0.0, -1.0, 0.1),
+    "table": (0.0, -0.8, 0.9),
+    "wrist": (0.0, -1.0, 0.1),
+    "neck": (0.0, -1.0, 0.2),
+}
+"""Where the settling film of each kind of scene is seen from."""
+
+
+class _Look(TypedDict):
+    colour: Colour
+    roughness: float
+    tallness: float
+
+
+def still_views(rings: Rings, kind: str) -> list[View]:
+    """The views of a scene's pictures.
+
+    Args:
+        rings: The piece at rest.
+        kind: The kind of scene: hang, swag, table, wrist or neck.
+    """
+    views = []
+    for name, towards in STILLS[kind].items():
+        up = UP if name != "above" else np.array([0.0, 1.0, 0.0])
+        close = rings[nearest_rings(rings, _telling(rings, kind))] if name == "close-up" else None
+        view = _taller(framed(name, rings, np.array(towards), up, close), TALLNESS[kind])
+        # A table, a bust or the rest of the piece would run through the scale bar.
+        views.append(replace(view, plain_foot=name == "close-up" or kind in ("table", "neck")))
+    return views
+
+
+def _taller(view: View, tallness: float) -> View:
+    """The view with room above and below, at least `tallness` times as high as it is wide."""
+    height = max(view.height, round(tallness * view.width))
+    return replace(view, height=height, half_height=0.5 * height * view.mm_per_pixel)
+
+
+def _telling(rings: Rings, kind: str) -> Floats:
+    """The place a close-up is about [mm]: what holds the piece, or its middle."""
+    if kind in ("hang", "wrist"):
+        return np.asarray(rings.centres[rings.centres[:, 2].argmax()])
+    away = np.linalg.norm(rings.centres - rings.centres.mean(axis=0), axis=1)
+    return np.asarray(rings.centres[away.argmin()])
+
+
+def nearest_rings(rings: Rings, place: Floats) -> Ints:
+    """The rings nearest to a place, as many as a close-up shows."""
+    away = np.linalg.norm(rings.centres - place, axis=1)
+    return np.argsort(away, kind="stable")[:CLOSE]
+
+
+def lit_upright(plotter: Any) -> None:
+    """Turn the studio's light so that its zenith is over a scene and its front before it."""
+    plotter.renderer.SetEnvironmentUp(0.0, 0.0, 1.0)
+    plotter.renderer.SetEnvironmentRight(1.0, 0.0, 0.0)
+
+
+def draw_scene(
+    folder: Path,
+    rings: Rings,
+    solids: Sequence[Solid],
+    kind: str,
+    *,
+    colour: Colour,
+    roughness: float,
+    frames: Sequence[Rings] = (),
+    on_progress: Callable[[str], None] | None = None,
+) -> list[Path]:
+    """Draw a piece at rest in a scene: stills with a scale bar, a full turn, and how it settled.
+
+    Args:
+        folder: Where the pictures go: PNG stills named after their views, turning.gif, and settling.gif when
+            there are frames.
+        rings: The piece at rest.
+        solids: What holds it.
+        kind: The kind of scene: hang, swag, table, wrist or neck.
+        colour: sRGB colour of the metal, each 0 to 1.
+        roughness: Its roughness, 0 to 1.
+        frames: Poses on the way to rest, the last at rest; none for no film.
+        on_progress: Told the name of each picture before it is drawn.
+
+    Returns:
+        The files written, stills first.
+
+    Raises:
+        CannotDraw: Pictures cannot be drawn here; the message says what to install.
+        CannotWrite: A file cannot be written.
+    """
+    pv = pyvista_off_screen()
+    held = surfaces(pv, solids, rings)
+
+    def stage(plotter: Any, _: Any) -> None:
+        lit_upright(plotter)
+        for surface in held:
+            surface.add_to(plotter)
+
+    say = on_progress or (lambda _: None)
+    written = draw_views(
+        folder, rings, still_views(rings, kind),
+        colour=colour, roughness=roughness, stage=stage, on_progress=on_progress,
+    )  # fmt: skip
+    say("turning")
+    look: _Look = {"colour": colour, "roughness": roughness, "tallness": TALLNESS[kind]}
+    turning = folder / "turning.gif"
+    draw_turning(turning, rings, solids, ELEVATIONS[kind], **look)
+    written.append(turning)
+    if len(frames) > 1:
+        say("settling")
+        settling = folder / "settling.gif"
+        draw_settling(settling, frames, solids, SETTLING[kind], **look)
+        written.append(settling)
+    return written

@@ -1,0 +1,65 @@
+"""The picture of how supple a chain is: its tightest circle in either plane, and its twist, side by side."""
+
+from math import cos, pi, sin
+from pathlib import Path
+
+import numpy as np
+
+from chaingen.geometry.rings import Floats, Rings, concatenate
+from chaingen.show.camera import View, framed
+from chaingen.show.picture import Colour, draw_views
+from chaingen.solve.supple import Supple
+
+APART = 0.7
+"""Room between the parts of the picture, in outside diameters of the largest ring."""
+
+
+def _turned(rings: Rings, angle: float) -> Rings:
+    """Rings turned about z [rad]."""
+    c, s = cos(angle), sin(angle)
+    matrix = np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
+    return Rings(rings.centres @ matrix.T, rings.normals @ matrix.T, rings.radii, rings.wire_radii)
+
+
+def _moved(rings: Rings, by: Floats) -> Rings:
+    return Rings(rings.centres + by, rings.normals, rings.radii, rings.wire_radii)
+
+
+def supple_view(found: Supple) -> tuple[Rings, View]:
+    """The three parts, the bends above and the twist below, and the view of them."""
+    parts = []
+    edge = 0.0
+    gap = APART * 2.0 * float((found.twisted.radii + found.twisted.wire_radii).max())
+    for bend in found.bends:
+        # An arc opens downwards, like a bridge.
+        middle = bend.rings.centres.mean(axis=0)
+        upright = _turned(
+            bend.rings,
+            0.5 * pi - float(np.arctan2(middle[1], middle[0])) if np.isfinite(bend.radius) else 0.0,
+        )
+        low, high = upright.bounds()
+        parts.append(_moved(upright, np.array([edge - low[0], -low[1], 0.0])))
+        edge += high[0] - low[0] + gap
+    width = edge - gap
+    low, high = found.twisted.bounds()
+    below = np.array([0.5 * width - 0.5 * (low[0] + high[0]), -gap - high[1], 0.0])
+    rings = concatenate([*parts, _moved(found.twisted, below)])
+    view = framed("supple", rings, np.array([0.0, 0.12, 1.0]), np.array([0.0, 1.0, 0.0]))
+    return rings, view
+
+
+def draw_supple(folder: Path, found: Supple, *, colour: Colour, roughness: float) -> list[Path]:
+    """Draw how supple a chain is as supple.png.
+
+    Args:
+        folder: Where the picture goes.
+        found: What was found.
+        colour: sRGB colour of the metal, each 0 to 1.
+        roughness: Its roughness, 0 to 1.
+
+    Raises:
+        CannotDraw: Pictures cannot be drawn here.
+        CannotWrite: The file cannot be written.
+    """
+    rings, view = supple_view(found)
+    return draw_views(folder, rings, [view], colour=colour, roughness=roughness)

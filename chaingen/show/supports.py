@@ -1,0 +1,328 @@
+"""What holds a piece in a scene, as surfaces for pictures: pegs, a table, a forearm, a bust.
+
+They are matt and of one calm tone each, so that nobody takes them for metal, and darker where wires keep the
+light from them. The shade belongs to the surface, not to the camera: it does not flicker while the piece
+turns.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from chaingen.geometry.rings import Floats, Ints, Rings, axes_across
+from chaingen.geometry.solids import Solid, SolidKind, distances
+from chaingen.show.camera import extent
+
+Tone = tuple[float, float, float]
+
+TONES: dict[SolidKind, Tone] = {
+    SolidKind.PLANE: (0.93, 0.915, 0.89),
+    SolidKind.BAR: (0.50, 0.52, 0.56),
+    SolidKind.OVAL: (0.42, 0.45, 0.50),
+    SolidKind.FORM: (0.42, 0.45, 0.50),
+}
+"""sRGB of each kind of support before light and shade."""
+
+ROUGHNESS = 0.9
+"""Of all supports: matt."""
+
+MOST_POINTS = 120_000
+"""Points that a surface may have; its shade is coarser on a larger one."""
+
+SHADE_REACH = 2.0
+"""How far a wire's shade reaches, in outer radii of the largest ring."""
+
+DARKEST = 0.75
+"""Part of the light that wires can take away at most."""
+
+FACETS = 96
+"""Facets round a peg; a forearm has as many at least."""
+
+FORM_POINTS = 700_000
+"""Points of the grid in which the surface of a bust is found."""
+
+
+@dataclass(frozen=True, eq=False)
+class Surface:
+    """A support's surface.
+
+    Attributes:
+        mesh: Its triangles with normals, a pyvista PolyData.
+        tone: sRGB before shade.
+    """
+
+    mesh: Any
+    tone: Tone
+
+    def shaded(self, rings: Rings) -> None:
+        """Set the surface's colours for rings lying where they are."""
+        light = 1.0 - DARKEST * _shade(
+            np.asarray(self.mesh.points, dtype=float),
+            np.asarray(self.mesh.point_data.active_normals, dtype=float),
+            rings,
+        )
+        colours = np.round(255.0 * np.array(self.tone) * light[:, None]).astype(np.uint8)
+        self.mesh.point_data["tone"] = colours
+
+    def add_to(self, plotter: Any) -> None:
+        """Add the surface to a plotter."""
+        plotter.add_mesh(
+            self.mesh, scalars="tone", rgb=True, pbr=True, metallic=0.0, roughness=ROUGHNESS,
+            smooth_shading=True, split_sharp_edges=False,
+        )  # fmt: skip
+
+
+def surfaces(pv: Any, solids: Sequence[Solid], rings: Rings, *, finest: float = 0.0) -> list[Surface]:
+    """The surfaces of solids as far as they matter for a piece, shaded by it.
+
+    Args:
+        pv: The pyvista module.
+        solids: What holds the piece.
+        rings: The piece.
+        finest: Distance of points below which nothing is gained [mm].
+    """
+    build = {
+        SolidKind.PLANE: _table,
+        SolidKind.BAR: _peg,
+        SolidKind.OVAL: _forearm,
+        SolidKind.FORM: _bust,
+    }
+    made = []
+    for solid in solids:
+        surface = Surface(build[solid.kind](pv, solid, rings, finest), TONES[solid.kind])
+        surface.shaded(rings)
+        made.append(surface)
+    return made
+
+
+def _spacing(area: float, rings: Rings, finest: float) -> float:
+    """Distance of points that shows the shade of the thinnest wire, as far as their number allows [mm]."""
+    return max(0.5 * float(rings.wire_radii.min()), finest, float(np.sqrt(area / MOST_POINTS)))
+
+
+def _grid(pv: Any, points: Floats, round_: bool) -> Any:
+    """Points in rows (i) and columns (j), shape (m, n, 3), as triangles.
+
+    Outside is where i x j points; `round_` joins the last column to the first.
+    """
+    rows, columns = points.shape[:2]
+    places = np.meshgrid(np.arange(rows - 1), np.arange(columns if round_ else columns - 1), indexing="ij")
+    i, j = (place.ravel() for place in places)
+    next_j = (j + 1) % columns
+    a, b, c, d = i * columns + j, (i + 1) * columns + j, (i + 1) * columns + next_j, i * columns + next_j
+    faces = np.concatenate([np.column_stack([a, b, c]), np.column_stack([a, c, d])])
+    return _surface(pv, points.reshape(-1, 3), faces)
+
+
+def _surface(pv: Any, points: Floats, faces: Ints) -> Any:
+    """Triangles with normals averaged at their corners by area."""
+    corners = points[faces]
+    cross = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    normals = np.stack(
+        [
+            np.bincount(faces.ravel(), weights=np.repeat(cross[:, axis], 3), minlength=len(points))
+            for axis in range(3)
+        ],
+        axis=1,
+    )
+    normals = normals / np.maximum(np.linalg.norm(normals, axis=1), 1e-30)[:, None]
+    cells = np.column_stack([np.full(len(faces), 3), faces]).ravel()
+    mesh = pv.PolyData(points.astype(np.float32), cells)
+    mesh.point_data.active_normals = normals.astype(np.float32)
+    return mesh
+
+
+def _table(pv: Any, solid: Solid, rings: Rings, finest: float) -> Any:
+    """A level surface, fine about the piece and reaching far beyond any frame."""
+    normal = solid.numbers[:3]
+    right, ahead = (axis[0] for axis in axes_across(normal[None, :]))
+    reach = SHADE_REACH * float((rings.radii + rings.wire_radii).max())
+    spans = [(low - reach, high + reach) for low, high in (extent(rings, axis) for axis in (right, ahead))]
+    sizes = [high - low for low, high in spans]
+    step = _spacing(sizes[0] * sizes[1], rings, finest)
+    far = 12.0 * max(sizes)
+    lines = []
+    for (low, high), size in zip(spans, sizes, strict=True):
+        fine = np.linspace(low, high, max(2, round(size / step) + 1))
+        lines.append(np.concatenate([[low - far], fine, [high + far]]))
+    u, v = np.meshgrid(*lines, indexing="ij")
+    points = u[:, :, None] * right + v[:, :, None] * ahead + solid.numbers[3] * normal
+    return _grid(pv, points, False)
+
+
+def _turned(
+    pv: Any, along: Floats, rims: Floats, origin: Floats, axis: Floats, across: Floats, up: Floats
+) -> Any:
+    """A closed body of ovals about an axis.
+
+    Args:
+        pv: The pyvista module.
+        along: Places of the ovals along the axis [mm], shape (m,).
+        rims: Their half widths along `across` and `up` [mm], shape (m, 2).
+        origin: Where the axis starts [mm].
+        axis: Its unit direction, across x up.
+        across: Unit vector square to it.
+        up: Unit vector square to both.
+    """
+    size = float(rims.max())
+    step = float(np.abs(np.diff(along)).max())
+    count = max(FACETS, round(2.0 * np.pi * size / max(step, 1e-3 * size)))
+    angle = 2.0 * np.pi * np.arange(min(count, 1200)) / min(count, 1200)
+    x, y = (rims[:, k, None] * f(angle) for k, f in ((0, np.cos), (1, np.sin)))
+    points = (
+        origin
+        + x[:, :, None] * across
+        + y[:, :, None] * up
+        + np.broadcast_to(along[:, None, None], (*x.shape, 1)) * axis
+    )
+    return _grid(pv, points[:, ::-1], True)
+
+
+def _rounded(
+    length: float, half_width: float, half_height: float, edge: float, step: float
+) -> tuple[Floats, Floats]:
+    """Places along a body of this length with rounded edges and its rims there; see `_turned`."""
+    bend = np.linspace(0.0, 0.5 * np.pi, 12)
+    cap = np.linspace(0.0, 1.0, 6)[:-1]
+    side = np.linspace(edge, length - edge, max(2, round((length - 2.0 * edge) / step) + 1))[1:-1]
+    first = np.concatenate([0.0 * cap, edge * (1.0 - np.cos(bend))])
+    along = np.concatenate([first, side, length - first[::-1]])
+    rims = []
+    for half in (half_width, half_height):
+        rim = np.concatenate([(half - edge) * cap, half - edge * (1.0 - np.sin(bend))])
+        rims.append(np.concatenate([rim, np.full(len(side), half), rim[::-1]]))
+    return along, np.stack(rims, axis=1)
+
+
+def _along(rings: Rings, origin: Floats, axis: Floats) -> tuple[float, float]:
+    """Extent of rings along a unit vector, from `origin` [mm]."""
+    low, high = extent(rings, axis)
+    return low - float(origin @ axis), high - float(origin @ axis)
+
+
+def held_by(rings: Rings, solid: Solid) -> Ints:
+    """The rings that a bar goes through."""
+    point, axis = solid.numbers[:3], solid.numbers[3:6]
+    slope = rings.normals @ axis
+    slope = np.where(np.abs(slope) < 1e-9, 1e-9, slope)
+    at = point + (np.einsum("ka,ka->k", rings.centres - point, rings.normals) / slope)[:, None] * axis
+    return np.flatnonzero(np.linalg.norm(at - rings.centres, axis=1) < rings.radii)
+
+
+def _peg(pv: Any, solid: Solid, rings: Rings, finest: float) -> Any:
+    """A round bar that stands out by a ring or so on either side of what it holds."""
+    point, axis, radius = solid.numbers[:3], solid.numbers[3:6], float(solid.numbers[6])
+    held = held_by(rings, solid)
+    if not len(held):
+        held = np.argsort(np.linalg.norm(rings.centres - point, axis=1), kind="stable")[:1]
+    low, high = _along(rings[held], point, axis)
+    over = 2.0 * float((rings.radii + rings.wire_radii)[held].max())
+    low, high = low - over, high + over
+    across, up = (v[0] for v in axes_across(axis[None, :]))
+    step = _spacing(2.0 * np.pi * radius * (high - low), rings, finest)
+    along, rims = _rounded(high - low, radius, radius, 0.15 * radius, step)
+    return _turned(pv, along, rims, point + low * axis, axis, across, up)
+
+
+def _forearm(pv: Any, solid: Solid, rings: Rings, finest: float) -> Any:
+    """An oval bar along y that reaches a little beyond the piece."""
+    origin, (half_width, half_height) = solid.numbers[:3], solid.numbers[3:5]
+    axis = np.array([0.0, 1.0, 0.0])
+    low, high = _along(rings, origin, axis)
+    over = 0.5 * half_height + 0.3 * (high - low)
+    low, high = low - over, high + over
+    girth = 2.0 * np.pi * half_width
+    step = _spacing(girth * (high - low), rings, finest)
+    along, rims = _rounded(high - low, half_width, half_height, 0.4 * half_height, step)
+    # across x up is the axis: -x and z.
+    return _turned(
+        pv, along, rims, origin + low * axis, axis, np.array([-1.0, 0.0, 0.0]), np.array([0.0, 0.0, 1.0])
+    )
+
+
+def _bust(pv: Any, solid: Solid, rings: Rings, finest: float) -> Any:
+    """A blended form cut like a display bust: flat at the neck, below the piece and at the shoulders."""
+    low, high = rings.bounds()
+    size = high - low
+    neck = float(solid.numbers[7])
+    body = solid.numbers[1:].reshape(-1, 7)
+    top = min(high[2] + 1.3 * neck, float(body[:, [2, 5]].max()))
+    half_wide = 0.5 * size[0] + 0.9 * neck
+    middle = 0.5 * (low[0] + high[0])
+    deep = float((np.abs(body[:, [1, 4]]) + body[:, [6]]).max())
+    base = low[2] - 1.2 * neck
+    box_low = np.array([middle - half_wide, -1.1 * deep, base])
+    box_high = np.array([middle + half_wide, 1.1 * deep, top])
+    step = max(float(np.cbrt(np.prod(box_high - box_low) / FORM_POINTS)), finest)
+    lines = [np.arange(a - 3.0 * step, b + 4.0 * step, step) for a, b in zip(box_low, box_high, strict=True)]
+    counts = [len(line) for line in lines]
+    grid = pv.ImageData(dimensions=counts, spacing=(step,) * 3, origin=tuple(line[0] for line in lines))
+    points = np.asarray(grid.points, dtype=float)
+    away = np.concatenate([distances(solid, part)[:, 0] for part in np.array_split(points, 16)])
+    x, _, z = points.T
+    edge = 0.06 * neck
+    # Cuts with rounded edges: the largest distance, smoothed.
+    cuts = np.stack([away, base - z, z - top, np.abs(x - middle) - half_wide])
+    grid.point_data["away"] = _smooth_largest(cuts, edge)[0]
+    mesh = grid.contour([0.0], scalars="away", compute_normals=False, compute_scalars=False)
+    at = np.asarray(mesh.points, dtype=float)
+    # Normals by the distances' own slopes: those of the triangles would show the grid.
+    found = distances(solid, at)
+    x, _, z = at.T
+    _, shares = _smooth_largest(
+        np.stack([found[:, 0], base - z, z - top, np.abs(x - middle) - half_wide]), edge
+    )
+    normals = shares[0][:, None] * found[:, 1:4]
+    normals[:, 2] += shares[2] - shares[1]
+    normals[:, 0] += shares[3] * np.sign(x - middle)
+    normals /= np.linalg.norm(normals, axis=1)[:, None]
+    mesh.point_data.active_normals = normals.astype(np.float32)
+    return mesh
+
+
+def _smooth_largest(values: Floats, edge: float) -> tuple[Floats, Floats]:
+    """The largest of values along the first axis, blended over `edge`, and the share of each in it."""
+    most = values.max(axis=0)
+    parts = np.exp((values - most) / edge)
+    total = parts.sum(axis=0)
+    return np.asarray(most + edge * np.log(total)), np.asarray(parts / total)
+
+
+def _shade(points: Floats, normals: Floats, rings: Rings) -> Floats:
+    """Part of the sky over each point of a surface that wires hide, roughly, 0 to 1.
+
+    A short piece of wire of length h and radius r at distance d hides about 2 r h sin(a) cos(b) / (pi d^2) of
+    the light that a matt surface gathers, where the line of sight makes angles a with the wire and b with the
+    surface's normal. Pieces are added up, and the sum saturates. Far wires fade out.
+
+    Args:
+        points: Points of a surface [mm], shape (m, 3).
+        normals: Its unit normals, shape (m, 3).
+        rings: The wires.
+    """
+    reach = SHADE_REACH * float((rings.radii + rings.wire_radii).max())
+    wire = float(rings.wire_radii.min())
+    count = int(np.clip(np.ceil(2.0 * np.pi * rings.radii.max() / (1.2 * wire)), 16, 96))
+    angle = 2.0 * np.pi * np.arange(count) / count
+    first, second = axes_across(rings.normals)
+    cos, sin = np.cos(angle)[None, :, None], np.sin(angle)[None, :, None]
+    arms = cos * first[:, None] + sin * second[:, None]
+    tangents = (cos * second[:, None] - sin * first[:, None]).reshape(-1, 3)
+    nodes = (rings.centres[:, None] + rings.radii[:, None, None] * arms).reshape(-1, 3)
+    wires = np.repeat(rings.wire_radii, count)
+    weight = 2.0 * wires * np.repeat(2.0 * np.pi * rings.radii / count, count) / np.pi
+    tree = cKDTree(nodes)
+    sums = np.zeros(len(points))
+    near = np.flatnonzero(tree.query(points, distance_upper_bound=reach)[0] < reach)
+    for part in np.array_split(near, max(1, len(near) // 4000)):
+        pairs = cKDTree(points[part]).sparse_distance_matrix(tree, reach, output_type="ndarray")
+        i, j, d = pairs["i"], pairs["j"], pairs["v"]
+        towards = (nodes[j] - points[part[i]]) / np.maximum(d, 1e-9)[:, None]
+        cosine = np.clip(np.einsum("ka,ka->k", towards, normals[part[i]]), 0.0, 1.0)
+        sine = np.sqrt(np.clip(1.0 - np.einsum("ka,ka->k", towards, tangents[j]) ** 2, 0.0, 1.0))
+        hidden = weight[j] * sine * cosine / np.maximum(d, wires[j]) ** 2 * (1.0 - (d / reach) ** 2) ** 2
+        sums[part] += np.bincount(i, weights=hidden, minlength=len(part))
+    return np.asarray(1.0 - np.exp(-sums))
