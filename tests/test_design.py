@@ -412,3 +412,62 @@ def test_schema_defaults_are_as_a_file_writes_them():
         assert getattr(
             parse_design(re.sub(rf'{key} = "[^"]*"', f'{key} = "{default}"', GOOD)), key
         ) == getattr(parse_design(re.sub(rf'{key} = "[^"]*"\n', "", GOOD)), key)
+
+
+SCENE = '\n[[scenes]]\nkind = "swag"\n'
+
+
+def test_scenes():
+    from chaingen.design.scene import Scene, SceneKind
+
+    text = (
+        GOOD
+        + SCENE
+        + 'span = "40 mm"\nfriction = 0\ndisorder = 0.5\nseed = 3\nsettling = true\n'
+        + '[[scenes]]\nkind = "table"\nlaid = "in a curve"\n'
+        + '[[scenes]]\nkind = "wrist"\ncircumference = "15 cm"\n'
+    )
+    swag, table, wrist = parse_design(text).scenes
+    assert swag == Scene(SceneKind.SWAG, span=40.0, friction=0.0, disorder=0.5, seed=3, settling=True)
+    assert table == Scene(SceneKind.TABLE, curved=True)
+    assert wrist == Scene(SceneKind.WRIST, circumference=150.0)
+    assert parse_design(text).bare().scenes == ()
+    assert parse_design(GOOD).scenes == ()
+    assert not parse_design(GOOD).supple
+    assert parse_design(GOOD.replace('title = "', 'supple = true\ntitle = "')).supple
+
+
+@pytest.mark.parametrize(
+    ("addition", "where", "words"),
+    [
+        ('span = "40 mm"\nspan_fraction = 0.5', "scenes[1]", "one of the two"),
+        ('circumference = "16 cm"', "scenes[1].circumference", "wrist or neck"),
+        ('laid = "in a curve"', "scenes[1].laid", "table only"),
+        ("friction = -0.1", "scenes[1].friction", "0 to 2"),
+        ("friction = true", "scenes[1].friction", "0 to 2"),
+        ("disorder = 2", "scenes[1].disorder", "0 to 1"),
+        ("seed = 4", "scenes[1].seed", "disorder"),
+        ("seed = 1.5\ndisorder = 1", "scenes[1].seed", "whole"),
+        ("span_fraction = 1.0", "scenes[1].span_fraction", "0.05 to 0.999"),
+        ('span = "40"', "scenes[1].span", "unit"),
+        ("settling = 1", "scenes[1].settling", "true or false"),
+        ("frictoin = 0.1", "scenes[1].frictoin", "friction"),
+    ],
+)
+def test_bad_scenes(addition, where, words):
+    problem = one_problem(GOOD + SCENE + addition + "\n")
+    assert problem.where == where
+    assert words in str(problem)
+
+
+def test_scenes_of_no_kind_and_no_list():
+    assert one_problem(GOOD + "[[scenes]]\n").where == "scenes[1].kind"
+    assert "'hang', 'swag'" in str(one_problem(GOOD + '[[scenes]]\nkind = "hung"\n'))
+    assert "[[scenes]]" in str(one_problem('scenes = "hang"\n' + GOOD))
+    assert "a table of keys" in str(one_problem('scenes = ["hang"]\n' + GOOD))
+    assert "true or false" in str(one_problem('supple = "yes"\n' + GOOD))
+
+
+def test_a_closed_loop_has_no_ends_for_a_swag():
+    closed = GOOD.replace('form = "open run"', 'form = "closed loop"')
+    assert "two ends" in str(one_problem(closed + SCENE))

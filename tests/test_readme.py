@@ -33,7 +33,9 @@ def test_public_names_are_all_there():
     assert not hasattr(chaingen, "no_such_name")
 
 
-@pytest.mark.parametrize("name", ["build", "check", "export", "load_design", "parse_design", "size_overview"])
+@pytest.mark.parametrize(
+    "name", ["build", "check", "drape", "export", "load_design", "parse_design", "size_overview"]
+)
 def test_the_example_in_a_public_docstring_runs(name):
     function = getattr(chaingen, name)
     (test,) = doctest.DocTestFinder(recurse=False).find(function, name, globs={})

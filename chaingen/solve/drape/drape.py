@@ -48,6 +48,12 @@ ROUGHLY = 0.05
 MOST_STEPS = 1500
 """Newton steps at one barrier after which a drape gives up."""
 
+MOST_GROWTHS = 120
+"""Times that thin wires may grow before a start is given up."""
+
+GROWN = 0.97
+"""Thin wires grow to this part of what there is room for."""
+
 HAIR = 0.005
 """Wires with less room than this part of their diameter are draped thinner by what is missing to it."""
 
@@ -160,21 +166,21 @@ def cleared(graph: LinkGraph, rings: Rings, solids: tuple[Solid, ...]) -> Rings 
     reach = REACHES[0] * float(rings.wire_radii.min())
     factor = 0.0
     poses = poses_of(rings)
-    for _ in range(60):
+    for _ in range(MOST_GROWTHS):
         now = replace(rings, centres=poses.centres, normals=poses.frames[:, 2])
         pairs = near_pairs(now, margin=reach)
         apart = _wires_apart(now, pairs)
         if apart > 1.0 + 0.1 * reach / float(rings.wire_radii.max()):
             report = check(graph, now)
             return now if report.links_as_designed and not report.collisions else None
-        grown = 0.97 * apart
+        grown = GROWN * apart
         if grown < factor + 1e-4:
             return None
         factor = grown
         bodies = Bodies(rings.radii, factor * rings.wire_radii, np.zeros((len(rings), 3)), solids, 0.0)
-        settling = Settling(
-            bodies, poses, Barrier(2.0 * reach, 1.0, np.empty(0, dtype=np.int64), np.empty(0))
-        )
+        # Thin wires may be very near each other: what pushes them apart must not reach much farther.
+        near = min(2.0 * reach, 10.0 * (1.0 - GROWN) * apart * 2.0 * float(rings.wire_radii.min()))
+        settling = Settling(bodies, poses, Barrier(near, 1.0, np.empty(0, dtype=np.int64), np.empty(0)))
         settling.relax(0.05, 12)
         poses = settling.poses
     return None

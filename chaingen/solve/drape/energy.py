@@ -30,7 +30,7 @@ from chaingen.geometry.rings import Floats, Ints
 from chaingen.geometry.solids import solid_distance
 
 NODES_IN_REACH = 3.5
-"""Nodes on the length w of a contact. Four times as many change the energy at rest by less than 1e-3 of itself
+"""Nodes on the length w of a contact. Four times as many change the energy at rest by less than 1e-3 of it
 and forces by less than 4e-3."""
 
 NEVER = 1e-4
