@@ -28,10 +28,14 @@ import numpy as np
 
 from chaingen.geometry.rings import Floats, Ints
 from chaingen.geometry.solids import solid_distance
+from chaingen.solve.drape.moments import add_contact, add_node
 
 NODES_IN_REACH = 3.5
 """Nodes on the length w of a contact. Four times as many change the energy at rest by less than 1e-3 of it
 and forces by less than 4e-3."""
+
+NODES_A_PLACE = 4
+"""Neighbouring nodes that make one place for friction, about the length of a contact of crossing wires."""
 
 NEVER = 1e-4
 """A gap under this part of the barrier's reach has no finite energy."""
@@ -136,85 +140,50 @@ def _point_to_circle(
 
 
 @numba.njit(cache=True)
-def _columns(
-    qx: float, qy: float, qz: float, frame: Floats, radius: float, sign: float, at: int, z: Floats
-) -> None:
-    """z1's derivatives by the five unknowns of a body: `sign` its side, `q` the arm of its tilts."""
-    for k in range(3):
-        for m in range(3):
-            z[at + k, m] = 0.0
-        z[at + k, k] = sign
-    for k in range(2):
-        ex = frame[k, 0]
-        ey = frame[k, 1]
-        ez = frame[k, 2]
-        f = sign / radius
-        z[at + 3 + k, 0] = f * (ey * qz - ez * qy)
-        z[at + 3 + k, 1] = f * (ez * qx - ex * qz)
-        z[at + 3 + k, 2] = f * (ex * qy - ey * qx)
+def _turns(nodes: Ints) -> tuple[Floats, Ints]:
+    """Cos and sin of all nodes' angles, once for all rings of as many nodes, and where each ring's begin."""
+    kinds = np.unique(nodes)
+    table = np.empty((kinds.sum(), 2))
+    starts = np.empty(len(kinds), dtype=np.int64)
+    at = 0
+    for k in range(len(kinds)):
+        starts[k] = at
+        for t in range(kinds[k]):
+            table[at, 0] = cos(2.0 * pi * t / kinds[k])
+            table[at, 1] = sin(2.0 * pi * t / kinds[k])
+            at += 1
+    return table, starts[np.searchsorted(kinds, nodes)]
 
 
 @numba.njit(cache=True)
-def _tilt_curve(
-    g: Floats,
-    qx: float,
-    qy: float,
-    qz: float,
-    frame: Floats,
-    radius: float,
-    c1: float,
-    at: int,
-    block: Floats,
-) -> None:
-    """Second-order part of a body's own tilts, G . t x (t x q) / 2."""
-    gq = g[1] * qx + g[2] * qy + g[3] * qz
-    for i in range(2):
-        gi = g[1] * frame[i, 0] + g[2] * frame[i, 1] + g[3] * frame[i, 2]
-        qi = qx * frame[i, 0] + qy * frame[i, 1] + qz * frame[i, 2]
-        for j in range(2):
-            gj = g[1] * frame[j, 0] + g[2] * frame[j, 1] + g[3] * frame[j, 2]
-            qj = qx * frame[j, 0] + qy * frame[j, 1] + qz * frame[j, 2]
-            value = 0.5 * (gj * qi + gi * qj)
-            if i == j:
-                value -= gq
-            block[at + 3 + i, at + 3 + j] += c1 * value / (radius * radius)
-
-
-@numba.njit(cache=True)
-def _add_rank(g: Floats, z: Floats, size: int, c1: float, c2: float, grad: Floats, block: Floats) -> None:
-    """Add c1 G . z1 to the gradient and c1 z1 D z1 + c2 (G . z1)^2 to the Hessian."""
-    for i in range(size):
-        gz = g[1] * z[i, 0] + g[2] * z[i, 1] + g[3] * z[i, 2]
-        grad[i] += c1 * gz
-        ax = c2 * gz * g[1] + c1 * (g[4] * z[i, 0] + g[5] * z[i, 1] + g[6] * z[i, 2])
-        ay = c2 * gz * g[2] + c1 * (g[5] * z[i, 0] + g[7] * z[i, 1] + g[8] * z[i, 2])
-        az = c2 * gz * g[3] + c1 * (g[6] * z[i, 0] + g[8] * z[i, 1] + g[9] * z[i, 2])
-        for j in range(i, size):
-            value = ax * z[j, 0] + ay * z[j, 1] + az * z[j, 2]
-            block[i, j] += value
-            if j > i:
-                block[j, i] += value
-
-
-@numba.njit(cache=True)
-def _cross_curve(
-    g: Floats, z: Floats, frame: Floats, radius: float, c1: float, oa: int, ob: int, block: Floats
-) -> None:
-    """Second-order part of the target's tilts with everything else: -G . t_b x (x_a - x_b + t_a x q)."""
-    for i in range(2):
-        # -G . (f x v) = -(G x f) . v
-        hx = -(g[2] * frame[i, 2] - g[3] * frame[i, 1]) / radius
-        hy = -(g[3] * frame[i, 0] - g[1] * frame[i, 2]) / radius
-        hz = -(g[1] * frame[i, 1] - g[2] * frame[i, 0]) / radius
-        row = ob + 3 + i
-        for k in range(5):
-            value = c1 * (hx * z[oa + k, 0] + hy * z[oa + k, 1] + hz * z[oa + k, 2])
-            block[row, oa + k] += value
-            block[oa + k, row] += value
+def _press(
+    row: int, side: int, node: int, force: float, g: Floats, found: int, touch: Ints, press: Floats
+) -> int:
+    """Note that a node presses: with the place noted last if that is the same, otherwise as a new place."""
+    if 0 < found <= len(touch):
+        last = touch[found - 1]
+        if last[0] == row and last[1] == side and last[2] // NODES_A_PLACE == node // NODES_A_PLACE:
+            press[found - 1, 0] += force
+            for k in range(3):
+                press[found - 1, 1 + k] += force * g[1 + k]
+            return found
+    if found < len(touch):
+        touch[found, 0] = row
+        touch[found, 1] = side
+        touch[found, 2] = node
+        press[found, 0] = force
         for k in range(3):
-            value = c1 * (hx * z[ob + k, 0] + hy * z[ob + k, 1] + hz * z[ob + k, 2])
-            block[row, ob + k] += value
-            block[ob + k, row] += value
+            press[found, 1 + k] = force * g[1 + k]
+    return found + 1
+
+
+@numba.njit(cache=True)
+def _level(found: int, press: Floats) -> None:
+    """Bring the summed directions of places to unit length."""
+    for m in range(min(found, len(press))):
+        size = sqrt(press[m, 1] ** 2 + press[m, 2] ** 2 + press[m, 3] ** 2)
+        for k in range(3):
+            press[m, 1 + k] /= size
 
 
 @numba.njit(cache=True)
@@ -238,19 +207,22 @@ def pair_energy(
         grads: Receives each pair's gradient [weights], shape (m, 10).
         blocks: Receives each pair's Hessian [weights / mm], shape (m, 10, 10).
         forces: Receives the sum of the normal forces between each pair [weights], shape (m,).
-        touch: Receives the pair, the side that a node belongs to, and the node, of every node in reach, shape
-            (k, 3); nodes beyond its length are counted only.
+        touch: Receives the pair, the side that the nodes belong to, and the first node, of every place that
+            presses, shape (k, 3); places beyond its length are counted only.
         press: Receives their normal force [weights] and their direction, shape (k, 4).
 
     Returns:
-        The energy [weights mm], the smallest gap of any node [mm], at most `reach`, and how many nodes are in
-        reach; (inf, gap, 0) as soon as a node is nearer than `NEVER`.
+        The energy [weights mm], the smallest gap of any node [mm], at most `reach`, and how many places
+        press; (inf, gap, 0) as soon as a node is nearer than `NEVER`.
     """
     found = 0
     energy = 0.0
     least = reach
+    turns, begins = _turns(nodes)
     g = np.empty(10)
-    z = np.empty((10, 3))
+    force = np.empty((3, 3))
+    stiff = np.empty((6, 6))
+    apart = np.empty(3)
     for m in range(len(pairs)):
         if derivatives:
             grads[m] = 0.0
@@ -271,9 +243,13 @@ def pair_energy(
             b = j if side == 0 else i
             oa = 0 if side == 0 else 5
             ob = 5 - oa
-            wx0 = sx if side == 0 else -sx
-            wy0 = sy if side == 0 else -sy
-            wz0 = sz if side == 0 else -sz
+            sign = 1.0 if side == 0 else -1.0
+            apart[0] = sign * sx
+            apart[1] = sign * sy
+            apart[2] = sign * sz
+            force[:] = 0.0
+            stiff[:] = 0.0
+            pressing = False
             nx = frames[b, 2, 0]
             ny = frames[b, 2, 1]
             nz = frames[b, 2, 2]
@@ -282,15 +258,11 @@ def pair_energy(
             weight = 0.5 * stiffness[m] * step / length
             t = 0
             while t < count:
-                angle = 2.0 * pi * t / count
-                c = radii[a] * cos(angle)
-                s = radii[a] * sin(angle)
-                qx = c * frames[a, 0, 0] + s * frames[a, 1, 0]
-                qy = c * frames[a, 0, 1] + s * frames[a, 1, 1]
-                qz = c * frames[a, 0, 2] + s * frames[a, 1, 2]
-                wx = wx0 + qx
-                wy = wy0 + qy
-                wz = wz0 + qz
+                c = turns[begins[a] + t, 0]
+                s = turns[begins[a] + t, 1]
+                wx = apart[0] + radii[a] * (c * frames[a, 0, 0] + s * frames[a, 1, 0])
+                wy = apart[1] + radii[a] * (c * frames[a, 0, 1] + s * frames[a, 1, 1])
+                wz = apart[2] + radii[a] * (c * frames[a, 0, 2] + s * frames[a, 1, 2])
                 gap = _point_to_circle(wx, wy, wz, nx, ny, nz, radii[b]) - both
                 if gap >= reach:
                     # Distance changes no faster than arc length: nodes nearer than this are clear as well.
@@ -306,23 +278,14 @@ def pair_energy(
                 if not derivatives:
                     continue
                 circle_distance(wx, wy, wz, nx, ny, nz, radii[b], g)
-                if found < len(touch):
-                    touch[found, 0] = m
-                    touch[found, 1] = side
-                    touch[found, 2] = t - 1
-                    press[found, 0] = -weight * first
-                    press[found, 1] = g[1]
-                    press[found, 2] = g[2]
-                    press[found, 3] = g[3]
-                found += 1
-                c1 = weight * first
-                c2 = weight * second / reach
-                _columns(qx, qy, qz, frames[a], radii[a], 1.0, oa, z)
-                _columns(wx, wy, wz, frames[b], radii[b], -1.0, ob, z)
-                _add_rank(g, z, 10, c1, c2, grads[m], blocks[m])
-                _tilt_curve(g, qx, qy, qz, frames[a], radii[a], c1, oa, blocks[m])
-                _tilt_curve(g, wx, wy, wz, frames[b], radii[b], c1, ob, blocks[m])
-                _cross_curve(g, z, frames[b], radii[b], c1, oa, ob, blocks[m])
+                pressing = True
+                found = _press(m, side, t - 1, -weight * first, g, found, touch, press)
+                add_node(g, c, s, weight * first, weight * second / reach, force, stiff)
+            if pressing:
+                add_contact(
+                    force, stiff, frames[a], radii[a], apart, frames[b], radii[b], oa, ob, grads[m], blocks[m]
+                )
+    _level(found, press)
     return energy, least, found
 
 
@@ -348,17 +311,20 @@ def solid_energy(
         grads: Each ring's gradient is added [weights], shape (n, 5).
         blocks: Each ring's Hessian is added [weights / mm], shape (n, 5, 5).
         forces: Receives the sum of the normal forces on each ring [weights], shape (n,).
-        touch: Receives the ring, 0 and the node of every node in reach, shape (k, 3).
+        touch: Receives the ring, 0 and the first node of every place that presses, shape (k, 3).
         press: Receives their normal force [weights] and their direction, shape (k, 4).
 
     Returns:
-        Energy [weights mm], smallest gap of any node [mm], at most `reach`, and how many nodes are in reach.
+        Energy [weights mm], smallest gap of any node [mm], at most `reach`, and how many places press.
     """
     found = 0
     energy = 0.0
     least = reach
+    turns, begins = _turns(nodes)
     g = np.empty(10)
-    z = np.empty((5, 3))
+    force = np.empty((3, 3))
+    stiff = np.empty((6, 6))
+    apart = np.zeros(3)
     for a in range(len(radii)):
         forces[a] = 0.0
         solid_distance(kind, numbers, centres[a, 0], centres[a, 1], centres[a, 2], g)
@@ -368,15 +334,17 @@ def solid_energy(
         count = nodes[a]
         step = 2.0 * pi * radii[a] / count
         weight = stiffness[a] * step / length
+        force[:] = 0.0
+        stiff[:] = 0.0
+        pressing = False
         t = 0
         while t < count:
-            angle = 2.0 * pi * t / count
-            c = radii[a] * cos(angle)
-            s = radii[a] * sin(angle)
-            qx = c * frames[a, 0, 0] + s * frames[a, 1, 0]
-            qy = c * frames[a, 0, 1] + s * frames[a, 1, 1]
-            qz = c * frames[a, 0, 2] + s * frames[a, 1, 2]
-            solid_distance(kind, numbers, centres[a, 0] + qx, centres[a, 1] + qy, centres[a, 2] + qz, g)
+            c = turns[begins[a] + t, 0]
+            s = turns[begins[a] + t, 1]
+            x = centres[a, 0] + radii[a] * (c * frames[a, 0, 0] + s * frames[a, 1, 0])
+            y = centres[a, 1] + radii[a] * (c * frames[a, 0, 1] + s * frames[a, 1, 1])
+            z = centres[a, 2] + radii[a] * (c * frames[a, 0, 2] + s * frames[a, 1, 2])
+            solid_distance(kind, numbers, x, y, z, g)
             gap = g[0] - wires[a]
             if gap >= reach:
                 t += max(1, int((gap - reach) / step))
@@ -390,20 +358,12 @@ def solid_energy(
             forces[a] -= weight * first
             if not derivatives:
                 continue
-            if found < len(touch):
-                touch[found, 0] = a
-                touch[found, 1] = 0
-                touch[found, 2] = t - 1
-                press[found, 0] = -weight * first
-                press[found, 1] = g[1]
-                press[found, 2] = g[2]
-                press[found, 3] = g[3]
-            found += 1
-            c1 = weight * first
-            c2 = weight * second / reach
-            _columns(qx, qy, qz, frames[a], radii[a], 1.0, 0, z)
-            _add_rank(g, z, 5, c1, c2, grads[a], blocks[a])
-            _tilt_curve(g, qx, qy, qz, frames[a], radii[a], c1, 0, blocks[a])
+            pressing = True
+            found = _press(a, 0, t - 1, -weight * first, g, found, touch, press)
+            add_node(g, c, s, weight * first, weight * second / reach, force, stiff)
+        if pressing:
+            add_contact(force, stiff, frames[a], radii[a], apart, frames[a], 0.0, 0, 5, grads[a], blocks[a])
+    _level(found, press)
     return energy, least, found
 
 
