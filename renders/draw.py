@@ -1,8 +1,10 @@
-"""Draw the picture of every example into this folder: python renders/draw.py [NAME ...].
+"""Draw the pictures of every example into this folder: python renders/draw.py [NAME ...].
 
-A long piece is shown whole above a close-up of its middle, a short one by itself.
+A long piece is shown whole above a close-up of its middle, a short one by itself; then every scene of the
+example, by its most telling still and, where `FILMS` says so, by its turning view or settling film.
 """
 
+import shutil
 import sys
 import tempfile
 from pathlib import Path
@@ -10,34 +12,59 @@ from pathlib import Path
 from PIL import Image
 
 from chaingen.design.load import load_design
-from chaingen.pipeline import build
-from chaingen.show.picture import draw_pictures
+from chaingen.pipeline import build, drape, export, scene_names
 
 HERE = Path(__file__).parent
 EXAMPLES = HERE.parent / "examples"
+
 SHORT_PIECE = 20
 """Pieces of up to this many rings need no close-up."""
 
+TELLING = {
+    "hang": "front",
+    "swag": "front",
+    "table": "three-quarter",
+    "wrist": "three-quarter",
+    "neck": "front",
+}
+"""The still that tells most of each kind of scene."""
 
-def draw(name: str) -> Path:
-    """Draw one example; returns the picture's path."""
-    result = build(load_design(EXAMPLES / f"{name}.toml"))
+FILMS = {"graduated-earring": "turning", "all-keys": "settling"}
+"""Examples whose first scene is shown moving."""
+
+
+def draw(name: str) -> list[Path]:
+    """Draw one example; returns the pictures' paths."""
+    result = drape(build(load_design(EXAMPLES / f"{name}.toml")))
     assert result.fits, f"{name} does not fit"
-    metal, rings = result.design.metal, result.placement.rings
-    with tempfile.TemporaryDirectory() as folder:
-        draw_pictures(Path(folder), rings, colour=metal.colour, roughness=metal.roughness)
-        if len(rings) <= SHORT_PIECE or result.design.run.closed:
-            picture = Image.open(Path(folder) / "three-quarter.png").copy()
+    drawn = []
+    with tempfile.TemporaryDirectory() as temporary:
+        folder = Path(temporary)
+        export(result, folder)
+        pictures = folder / "pictures"
+        if len(result.placement.graph) <= SHORT_PIECE or result.design.run.closed:
+            picture = Image.open(pictures / "three-quarter.png").copy()
         else:
-            whole, close = (Image.open(Path(folder) / f"{view}.png") for view in ("front", "close-up"))
+            whole, close = (Image.open(pictures / f"{view}.png") for view in ("front", "close-up"))
             picture = Image.new("RGB", (whole.width, whole.height + close.height))
             picture.paste(whole, (0, 0))
             picture.paste(close, (0, whole.height))
-    path = HERE / f"{name}.png"
-    picture.save(path, optimize=True)
-    return path
+        drawn.append(HERE / f"{name}.png")
+        picture.save(drawn[-1], optimize=True)
+        for number, (scene, put) in enumerate(zip(result.drapes, scene_names(result.drapes), strict=True)):
+            still = folder / "scenes" / put / f"{TELLING[scene.scene.kind.value]}.png"
+            drawn.append(HERE / f"{name}-{put}.png")
+            Image.open(still).save(drawn[-1], optimize=True)
+            if number == 0 and name in FILMS:
+                drawn.append(HERE / f"{name}-{put}-{FILMS[name]}.gif")
+                shutil.copy(folder / "scenes" / put / f"{FILMS[name]}.gif", drawn[-1])
+        if result.supple is not None:
+            drawn.append(HERE / f"{name}-supple.png")
+            Image.open(pictures / "supple.png").save(drawn[-1], optimize=True)
+    return drawn
 
 
 if __name__ == "__main__":
     for chosen in sys.argv[1:] or sorted(path.stem for path in EXAMPLES.glob("*.toml")):
-        sys.stdout.write(f"{draw(chosen)}\n")
+        for path in draw(chosen):
+            sys.stdout.write(f"{path}\n")

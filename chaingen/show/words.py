@@ -188,7 +188,7 @@ def rest_lines(result: Result) -> list[str]:
 def _bend_line(bend: Bend) -> str:
     if not math.isfinite(bend.radius):
         return f"Bent {bend.plane}: it was not found to bend at all."
-    limit = "wires bind there" if bend.binds else "and wires do not bind even there"
+    limit = "wires bind there" if bend.binds else "the tightest tried, wires do not bind"
     return (
         f"Bent {bend.plane}: down to a radius of {format_mm(bend.radius, 1)} to its middle, "
         f"{bend.groups:.1f} groups to the round; {limit}."

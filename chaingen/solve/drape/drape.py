@@ -60,6 +60,9 @@ HAIR = 0.005
 LEAST_STIFFNESS = 0.3
 """Least stiffness of a contact [ring weights]."""
 
+FRAME_APART = 0.1
+"""Frames of the way to rest differ by this part of the thinnest wire's radius in the place of some ring."""
+
 MOST_FRAMES = 160
 """Frames of the way to rest that are kept."""
 
@@ -125,20 +128,21 @@ class NotDraped:
 
 
 class _Film:
-    """Keeps evenly chosen steps of the way, whatever their number."""
+    """Keeps poses on the way that differ by more than a little, whatever the number of steps."""
 
-    def __init__(self) -> None:
+    def __init__(self, apart: float) -> None:
         self.frames: list[Poses] = []
-        self._every = 1
-        self._count = 0
+        self._apart = apart
 
     def add(self, poses: Poses) -> None:
-        if self._count % self._every == 0:
-            self.frames.append(poses)
-            if len(self.frames) > MOST_FRAMES:
-                self.frames = self.frames[::2]
-                self._every *= 2
-        self._count += 1
+        if self.frames:
+            moved = np.linalg.norm(poses.centres - self.frames[-1].centres, axis=1).max()
+            if moved < self._apart:
+                return
+        self.frames.append(poses)
+        if len(self.frames) > MOST_FRAMES:
+            self.frames = self.frames[::2]
+            self._apart *= 2.0
 
 
 def _thin(rings: Rings, factor: float) -> Rings:
@@ -274,7 +278,7 @@ def drape(
     poses = poses_of(rings)
     if scene.disorder > 0.0:
         poses = shaken_up(bodies, poses, scene.disorder, scene.seed)
-    film = _Film()
+    film = _Film(FRAME_APART * thinnest)
     film.add(poses)
     reaches = _reaches(len(graph), pulled and not scene.disorder)
     return _settled(scene, graph, bodies, poses, start, hair, reaches, film, say)
