@@ -10,7 +10,7 @@ import pytest
 from chaingen.design.load import load_design
 from chaingen.geometry.linking import linked
 from chaingen.geometry.near import near_pairs
-from chaingen.pipeline import build, export
+from chaingen.pipeline import Draped, build, drape, export
 from tests.oracles import outside_linking
 
 ROOT = Path(__file__).parent.parent
@@ -48,16 +48,40 @@ def test_outside_linking_number_agrees(built, name):
     assert any(outside)
 
 
+SCENIC = [path.stem for path in EXAMPLES if load_design(path).scenes]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", SCENIC)
+def test_scenes_of_examples_come_to_rest(built, name):
+    result = drape(built[name])
+    assert len(result.drapes) == len(result.design.scenes)
+    for draped in result.drapes:
+        assert isinstance(draped, Draped)
+        assert draped.reached
+        assert draped.check.links_as_designed
+        assert not draped.check.collisions
+        assert draped.support == pytest.approx(1.0, abs=1e-3)
+
+
 def test_every_example_has_a_picture():
     for path in EXAMPLES:
-        assert (ROOT / "renders" / f"{path.stem}.png").stat().st_size > 50_000
+        design = load_design(path)
+        # An example has one scene of a kind at most.
+        names = [
+            "",
+            *(f"-{scene.kind.value}" for scene in design.scenes),
+            *(["-supple"] if design.supple else []),
+        ]
+        for name in names:
+            assert (ROOT / "renders" / f"{path.stem}{name}.png").stat().st_size > 50_000
 
 
 def test_all_keys_shows_every_key():
-    from chaingen.design.schema import DesignTable, GroupTable, PatternTable, RingTable
+    from chaingen.design.schema import DesignTable, GroupTable, PatternTable, RingTable, SceneTable
 
     text = (ROOT / "examples" / "all-keys.toml").read_text()
-    for table in (DesignTable, GroupTable, PatternTable, RingTable):
+    for table in (DesignTable, GroupTable, PatternTable, RingTable, SceneTable):
         for key in table.model_fields:
             assert f"{key} =" in text or f"[{key}" in text, key
 
