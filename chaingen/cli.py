@@ -281,6 +281,8 @@ def _scenes(
                 )
             ]
         )
+    if "seed" in settings and not settings.get("disorder") and not all(scene.disorder for scene in chosen):
+        raise BadInput([Problem("--seed", "a seed without disorder", "--disorder over 0 beside it")])
     if settings and not chosen:
         options = ", ".join(f"--{name}" for name in settings)
         raise BadInput([Problem(options, "no scene to go with", "scenes in the design, or --scene")])

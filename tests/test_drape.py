@@ -280,3 +280,60 @@ def test_energy_falls_at_each_barrier_without_friction():
     assert len(energy) > 20
     same = np.diff(stage) == 0
     assert (np.diff(energy)[same] <= 1e-9 * np.abs(energy[1:][same])).all()
+
+
+UNEVEN = {
+    "few": Run(SINGLE, 3),
+    "pairs-and-a-ring": Run((side(2, RING), side(1, size(5.0, 1.0, "big"))), 5),
+    "graduated": Run(tuple(side(1, size(3.0 + 0.5 * k, 1.0, f"r{k}")) for k in range(7))),
+    "ends-unlike": Run(SINGLE, 8, first=(side(1, size(7.0, 1.2, "ring")),)),
+    "thick-joins": Run((side(2, size(9.18, 1.36)), join(1, size(8.99, 2.0, "join"))), 6),
+}
+
+
+@pytest.mark.parametrize("name", UNEVEN)
+def test_swag_of_unlike_ends(name):
+    draped = rest(UNEVEN[name], kind=SWAG)
+    assert_sound(draped)
+    left, right = (solid.numbers for solid in draped.solids)
+    assert right[0] - left[0] == pytest.approx(draped.span, abs=1e-9)
+    assert left[2] == right[2]
+    # Both pegs are level.
+    assert np.abs([left[3:6], right[3:6]]) == pytest.approx(np.array([[0, 1, 0], [0, 1, 0]]), abs=1e-12)
+
+
+@pytest.mark.parametrize("kind", [HANG, TABLE])
+@pytest.mark.parametrize("count", [1, 3])
+def test_small_closed_loops(kind, count):
+    run = Run((side(count, size(4.0 + 2.5 * (count - 1), 1.0 + 0.2 * (count - 1))),), 4, closed=True)
+    assert_sound(rest(run, kind=kind))
+
+
+def test_a_short_row_in_a_curve():
+    two_sizes = (rosette(2, size(5.92, 1.38, "a")), side(3, size(7.85, 1.05, "b")))
+    assert_sound(rest(Run(two_sizes, 2), kind=TABLE, curved=True))
+
+
+def test_a_slippery_loop_slides_off_the_shoulders():
+    with pytest.raises(CannotDrape, match="slides off"):
+        rest(Run((side(1, size(12.0, 2.0)),), 116, closed=True), kind=NECK, friction=0.0)
+
+
+def test_light_rings_are_at_rest_by_their_own_weight():
+    """Tiny rings below large ones: what is next to nothing for these may be their whole weight."""
+    tiny = (side(1, size(7.0, 0.3, "a")), side(1, size(1.5, 0.3, "b")), side(1, size(1.5, 0.3, "c")))
+    draped = rest(
+        Run((side(1, size(60.0, 6.0)),), 2, last=tiny), kind=HANG, friction=0.0, disorder=0.5, seed=3
+    )
+    assert_sound(draped)
+    # Hung by one line, the chain is plumb: each middle is below the one before it, to the play of the wires.
+    below = np.diff(draped.rings.centres[-3:], axis=0)
+    assert (below[:, 2] < 0.0).all()
+    assert np.abs(below[:, 0]).max() < 0.05 * np.abs(below[:, 2]).max()
+
+
+def test_length_goes_to_the_outsides_of_the_ends():
+    """Seen from the side, a hung chain of rosettes is as long as the box round it is high."""
+    draped = rest(Run((rosette(3, size(4.0, 0.8)),), 8), kind=HANG, friction=0.0)
+    low, high = draped.rings.bounds()
+    assert draped.length == pytest.approx(high[2] - low[2], rel=0.01)

@@ -598,3 +598,21 @@ def test_an_indefinite_system_is_refused_by_the_band(rng):
     own, pairs, blocks, _, right = system(rng, 12, 0)
     own[4] -= 1e3 * np.eye(5)
     assert linear.solve(linear.Ordering(12, pairs), own, pairs, blocks, right) is None
+
+
+def test_no_solution_where_a_wide_system_is_not_positive_definite(monkeypatch):
+    """As for narrow ones: an uphill step must never be taken for a Newton step."""
+    from chaingen.solve.drape import linear
+
+    monkeypatch.setattr(linear, "WIDEST_BAND", 0)
+    n = 6
+    pairs = np.array([[k, k + 1] for k in range(n - 1)])
+    blocks = np.zeros((len(pairs), 10, 10))
+    right = np.ones((n, 5))
+    good = np.tile(2.0 * np.eye(5), (n, 1, 1))
+    ordering = linear.Ordering(n, pairs)
+    assert linear.solve(ordering, good, pairs, blocks, right) == pytest.approx(0.5 * right)
+    bad = good.copy()
+    bad[3, 2, 2] = -1.0
+    assert linear.solve(ordering, bad, pairs, blocks, right) is None
+    assert linear.solve(ordering, -good, pairs, blocks, right) is None

@@ -75,6 +75,14 @@ def concatenate(parts: "list[Rings]") -> Rings:
     )
 
 
+def centreline_points(rings: Rings, count: int) -> Floats:
+    """Even points of all centrelines [mm], shape (n, count, 3)."""
+    one, two = axes_across(rings.normals)
+    angle = 2.0 * np.pi * np.arange(count) / count
+    arms = np.cos(angle)[None, :, None] * one[:, None] + np.sin(angle)[None, :, None] * two[:, None]
+    return np.asarray(rings.centres[:, None] + rings.radii[:, None, None] * arms)
+
+
 def axes_across(normals: Floats) -> tuple[Floats, Floats]:
     """Two unit vectors across each normal, which complete it to a right-handed frame.
 

@@ -129,7 +129,7 @@ def _twist(graph: LinkGraph, taut: State, way: float) -> tuple[float, State]:
 
     def twisted(angle: float, start: State) -> State | None:
         motion = replace(start.motion, twist=way * angle)
-        turned = _untwisted(graph, start.rings, way * angle - start.motion.twist, start.motion.period)
+        turned = _twisted_cell(graph, start.rings, way * angle - start.motion.twist, start.motion.period)
         found = stretch(contacts, State(turned, motion), period_aim(len(graph)))
         right = found.gap > -1e-6 and is_sound(graph, found.state)
         return found.state if right and found.value >= STILL_TAUT * taut.motion.period else None
@@ -151,7 +151,7 @@ def _twist(graph: LinkGraph, taut: State, way: float) -> tuple[float, State]:
     return good, state
 
 
-def _untwisted(graph: LinkGraph, rings: Rings, more: float, period: float) -> Rings:
+def _twisted_cell(graph: LinkGraph, rings: Rings, more: float, period: float) -> Rings:
     """A cell twisted by `more` [rad] over its period, group by group."""
     group = graph.group_of
     along = np.asarray((np.bincount(group, weights=rings.centres[:, 0]) / np.bincount(group))[group])

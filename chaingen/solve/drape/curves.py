@@ -121,9 +121,8 @@ def stadium(length: float, end_radius: float) -> Floats:
     return np.column_stack([x, np.zeros_like(x), z])
 
 
-def wave(length: float) -> Floats:
-    """A gentle S of two arcs in the xy plane, each a third of a circle, centred on the origin."""
-    turn = 2.0 * np.pi / 3.0
+def wave(length: float, turn: float) -> Floats:
+    """An S of two arcs of `turn` [rad] each in the xy plane, centred on the origin."""
     s = np.linspace(0.0, length, STEPS + 1)
     angle = np.where(s < 0.5 * length, 2.0 * turn * s / length, 2.0 * turn * (1.0 - s / length)) - 0.5 * turn
     step = length / STEPS

@@ -1,15 +1,16 @@
 """Drape: a placed piece brought to rest in a scene."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
 from chaingen.design.scene import Scene, SceneKind
 from chaingen.geometry.distance import smallest_gaps
 from chaingen.geometry.near import near_pairs
-from chaingen.geometry.rings import Floats, Ints, Rings
-from chaingen.geometry.solids import Solid
+from chaingen.geometry.rings import Floats, Ints, Rings, centreline_points
+from chaingen.geometry.solids import Solid, distances
 from chaingen.solve.check import CheckReport, check
 from chaingen.solve.drape import starts
 from chaingen.solve.drape.disorder import shaken_up
@@ -40,7 +41,7 @@ PULLS = (0.3, 0.1, 0.03)
 """Parts of a placement's gap that are left when a worn piece is pulled to go round."""
 
 BALANCED = 1e-3
-"""A piece is at rest when no ring is pushed by more than this [ring weights]."""
+"""A piece is at rest when no ring is pushed by more than this part of its own weight."""
 
 ROUGHLY = 0.05
 """The same between barriers [ring weights]."""
@@ -48,8 +49,14 @@ ROUGHLY = 0.05
 MOST_STEPS = 1500
 """Newton steps at one barrier after which a drape gives up."""
 
+TURNS = (2.0 * np.pi / 3.0, np.pi / 3.0, np.pi / 6.0, 0.0)
+"""Turns of the arcs of an S that a row may be laid in [rad]."""
+
 MOST_GROWTHS = 120
 """Times that thin wires may grow before a start is given up."""
+
+SOLID_NODES = 256
+"""Points of each ring at which its distance from solids is measured while room is made."""
 
 GROWN = 0.97
 """Thin wires grow to this part of what there is room for."""
@@ -80,7 +87,7 @@ class Draped:
         solids: What holds the piece.
         reached: Whether it is at rest.
         why: Why not, in words; empty when it is.
-        unbalanced: Largest unbalanced force on a ring [ring weights].
+        unbalanced: Largest unbalanced force on a ring, in its own weight.
         check: Gaps and links at the end.
         hair: How much thinner the wires were taken [mm]; 0 when there was room.
         steps: Newton steps taken.
@@ -156,6 +163,16 @@ def _wires_apart(rings: Rings, pairs: Ints) -> float:
     return float(((gaps + both) / both).min(initial=np.inf))
 
 
+def _solids_apart(rings: Rings, solids: tuple[Solid, ...]) -> float:
+    """Least distance of centrelines from solids over the wire radii."""
+    points = centreline_points(rings, SOLID_NODES)
+    least = np.inf
+    for solid in solids:
+        away = distances(solid, points.reshape(-1, 3))[:, 0].reshape(points.shape[:2])
+        least = min(least, float((away.min(axis=1) / rings.wire_radii).min()))
+    return least
+
+
 def cleared(graph: LinkGraph, rings: Rings, solids: tuple[Solid, ...]) -> Rings | None:
     """Poses whose wires overlap a little brought clear: thin wires grow back and push one another apart.
 
@@ -173,7 +190,7 @@ def cleared(graph: LinkGraph, rings: Rings, solids: tuple[Solid, ...]) -> Rings 
     for _ in range(MOST_GROWTHS):
         now = replace(rings, centres=poses.centres, normals=poses.frames[:, 2])
         pairs = near_pairs(now, margin=reach)
-        apart = _wires_apart(now, pairs)
+        apart = min(_wires_apart(now, pairs), _solids_apart(now, solids))
         if apart > 1.0 + 0.1 * reach / float(rings.wire_radii.max()):
             report = check(graph, now)
             return now if report.links_as_designed and not report.collisions else None
@@ -195,33 +212,75 @@ def _reaches(rings: int, pulled: bool) -> tuple[float, ...]:
     return (LONG_REACHES if rings > LONG else PULLED_REACHES) if pulled else REACHES
 
 
-def _started(
+def _attempts(
     run: Run, placement: Placement, scene: Scene, weights: Floats, taut: float | None
-) -> tuple[Start, bool]:
-    """The start of a scene, and whether the piece was pulled nearly straight for it."""
+) -> Iterator[Callable[[], tuple[Start, bool]]]:
+    """Ways to start a scene, best first: the start, and whether the piece was pulled straight for it."""
     reach = RESTING_GAP * _reaches(len(placement.graph), True)[0] * float(placement.graph.wire_radii.min())
 
     def row(left: float | None) -> Row:
         found = straight_row(run, placement, left=left)
         return twisted(found, 0.5 * np.pi) if run.closed and len(found.graph.groups) % 2 else found
 
-    if scene.kind is SceneKind.SWAG:
-        return starts.swag(row(reach), scene, weights, taut), True
-    if scene.kind is SceneKind.HANG:
-        return starts.hang(row(None if run.closed else reach), scene, weights), not run.closed
-    if scene.kind is SceneKind.TABLE:
-        loose = run.closed or scene.curved
-        return starts.table(row(None if loose else reach), scene, weights), not loose
-    begin = starts.wrist if scene.kind is SceneKind.WRIST else starts.neck
-    # A worn piece keeps the slack it has; where it is too short then, it is pulled taut bit by bit.
-    for left in (None, *(part * placement.gap for part in PULLS)):
+    def curved(turn: float) -> tuple[Start, bool]:
+        return starts.table(row(None), turn), False
+
+    def worn(begin: Callable[..., Start], left: float | None) -> tuple[Start, bool]:
         loop = row(left)
+        return begin(loop, scene, weights, taut or loop.length), False
+
+    if scene.kind is SceneKind.SWAG:
+        yield lambda: (starts.swag(row(reach), scene, weights, taut), True)
+        yield lambda: (starts.swag(row(None), scene, weights, taut), False)
+    elif scene.kind is SceneKind.HANG and not run.closed:
+        yield lambda: (starts.hang(row(reach), weights), True)
+        yield lambda: (starts.hang(row(None), weights), False)
+    elif scene.kind is SceneKind.HANG:
+        yield lambda: (starts.hang(row(None), weights), False)
+        # A small loop is bent hard: its placement has found how.
+        yield lambda: (starts.hang_placed(placement, weights), False)
+    elif scene.kind is SceneKind.TABLE and run.closed:
+        yield lambda: (starts.table(row(None), 0.0), False)
+        yield lambda: (starts.laid_down(placement.rings), False)
+    elif scene.kind is SceneKind.TABLE and scene.curved:
+        for turn in TURNS:
+            yield partial(curved, turn)
+    elif scene.kind is SceneKind.TABLE:
+        yield lambda: (starts.table(row(reach), 0.0), True)
+        yield lambda: (starts.table(row(None), 0.0), False)
+    else:
+        begin = starts.wrist if scene.kind is SceneKind.WRIST else starts.neck
+        # A worn piece keeps the slack it has; where it is too short then, it is pulled taut bit by bit.
+        for left in (None, *(part * placement.gap for part in PULLS)):
+            yield partial(worn, begin, left)
+
+
+def _begun(
+    graph: LinkGraph, attempts: Iterator[Callable[[], tuple[Start, bool]]], say: Progress
+) -> tuple[Start, Rings, bool]:
+    """The first start that is free of contact or can be made so, and its rings.
+
+    Raises:
+        CannotDrape: None is; the first reason is told, or, when all are too short, the last.
+    """
+    reasons: list[CannotDrape] = []
+    for attempt in attempts:
         try:
-            return begin(loop, scene, weights, taut or loop.length), False
-        except TooShort:
-            if left == PULLS[-1] * placement.gap:
-                raise
-    raise AssertionError("the last pull returns or raises")
+            start, pulled = attempt()
+        except CannotDrape as reason:
+            reasons.append(reason)
+            continue
+        report = check(graph, start.rings)
+        thinnest = float(graph.wire_radii.min())
+        clear_of_solids = _solids_apart(start.rings, start.solids) > 1.0
+        if report.links_as_designed and report.smallest_gap >= -0.5 * HAIR * thinnest and clear_of_solids:
+            return start, start.rings, pulled
+        say("making room")
+        clear = cleared(graph, start.rings, start.solids)
+        if clear is not None:
+            return start, clear, pulled
+        reasons.append(CannotDrape("no start without wires through one another was found"))
+    raise next((reason for reason in reasons if not isinstance(reason, TooShort)), reasons[-1])
 
 
 def drape(
@@ -257,18 +316,10 @@ def drape(
     thinnest = float(graph.wire_radii.min())
     weights = graph.radii * graph.wire_radii**2
     weights = weights / weights.mean()
-    start, pulled = _started(run, placement, scene, weights, taut)
-    rings = start.rings
+    start, rings, pulled = _begun(graph, _attempts(run, placement, scene, weights, taut), say)
     hair = 0.0
     room = check(graph, rings)
     wanted = HAIR * 2.0 * thinnest
-    if not room.links_as_designed or room.smallest_gap < -0.5 * HAIR * thinnest:
-        say("making room")
-        clear = cleared(graph, rings, start.solids)
-        if clear is None:
-            raise CannotDrape("no start without wires through one another was found")
-        rings = clear
-        room = check(graph, rings)
     if room.smallest_gap < 0.2 * wanted:
         hair = wanted - room.smallest_gap
         rings = replace(rings, wire_radii=rings.wire_radii - 0.5 * hair)
@@ -321,13 +372,20 @@ def _settled(
     for number, part in enumerate(reaches):
         say(f"settling, barrier {number + 1} of {len(reaches)}")
         last = number == len(reaches) - 1
-        if number:
-            settling.shrink(part * thinnest, ROUGHLY, MOST_STEPS)
+        if number and not settling.shrink(part * thinnest, ROUGHLY, MOST_STEPS):
+            reached = settling.model.barrier.reach <= 1.001 * part * thinnest
+        else:
+            reached = True
+        if not reached:
+            why = f"wires could not be brought nearer than {settling.model.barrier.reach:.2g} mm"
+            break
         terms, reached = settling.relax(BALANCED if last else ROUGHLY, MOST_STEPS)
+        if not reached and settling.lost(terms):
+            raise CannotDrape("it slides off what it lies on")
         if not reached:
             why = (
                 f"after {settling.steps:,} steps a ring is still pushed by "
-                f"{unbalanced_force(terms.gradient):.2g} times a ring's weight"
+                f"{unbalanced_force(terms.gradient, bodies):.2g} times its own weight"
             )
             break
         if not last:
@@ -354,8 +412,8 @@ def _settled(
             span = float(start.pegs[1].point[0] - start.pegs[0].point[0])
             sag = top - float(group_middles[:, 2].min())
     return Draped(
-        scene, graph, rings, bodies.solids, reached, why, unbalanced_force(terms.gradient), report, hair,
-        settling.steps, settling.support(), drop, sag, _length(graph, rings, _is_closed(graph)), span,
+        scene, graph, rings, bodies.solids, reached, why, unbalanced_force(terms.gradient, bodies), report,
+        hair, settling.steps, settling.support(), drop, sag, _length(graph, rings, _is_closed(graph)), span,
         start.circumference, frames,
         tuple(settling.energies),
     )  # fmt: skip
@@ -369,13 +427,20 @@ def _is_closed(graph: LinkGraph) -> bool:
 
 
 def _length(graph: LinkGraph, rings: Rings, closed: bool) -> float:
-    """Length along the middles of the groups, outside to outside for an open run [mm]."""
+    """Length along the middles of the groups, for an open run to the outsides of its ends [mm]."""
     first = np.concatenate([[0], np.flatnonzero(np.diff(graph.group_of)) + 1])
     points = middles(graph, rings.centres)[first]
-    steps = np.linalg.norm(np.diff(points, axis=0), axis=1).sum()
+    if len(points) == 1:
+        low, high = rings.bounds()
+        return float((high - low).max())
+    steps = np.diff(points, axis=0)
+    whole = float(np.linalg.norm(steps, axis=1).sum())
     if closed:
-        return float(steps + np.linalg.norm(points[0] - points[-1]))
-    reach = rings.radii + rings.wire_radii
-    return float(
-        steps + reach[graph.group_of == 0].max() + reach[graph.group_of == graph.group_of.max()].max()
-    )
+        return whole + float(np.linalg.norm(points[0] - points[-1]))
+    for end, outward in ((0, -steps[0]), (len(points) - 1, steps[-1])):
+        along = outward / np.linalg.norm(outward)
+        own = rings[np.flatnonzero(graph.group_of == end)]
+        tilt = np.sqrt(np.clip(1.0 - (own.normals @ along) ** 2, 0.0, 1.0))
+        reach = (own.centres - points[end]) @ along + own.radii * tilt + own.wire_radii
+        whole += float(reach.max())
+    return whole

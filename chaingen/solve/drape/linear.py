@@ -77,6 +77,9 @@ def solve(ordering: Ordering, own: Floats, pairs: Ints, blocks: Floats, right: F
         )
     except RuntimeError:
         return None
+    # Pivots stay on the diagonal: their signs are those of the eigenvalues (Sylvester's law of inertia).
+    if (factors.U.diagonal() <= 0.0).any():
+        return None
     return np.asarray(factors.solve(right.ravel()).reshape(-1, 5))
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import minimize
 
-from chaingen.geometry.rings import Floats, Ints, Rings, axes_across
+from chaingen.geometry.rings import Floats, Ints, Rings, axes_across, centreline_points
 
 NODES = 96
 """Points of each ring that the peg's room is measured at while it is looked for."""
@@ -33,14 +33,6 @@ class Peg:
     direction: Floats
     radius: float
     rings: tuple[int, ...]
-
-
-def _nodes(rings: Rings) -> Floats:
-    """Points of the centrelines [mm], shape (n, NODES, 3)."""
-    one, two = axes_across(rings.normals)
-    angle = 2.0 * np.pi * np.arange(NODES) / NODES
-    arms = np.cos(angle)[None, :, None] * one[:, None] + np.sin(angle)[None, :, None] * two[:, None]
-    return np.asarray(rings.centres[:, None] + rings.radii[:, None, None] * arms)
 
 
 def _common_axis(normals: Floats) -> Floats:
@@ -91,6 +83,21 @@ def _through(rings: Rings, own: Ints, nodes: Floats, along: Floats | None) -> tu
     return point, direction, -float(best.fun)
 
 
+def room_along(rings: Rings, point: Floats, direction: Floats) -> float:
+    """Least distance of a straight line from all wires [mm].
+
+    Args:
+        rings: The rings.
+        point: A point of the line [mm], shape (3,).
+        direction: Its unit direction.
+    """
+    near = np.linalg.norm(rings.centres - point, axis=1) < 6.0 * float((rings.radii + rings.wire_radii).max())
+    local = rings[np.flatnonzero(near)]
+    away = centreline_points(local, NODES) - point
+    away = away - (away @ direction)[..., None] * direction
+    return float((np.linalg.norm(away, axis=2) - local.wire_radii[:, None]).min())
+
+
 def peg_through(rings: Rings, group: Ints, along: Floats | None = None) -> Peg | None:
     """A peg through all rings of a group, or through the one with the most room.
 
@@ -107,7 +114,7 @@ def peg_through(rings: Rings, group: Ints, along: Floats | None = None) -> Peg |
     reach = 4.0 * float((rings.radii + rings.wire_radii).max())
     near = np.flatnonzero(np.linalg.norm(rings.centres - middle, axis=1) < reach)
     local, own = rings[near], np.searchsorted(near, np.sort(group))
-    nodes = _nodes(local)
+    nodes = centreline_points(local, NODES)
     tries = [own] if len(own) == 1 else [own, *(own[k : k + 1] for k in range(len(own)))]
     best: tuple[float, Peg] | None = None
     for chosen in tries:

@@ -1,9 +1,9 @@
 """From poses free of contact to rest: Newton steps that never let two wires meet.
 
-Each step solves (H + mu I) x = -gradient with every contact's block made positive semidefinite. No ring moves
-by more than its own wire radius in a step: two centrelines that start at least two wire radii apart cannot
-pass through each other within it, so that the links cannot change. The term mu follows that bound: it
-rises when the raw step was longer, and falls when a whole step was taken.
+Each step solves (H + mu I) x = -gradient, with every contact's block made positive semidefinite where the
+whole is not positive definite. No two rings move against each other by as much as both wire radii in a
+step (see `bounds`), so that the links cannot change. The term mu follows that bound: it rises when the raw
+step was longer, and falls when a whole step was taken.
 """
 
 from collections.abc import Callable
@@ -33,6 +33,18 @@ OVERLOAD = 4.0
 """A contact that carries this many times its stiffness is made stiffer: its gap is then a small part of the
 reach, and steps against it hardly move."""
 
+STIFFEST = 4.0
+"""No contact is made stiffer than this many weights of the whole piece."""
+
+LIGHTEST = 0.01
+"""Lighter rings count as this heavy when forces are judged [ring weights]."""
+
+FALL = 200.0
+"""A piece that touches none of its supports and has come down by this much is lost [mm]."""
+
+MOST_RAISES = 60
+"""Times that the proximal term is raised tenfold for a system that stays unsolvable."""
+
 LOAD_EVERY = 10
 """Steps between two looks for such contacts."""
 
@@ -43,9 +55,13 @@ ENOUGH_DESCENT = 1e-4
 """Part of the descent promised that an accepted step has at least."""
 
 
-def unbalanced_force(gradient: Floats) -> float:
-    """Largest force on a ring, its torque over its radius included [ring weights]."""
-    return float(np.sqrt((gradient**2).sum(axis=1)).max(initial=0.0))
+def unbalanced_force(gradient: Floats, bodies: Bodies) -> float:
+    """Largest force on a ring, its torque over its radius included, in its own weight.
+
+    Rings lighter than a hundredth of the mean count as that heavy; where nothing weighs, all count as one.
+    """
+    weight = np.maximum(np.linalg.norm(bodies.loads, axis=1), LIGHTEST if bodies.loads.any() else 1.0)
+    return float((np.sqrt((gradient**2).sum(axis=1)) / weight).max(initial=0.0))
 
 
 Watch = Callable[[Poses], None]
@@ -57,6 +73,7 @@ class Settling:
     def __init__(self, bodies: Bodies, poses: Poses, barrier: Barrier, *, watch: Watch | None = None) -> None:
         self.bodies = bodies
         self.poses = poses
+        self._height = float(poses.centres[:, 2].mean())
         self.model = Model(bodies, barrier)
         self.grip: Grip | None = None
         self.proximal = 1.0
@@ -89,11 +106,12 @@ class Settling:
         if step is None:
             own = semidefinite(terms.own) + terms.own_drag
             blocks = semidefinite(terms.blocks) + terms.drag
-        while step is None:
+        for _ in range(MOST_RAISES if step is None else 0):
             step = solve(ordering, own + max(least, self.proximal) * np.eye(5), terms.pairs, blocks, right)
-            if step is None:
-                self.proximal *= 10.0
-        return step
+            if step is not None:
+                break
+            self.proximal *= 10.0
+        return np.zeros_like(right) if step is None else step
 
     def _move(self, terms: Terms, right: Floats) -> bool:
         """One step; returns whether it was taken."""
@@ -101,6 +119,9 @@ class Settling:
         step = self._direction(terms, right)
         scale = self.model.bound(self.poses, step)
         slope = float((terms.gradient * step).sum())
+        if not slope < 0.0:
+            self.proximal = 10.0 * self.proximal
+            return False
         start, _ = self.model.slip_energy(terms.grip, self.poses, np.zeros_like(step))
         start += terms.energy
         part = scale
@@ -130,7 +151,7 @@ class Settling:
         return True
 
     def relax(self, tolerance: float, most_steps: int) -> tuple[Terms, bool]:
-        """Steps at this barrier until no ring is pushed by more than `tolerance` [ring weights].
+        """Steps at this barrier until no ring is pushed by more than `tolerance` of its own weight.
 
         Returns:
             Forces at the end, and whether they are balanced.
@@ -138,7 +159,7 @@ class Settling:
         terms = self.terms()
         refused = 0
         for number in range(most_steps):
-            if unbalanced_force(terms.gradient) <= tolerance:
+            if unbalanced_force(terms.gradient, self.bodies) <= tolerance:
                 return terms, True
             moved = self._move(terms, -terms.gradient)
             refused = 0 if moved else refused + 1
@@ -146,18 +167,30 @@ class Settling:
                 break
             if moved:
                 terms = self.terms()
+            if self.lost(terms):
+                break
             if (refused or number % LOAD_EVERY == LOAD_EVERY - 1) and self._stiffen(terms):
                 terms = self.terms()
-        return terms, unbalanced_force(terms.gradient) <= tolerance
+        return terms, unbalanced_force(terms.gradient, self.bodies) <= tolerance
+
+    def lost(self, terms: Terms) -> bool:
+        """Whether the piece has fallen off all its supports."""
+        count = len(self.bodies.radii) + len(self.bodies.solids)
+        touching = bool((terms.keys % count >= len(self.bodies.radii)).any())
+        fallen = self._height - float(self.poses.centres[:, 2].mean()) > FALL
+        return bool(self.bodies.solids) and fallen and not touching
 
     def _stiffen(self, terms: Terms) -> bool:
         """Stiffen contacts that carry far more than they are made for; returns whether there were any."""
         barrier = self.model.barrier
         stiffness = barrier.of(terms.keys)
-        weak = terms.forces > OVERLOAD * stiffness
+        # A contact squeezed for a moment must not be made stiffer again and again.
+        weight = float(np.abs(self.bodies.loads).sum())
+        wanted = np.minimum(terms.forces, STIFFEST * weight if weight else np.inf)
+        weak = wanted > OVERLOAD * stiffness
         if not weak.any():
             return False
-        following = replace(barrier, keys=terms.keys, stiffness=np.where(weak, terms.forces, stiffness))
+        following = replace(barrier, keys=terms.keys, stiffness=np.where(weak, wanted, stiffness))
         if not self.change(following):
             return False
         self.proximal = 1.0

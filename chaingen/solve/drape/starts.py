@@ -17,8 +17,9 @@ from chaingen.solve.drape.curves import (
     straight,
     wave,
 )
-from chaingen.solve.drape.peg import Peg, peg_through
+from chaingen.solve.drape.peg import FILLED, Peg, peg_through, room_along
 from chaingen.solve.drape.rows import Row, turned_each, twisted
+from chaingen.solve.place import Placement
 
 FOREARM_RATIO = 1.35
 """Width of a forearm at the wrist over its thickness (memory; adults' are 1.2 to 1.5)."""
@@ -31,6 +32,12 @@ OFF = 0.5
 
 LAID_ROLL = 0.25 * np.pi
 """A row is laid on the table turned about its length by this much: each ring then falls to its own side."""
+
+LOOP_WIDTH = 2.5
+"""Half the width that a hung loop starts with, in outside radii of its largest ring; at most it is round."""
+
+PEG_TRIES = 8
+"""Times that a swag's catenary is corrected for the room that its end rings leave the pegs."""
 
 DOWN, FRONT, RIGHT = np.array([0.0, 0.0, -1.0]), np.array([0.0, -1.0, 0.0]), np.array([1.0, 0.0, 0.0])
 
@@ -66,6 +73,12 @@ def _end(row: Row, last: bool) -> Ints:
     return np.flatnonzero(row.group == (row.group.max() if last else 0))
 
 
+def turn_about_y(angle: float) -> Floats:
+    """Rotation matrix that brings a direction `angle` [rad] above the x axis level."""
+    c, s = float(np.cos(angle)), float(np.sin(angle))
+    return np.array([[c, 0.0, s], [0.0, 1.0, 0.0], [-s, 0.0, c]])
+
+
 def _rolled(row: Row, angle: float) -> Row:
     """The row turned about x."""
     return replace(row, rings=turned_each(row.rings, np.full(len(row.rings), angle)))
@@ -85,25 +98,43 @@ def _held(row: Row, rings: Rings, last: bool) -> Peg:
     return peg
 
 
-def hang(row: Row, scene: Scene, weights: Floats) -> Start:
+def hang(row: Row, weights: Floats) -> Start:
     """From one end, or from one group of a closed loop, on a level peg."""
     # The peg shall run along y: along the row's y when it hangs straight, along its z when it goes round.
     row = _rolled(row, (0.5 * np.pi if row.closed else 0.0) - _roll_of(row, False))
     s = row.group_x - row.group_x.min()
     if row.closed:
-        wide = 2.5 * float((row.rings.radii + row.rings.wire_radii).max())
+        wide = LOOP_WIDTH * float((row.rings.radii + row.rings.wire_radii).max())
         # The peg holds the top; the curve runs to the right first.
         track = by_arc_length(stadium(row.length, wide), s, normal=-FRONT)
     else:
         track = straight(s, np.zeros(3), DOWN, -FRONT)
     rings = laid(row.rings, row.group_x, track)
-    held = _held(row, rings, False)
-    # What hangs below, shared by both strands of a loop.
+    return _hung(rings, _held(row, rings, False), weights, row.closed)
+
+
+def hang_placed(placement: Placement, weights: Floats) -> Start:
+    """A closed loop as placed, turned upright so that a peg through its first group is level and on top."""
+    rings = placement.rings
+    own = np.flatnonzero(placement.graph.group_of == 0)
+    peg = peg_through(rings, own)
+    if peg is None:
+        raise CannotDrape("no peg goes through this piece")
+    up = rings.centres[own].mean(axis=0)
+    up = up - (up @ peg.direction) * peg.direction
+    up /= np.linalg.norm(up)
+    turn = np.stack([np.cross(peg.direction, up), peg.direction, up])
+    upright = replace(rings, centres=rings.centres @ turn.T, normals=rings.normals @ turn.T)
+    return _hung(upright, replace(peg, point=turn @ peg.point, direction=-FRONT), weights, True)
+
+
+def _hung(rings: Rings, peg: Peg, weights: Floats, closed: bool) -> Start:
+    """Rings that hang on a peg; what hangs below pulls, shared by both strands of a loop."""
     order = np.argsort(rings.centres[:, 2], kind="stable")
     below = np.empty(len(rings))
     below[order] = np.cumsum(weights[order])
-    tension = 0.5 * below if row.closed else below
-    return Start(rings, (bar(held.point, held.direction, held.radius),), (held,), tension)
+    tension = 0.5 * below if closed else below
+    return Start(rings, (bar(peg.point, peg.direction, peg.radius),), (peg,), tension)
 
 
 def swag(row: Row, scene: Scene, weights: Floats, taut: float | None) -> Start:
@@ -121,7 +152,7 @@ def swag(row: Row, scene: Scene, weights: Floats, taut: float | None) -> Start:
     ends = [float(np.median(inner[_end(row, last)])) for last in (False, True)]
     reach = row.length + sum(ends)
     whole = reach if taut is None else taut
-    span = scene.span if scene.span is not None else scene.span_fraction * whole
+    span = scene.span if scene.span is not None else min(scene.span_fraction * whole, 0.98 * reach)
     if span >= 0.999 * reach:
         raise CannotDrape(
             f"pegs {span:.2f} mm apart are farther than the piece reaches with room to move, "
@@ -138,38 +169,40 @@ def swag(row: Row, scene: Scene, weights: Floats, taut: float | None) -> Start:
 def _between(row: Row, reach: float, first: float, span: float) -> tuple[Rings, tuple[Peg, ...]]:
     """A row on a catenary whose end groups are held by pegs that far apart at one height."""
     tried = span
-    for _ in range(8):
+    for _ in range(PEG_TRIES):
         rings = laid(row.rings, row.group_x, catenary(row.group_x - row.group_x.min() + first, reach, tried))
-        left, right = (_held(row, rings, last) for last in (False, True))
-        off = span - float(right.point[0] - left.point[0])
-        if abs(off) < 0.05 * min(left.radius, right.radius):
+        pegs = [_held(row, rings, last) for last in (False, True)]
+        across = pegs[1].point - pegs[0].point
+        off = span - float(np.hypot(across[0], across[2]))
+        if abs(off) < 0.05 * min(peg.radius for peg in pegs):
             break
-        tried = min(tried + off, 0.9995 * reach)
-    # What is left is taken up by the pegs, which have room for it.
-    x = 0.5 * float(left.point[0] + right.point[0])
-    z = 0.5 * float(left.point[2] + right.point[2])
-    at = [np.array([x + side * 0.5 * span, 0.0, z]) for side in (-1.0, 1.0)]
-    moved = [
-        float(np.linalg.norm((point - peg.point)[[0, 2]]))
-        for point, peg in zip(at, (left, right), strict=True)
-    ]
-    if any(move > 0.4 * peg.radius for move, peg in zip(moved, (left, right), strict=True)):
-        raise CannotDrape(f"the end groups do not take pegs at one height {span:.2f} mm apart")
-    pegs = (
-        replace(peg, point=point, radius=peg.radius - move)
-        for peg, point, move in zip((left, right), at, moved, strict=True)
-    )
-    return rings, tuple(pegs)
+        tried = float(np.clip(tried + off, 0.02 * reach, 0.9995 * reach))
+    # Unlike ends come to unlike heights: the whole row is turned until they are level.
+    level = turn_about_y(float(np.arctan2(across[2], across[0])))
+    rings = replace(rings, centres=rings.centres @ level.T, normals=rings.normals @ level.T)
+    points = [level @ peg.point for peg in pegs]
+    # What is left of the distance is taken up by the pegs, as far as they have room.
+    rooms = [room_along(rings, point, -FRONT) for point in points]
+    off = span - float(points[1][0] - points[0][0])
+    height = 0.5 * float(points[0][2] + points[1][2])
+    held = []
+    for side, point, room, peg in zip((-1.0, 1.0), points, rooms, pegs, strict=True):
+        place = np.array([point[0] + side * off * room / sum(rooms), 0.0, height])
+        left = room_along(rings, place, -FRONT)
+        if left <= 0.1 * room:
+            raise CannotDrape(f"the end groups do not take pegs at one height {span:.2f} mm apart")
+        held.append(replace(peg, point=place, radius=min(peg.radius, FILLED * left)))
+    return rings, tuple(held)
 
 
-def _raised(rings: Rings, solids: tuple[Solid, ...], off: float) -> Rings:
-    """The rings raised so that the lowest clearance from the solids is at least `off` [mm]."""
-    low = (rings.centres[:, 2] - rings.half_extents()[:, 2]).min()
-    return replace(rings, centres=rings.centres + np.array([0.0, 0.0, off - low]))
+def _raised(rings: Rings) -> Rings:
+    """The rings with the lowest wire a little above z = 0."""
+    low = float(rings.bounds()[0][2])
+    return replace(rings, centres=rings.centres + np.array([0.0, 0.0, OFF * rings.wire_radii.min() - low]))
 
 
-def table(row: Row, scene: Scene, weights: Floats) -> Start:
-    """Laid down on a level plane: straight, in an S, or, a closed loop, in a round."""
+def table(row: Row, turn: float) -> Start:
+    """Laid down on a table: straight, in an S of two arcs of `turn` [rad], or, a closed loop, in a round."""
     row = replace(row, rings=turned_each(row.rings, np.full(len(row.rings), LAID_ROLL)))
     s = row.group_x - row.group_x.min()
     up = -DOWN
@@ -178,13 +211,16 @@ def table(row: Row, scene: Scene, weights: Floats) -> Start:
         radius = row.length / (2.0 * np.pi)
         circle = radius * np.column_stack([np.sin(angle), -np.cos(angle), np.zeros_like(angle)])
         track = by_arc_length(circle, s, normal=up)
-    elif scene.curved:
-        track = by_arc_length(wave(max(row.length, 1e-6)), s, normal=up)
+    elif turn:
+        track = by_arc_length(wave(max(row.length, 1e-6), turn), s, normal=up)
     else:
         track = straight(s, np.array([-0.5 * row.length, 0.0, 0.0]), RIGHT, np.array([0.0, 1.0, 0.0]))
-    rings = laid(row.rings, row.group_x, track)
-    off = OFF * float(rings.wire_radii.min())
-    return Start(_raised(rings, (), off), (plane(0.0),), (), np.full(len(rings), 2.0))
+    return laid_down(laid(row.rings, row.group_x, track))
+
+
+def laid_down(rings: Rings) -> Start:
+    """Rings a little above a table."""
+    return Start(_raised(rings), (plane(0.0),), (), np.full(len(rings), 2.0))
 
 
 def _thickness(row: Row) -> float:
@@ -208,7 +244,7 @@ def wrist(row: Row, scene: Scene, weights: Floats, taut: float) -> Start:
         need = circumference + 2.0 * np.pi * thick
         raise TooShort(
             f"it is too short: {need:.1f} mm along its middle go round {circumference:.1f} mm, "
-            f"and it has {taut:.1f} mm"
+            f"and it has {row.length:.1f} mm"
         )
     arm = oval(circumference, FOREARM_RATIO)
     half_width, half_height = arm.numbers[3:5]
@@ -246,7 +282,7 @@ def neck(row: Row, scene: Scene, weights: Floats, taut: float) -> Start:
     if row.length <= need:
         raise TooShort(
             f"it is too short: {need:.1f} mm along its middle go round {circumference:.1f} mm, "
-            f"and it has {taut:.1f} mm"
+            f"and it has {row.length:.1f} mm"
         )
     angle = np.linspace(0.0, 2.0 * np.pi, 361)
     # The first group lies at the nape.
