@@ -11,6 +11,7 @@ from chaingen.design.scene import Scene, SceneKind
 from chaingen.geometry.distance import smallest_gaps
 from chaingen.geometry.linking import linked
 from chaingen.geometry.near import near_pairs
+from chaingen.geometry.rings import centreline_points
 from chaingen.geometry.solids import distances
 from chaingen.solve.check import check
 from chaingen.solve.drape.drape import HAIR, cleared, drape
@@ -39,16 +40,6 @@ def rest(run, **scene):
     return drape(run, placement, Scene(**scene), taut=taut)
 
 
-def nodes(rings, count=180):
-    """Points of all centrelines, shape (n, count, 3)."""
-    from chaingen.geometry.rings import axes_across
-
-    one, two = axes_across(rings.normals)
-    t = 2.0 * np.pi * np.arange(count) / count
-    arms = np.cos(t)[None, :, None] * one[:, None] + np.sin(t)[None, :, None] * two[:, None]
-    return rings.centres[:, None] + rings.radii[:, None, None] * arms
-
-
 def assert_sound(draped):
     """At rest, free of contact, links as designed, held up by what holds it."""
     assert draped.reached, draped.why
@@ -59,7 +50,9 @@ def assert_sound(draped):
     # Newton's third law: supports carry the weight, to the force that is left unbalanced on each ring.
     assert draped.support == pytest.approx(1.0, abs=1e-3)
     for solid in draped.solids:
-        clear = distances(solid, nodes(draped.rings).reshape(-1, 3))[:, 0].reshape(len(draped.rings), -1)
+        clear = distances(solid, centreline_points(draped.rings, 180).reshape(-1, 3))[:, 0].reshape(
+            len(draped.rings), -1
+        )
         assert (clear.min(axis=1) > draped.rings.wire_radii).all()
 
 
@@ -337,3 +330,10 @@ def test_length_goes_to_the_outsides_of_the_ends():
     draped = rest(Run((rosette(3, size(4.0, 0.8)),), 8), kind=HANG, friction=0.0)
     low, high = draped.rings.bounds()
     assert draped.length == pytest.approx(high[2] - low[2], rel=0.01)
+
+
+def test_a_narrow_swag_hangs_in_two_strands():
+    draped = rest(Run(SINGLE, 40), kind=SWAG, span=8.0)
+    assert_sound(draped)
+    # Each strand is about half of the chain long.
+    assert draped.sag == pytest.approx(80.0, rel=0.06)

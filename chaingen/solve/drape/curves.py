@@ -70,6 +70,19 @@ def catenary(s: Floats, length: float, span: float) -> Track:
     return Track(points, along, np.tile([0.0, 1.0, 0.0], (len(s), 1)))
 
 
+def hairpin(s: Floats, length: float, span: float) -> Track:
+    """Two upright strands from (0, 0, 0), where s = 0, and (span, 0, 0), joined by half a circle below."""
+    radius = 0.5 * span
+    side = 0.5 * (length - np.pi * radius)
+    angle = np.clip((s - side) / radius, 0.0, np.pi)
+    beyond = np.where(s < side, s - side, np.maximum(s - side - np.pi * radius, 0.0))
+    along = np.column_stack([np.sin(angle), np.zeros_like(s), -np.cos(angle)])
+    points = np.column_stack(
+        [radius - radius * np.cos(angle), np.zeros_like(s), -side - radius * np.sin(angle)]
+    )
+    return Track(points + beyond[:, None] * along, along, np.tile([0.0, 1.0, 0.0], (len(s), 1)))
+
+
 def by_arc_length(curve: Floats, s: Floats, *, normal: Floats) -> Track:
     """A finely sampled curve by arc length; it goes on in a loop when it ends where it began.
 

@@ -5,7 +5,7 @@ import numpy.typing as npt
 
 from chaingen.geometry.distance import smallest_gaps
 from chaingen.geometry.near import near_pairs
-from chaingen.geometry.rings import Rings
+from chaingen.geometry.rings import Rings, centreline_points
 from chaingen.geometry.solids import distances
 from chaingen.solve.drape.energy import Poses
 from chaingen.solve.drape.model import Bodies
@@ -27,12 +27,7 @@ def _too_near(bodies: Bodies, poses: Poses, least: float) -> npt.NDArray[np.bool
     gaps, _ = smallest_gaps(rings, pairs)
     bad: npt.NDArray[np.bool_] = np.zeros(len(rings), dtype=bool)
     bad[pairs[gaps < least].ravel()] = True
-    angle = 2.0 * np.pi * np.arange(NODES) / NODES
-    arms = (
-        np.cos(angle)[None, :, None] * poses.frames[:, None, 0]
-        + np.sin(angle)[None, :, None] * poses.frames[:, None, 1]
-    )
-    points = poses.centres[:, None] + bodies.radii[:, None, None] * arms
+    points = centreline_points(rings, NODES)
     # Half way between points a wire comes nearer to a thin thing that crosses it by about this much.
     half = np.pi * bodies.radii / NODES
     bulge = 0.5 * half**2 * (1.0 / bodies.wire_radii + 1.0 / bodies.radii)

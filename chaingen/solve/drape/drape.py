@@ -13,6 +13,7 @@ from chaingen.geometry.rings import Floats, Ints, Rings, centreline_points
 from chaingen.geometry.solids import Solid, distances
 from chaingen.solve.check import CheckReport, check
 from chaingen.solve.drape import starts
+from chaingen.solve.drape.curves import hairpin
 from chaingen.solve.drape.disorder import shaken_up
 from chaingen.solve.drape.energy import Poses
 from chaingen.solve.drape.model import Barrier, Bodies, poses_of
@@ -232,6 +233,8 @@ def _attempts(
     if scene.kind is SceneKind.SWAG:
         yield lambda: (starts.swag(row(reach), scene, weights, taut), True)
         yield lambda: (starts.swag(row(None), scene, weights, taut), False)
+        # A narrow catenary is sharp at its foot; two strands joined by half a circle are bent less.
+        yield lambda: (starts.swag(row(None), scene, weights, taut, hairpin), False)
     elif scene.kind is SceneKind.HANG and not run.closed:
         yield lambda: (starts.hang(row(reach), weights), True)
         yield lambda: (starts.hang(row(None), weights), False)

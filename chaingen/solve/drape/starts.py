@@ -1,5 +1,6 @@
 """Where each scene starts: poses free of contact, and what holds the piece. Gravity pulls along -z."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -8,6 +9,7 @@ from chaingen.design.scene import EASE, NECK, Scene
 from chaingen.geometry.rings import Floats, Ints, Rings
 from chaingen.geometry.solids import Solid, bar, distances, form, oval, plane
 from chaingen.solve.drape.curves import (
+    Track,
     by_arc_length,
     catenary,
     catenary_parameter,
@@ -137,7 +139,11 @@ def _hung(rings: Rings, peg: Peg, weights: Floats, closed: bool) -> Start:
     return Start(rings, (bar(peg.point, peg.direction, peg.radius),), (peg,), tension)
 
 
-def swag(row: Row, scene: Scene, weights: Floats, taut: float | None) -> Start:
+Curve = Callable[[Floats, float, float], Track]
+"""A curve from one peg to the other by arc length, the whole length and the span [mm]."""
+
+
+def swag(row: Row, scene: Scene, weights: Floats, taut: float | None, curve: Curve = catenary) -> Start:
     """Between two level pegs at one height."""
     if row.closed:
         raise CannotDrape("a closed loop has no two ends to be held by; it can hang")
@@ -158,7 +164,7 @@ def swag(row: Row, scene: Scene, weights: Floats, taut: float | None) -> Start:
             f"pegs {span:.2f} mm apart are farther than the piece reaches with room to move, "
             f"{0.999 * reach:.2f} mm"
         )
-    rings, held = _between(row, reach, ends[0], span)
+    rings, held = _between(row, curve, reach, ends[0], span)
     x = catenary_parameter(reach / span)
     # Horizontal force everywhere, and half of the weight at each end.
     along = (row.group_x - row.group_x.min() + ends[0] - 0.5 * reach) * 2.0 * x / span
@@ -166,11 +172,13 @@ def swag(row: Row, scene: Scene, weights: Floats, taut: float | None) -> Start:
     return Start(rings, tuple(bar(p.point, p.direction, p.radius) for p in held), held, tension)
 
 
-def _between(row: Row, reach: float, first: float, span: float) -> tuple[Rings, tuple[Peg, ...]]:
-    """A row on a catenary whose end groups are held by pegs that far apart at one height."""
+def _between(
+    row: Row, curve: Curve, reach: float, first: float, span: float
+) -> tuple[Rings, tuple[Peg, ...]]:
+    """A row on a curve whose end groups are held by pegs that far apart at one height."""
     tried = span
     for _ in range(PEG_TRIES):
-        rings = laid(row.rings, row.group_x, catenary(row.group_x - row.group_x.min() + first, reach, tried))
+        rings = laid(row.rings, row.group_x, curve(row.group_x - row.group_x.min() + first, reach, tried))
         pegs = [_held(row, rings, last) for last in (False, True)]
         across = pegs[1].point - pegs[0].point
         off = span - float(np.hypot(across[0], across[2]))
