@@ -332,6 +332,16 @@ def test_length_goes_to_the_outsides_of_the_ends():
     assert draped.length == pytest.approx(high[2] - low[2], rel=0.01)
 
 
+def test_a_long_swag():
+    """Thousands of rings: on the catenary to a thousandth, with friction as without."""
+    span = 2200 * 4.0 / 1.2
+    held = rest(Run(SINGLE, 2200), kind=SWAG, span=span)
+    assert_sound(held)
+    assert held.sag == pytest.approx(catenary_sag(1.2, span), rel=0.001)
+    free = rest(Run(SINGLE, 2200), kind=SWAG, span=span, friction=0.0)
+    assert np.abs(held.rings.centres - free.rings.centres).max() < 0.1
+
+
 def test_a_narrow_swag_hangs_in_two_strands():
     draped = rest(Run(SINGLE, 40), kind=SWAG, span=8.0)
     assert_sound(draped)

@@ -33,7 +33,8 @@ PULLED_REACHES, LONG_REACHES = REACHES[1:], REACHES[2:]
 for a long one: what a shorter reach adds to its length moves it far."""
 
 LONG = 2000
-"""Pulled pieces of more rings than this are long."""
+"""Pulled pieces of more rings than this are long. They come to rest without friction, as if shaken out, and
+are then held by it: friction would hand every small slip on from ring to ring all along them."""
 
 RESTING_GAP = 0.45
 """Gap of crossing wires at rest as part of the barrier's reach, when that is as stiff as the force."""
@@ -364,8 +365,9 @@ def _settled(
     say: Progress,
 ) -> Draped:
     thinnest = float(bodies.wire_radii.min())
+    shaken_out = reaches is LONG_REACHES
     settling = Settling(
-        bodies,
+        replace(bodies, friction=0.0) if shaken_out else bodies,
         poses,
         _first_barrier(graph, start, reaches[0] * thinnest),
         watch=film.add if scene.settling else None,
@@ -394,6 +396,10 @@ def _settled(
         if not last:
             settling.change(settling.following_load(terms, LEAST_STIFFNESS))
             settling.relax(ROUGHLY, MOST_STEPS)
+    if shaken_out and reached:
+        settling.bodies = bodies
+        settling.change(settling.model.barrier)
+        _, reached = settling.relax(BALANCED, MOST_STEPS)
     terms = settling.terms()
     final = settling.poses
     rings = Rings(final.centres, final.frames[:, 2], bodies.radii, bodies.wire_radii)
