@@ -154,10 +154,6 @@ class _Film:
             self._apart *= 2.0
 
 
-def _thin(rings: Rings, factor: float) -> Rings:
-    return replace(rings, wire_radii=factor * rings.wire_radii)
-
-
 def _wires_apart(rings: Rings, pairs: Ints) -> float:
     """Least distance of centrelines over the sum of the wire radii, of all pairs."""
     gaps, _ = smallest_gaps(rings, pairs)
