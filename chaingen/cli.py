@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from chaingen.design.design import Design
     from chaingen.design.scene import Scene
     from chaingen.make.result import Result
+    from chaingen.weave.weave import Weave
 
 BAD_INPUT = 2
 INTERRUPTED = 130
@@ -37,7 +38,7 @@ CHAINS = (
 )
 """The chains of `chaingen new`; a test keeps them equal to the starters, which are not loaded for --help."""
 
-SCENES = ("hang", "swag", "table", "wrist", "neck")
+SCENES = ("hang", "swag", "table", "wrist", "neck", "corners", "edge")
 """The scenes of `chaingen make --scene`; a test keeps them equal to the kinds there are."""
 
 WANTS_JSON = "chaingen.json"
@@ -136,7 +137,8 @@ def progress(show: bool) -> Iterator[Callable[[str], None]]:
 def main() -> None:
     """Place, check, picture and export chains of wire rings.
 
-    A design is one readable TOML file; `chaingen new` writes one to start from.
+    A design is one readable TOML file; `chaingen new` writes one to start from. `chaingen weaves` lists the
+    weaves that are known by name.
 
     Exit codes: 0 it fits, 1 it does not fit or no fit was found, 2 bad input, 3 the search did not converge.
     """
@@ -231,6 +233,8 @@ def make(
     chosen = _scenes(
         loaded, scenes, no_scenes, {key: value for key, value in asked.items() if value is not None}
     )
+    if supple:
+        _refuse_supple(loaded)
     loaded = replace(loaded, scenes=chosen, supple=supple or loaded.supple)
     folder = folder if folder is not None else Path("out") / design.stem
     with progress(not quiet) as tell:
@@ -262,6 +266,7 @@ def _scenes(
     """The scenes to make: the design's, or those of the kinds asked for, with settings that go for all."""
     from dataclasses import replace
 
+    from chaingen.design.form import form_of, scene_problem
     from chaingen.design.scene import Scene, SceneKind
     from chaingen.errors import BadInput, Problem
 
@@ -273,20 +278,25 @@ def _scenes(
     if kinds:
         known = {kind: [scene for scene in chosen if scene.kind.value == kind] for kind in kinds}
         chosen = [scene for kind, found in known.items() for scene in found or [Scene(SceneKind(kind))]]
-    if design.run.closed and any(scene.kind is SceneKind.SWAG for scene in chosen):
-        raise BadInput(
-            [
-                Problem(
-                    "--scene", "'swag' of a closed loop", "an open run, which has two ends", "a loop can hang"
-                )
-            ]
-        )
+    form = form_of(design.piece)
+    foreign = [problem for scene in chosen if (problem := scene_problem(form, scene.kind, "--scene"))]
+    if foreign:
+        raise BadInput(foreign)
     if "seed" in settings and not settings.get("disorder") and not all(scene.disorder for scene in chosen):
         raise BadInput([Problem("--seed", "a seed without disorder", "--disorder over 0 beside it")])
     if settings and not chosen:
         options = ", ".join(f"--{name}" for name in settings)
         raise BadInput([Problem(options, "no scene to go with", "scenes in the design, or --scene")])
     return tuple(replace(scene, **settings) for scene in chosen)
+
+
+def _refuse_supple(design: "Design") -> None:
+    from chaingen.design.form import form_of, is_turning, supple_problem
+    from chaingen.errors import BadInput
+
+    problem = supple_problem(form_of(design.piece), is_turning(design.piece), "--supple")
+    if problem:
+        raise BadInput([problem])
 
 
 @main.command()
@@ -321,9 +331,9 @@ def _length(option: str, text: str, low: float, high: float) -> float:
 
 
 def _wires(text: str) -> list[float]:
-    from chaingen.design.schema import WIRE_LIMITS
     from chaingen.errors import BadInput, Problem
     from chaingen.stock.gauges import parse_wire
+    from chaingen.tables import WIRE_LIMITS
     from chaingen.units import UnreadableLength, format_mm
 
     values, problems = [], []
@@ -381,73 +391,233 @@ def sizes(
         return
     if quiet:
         return
-    from rich.console import Console
-    from rich.table import Table
-
     for line in tightest_lines(overview.tightest):
         say(line)
     head, rows = table_rows(overview.table)
-    table = Table(
-        title=f"Smallest gap in mm for ring size {overview.ring!r}, and how it feels", title_justify="left"
-    )
-    for text in head:
-        table.add_column(text, no_wrap=True)
-    for row in rows:
-        table.add_row(*row)
-    width = None if sys.stdout.isatty() else 40 + 24 * len(head)
-    Console(width=width, highlight=False).print(table)
+    title = f"Smallest gap in mm for ring size {overview.ring!r}, and how it feels"
+    _print_table(title, head, rows, narrow=len(head))
     say(borders_line())
 
 
+def _print_table(title: str, head: list[str], rows: list[list[str]], *, narrow: int) -> None:
+    """Print a table; its first `narrow` columns are never broken into lines."""
+    from rich.console import Console
+    from rich.table import Table
+
+    table = Table(title=title or None, title_justify="left")
+    for number, text in enumerate(head):
+        table.add_column(text, no_wrap=number < narrow)
+    for row in rows:
+        table.add_row(*row)
+    width = None if sys.stdout.isatty() else 40 + 24 * len(head)
+    # Names and lines of files are shown as they stand, without rich's own signs.
+    Console(width=width, highlight=False, markup=False, emoji=False).print(table)
+
+
 @main.command()
-def schema() -> None:
+@click.option("--weave", is_flag=True, help="The schema of a weave file instead.")
+def schema(weave: bool) -> None:
     """Print the JSON Schema of a design file, for editors."""
     from chaingen.design.schema import json_schema
+    from chaingen.weave.weave_schema import weave_json_schema
 
-    say(json.dumps(json_schema(), indent=2, ensure_ascii=False))
+    say(json.dumps(weave_json_schema() if weave else json_schema(), indent=2, ensure_ascii=False))
+
+
+@main.command()
+@click.argument("name", required=False)
+@click.option("--picture", type=click.Path(path_type=Path), help="Draw a few cells into this PNG file.")
+@click.option(
+    "--write", type=click.Path(path_type=Path), help="Write the weave as a file to edit; - prints it alone."
+)
+@click.option("--force", is_flag=True, help="Replace files that are there.")
+@JSON
+@QUIET
+def weaves(
+    name: str | None, picture: Path | None, write: Path | None, force: bool, as_json: bool, quiet: bool
+) -> None:
+    """List the weaves that are known by name, or show the one called NAME (or the one in a weave file)."""
+    from chaingen.errors import BadInput, Problem
+
+    if name is None:
+        given = [option for option, value in (("--picture", picture), ("--write", write)) if value]
+        if given:
+            raise BadInput([Problem(option, "no weave", "the name of a weave before it") for option in given])
+        _list_weaves(as_json, quiet)
+        return
+    from chaingen.design.weaves import is_file, named_weave
+
+    weave = named_weave(name, where="NAME")
+    name = name if is_file(name) else weave.name
+    if picture is not None:
+        if picture.suffix.lower() != ".png":
+            raise BadInput([Problem("--picture", repr(str(picture)), "a file that ends in .png")])
+        _refuse_to_replace(picture, force)
+    if write is not None:
+        _write_weave(weave, write, force)
+        if str(write) == "-":
+            return
+    _show_weave(weave, name, picture, as_json, quiet)
+    if write is not None and not (as_json or quiet):
+        say(f"Wrote {write}; a design takes it as weave = {json.dumps(write.as_posix())}")
+
+
+def _list_weaves(as_json: bool, quiet: bool) -> None:
+    from chaingen.show.weave_words import LIST_HEAD, list_data, list_row
+    from chaingen.weave.catalogue import find_weave, weave_names
+
+    known = [find_weave(name) for name in weave_names()]
+    if as_json:
+        say(json.dumps([list_data(weave) for weave in known], indent=2))
+    elif not quiet:
+        _print_table("", list(LIST_HEAD), [list(list_row(weave)) for weave in known], narrow=3)
+        say("chaingen weaves NAME shows one; chaingen new --weave NAME writes a design that uses it.")
+
+
+def _write_weave(weave: "Weave", path: Path, force: bool) -> None:
+    from chaingen.files import write_text
+    from chaingen.weave.weave_file import weave_text
+
+    text = weave_text(weave)
+    if str(path) == "-":
+        click.echo(text, nl=False)
+        return
+    _refuse_to_replace(path, force)
+    write_text(path, text)
+
+
+def _show_weave(weave: "Weave", name: str, picture: Path | None, as_json: bool, quiet: bool) -> None:
+    from chaingen.show.weave_picture import draw_weave, sample_piece
+    from chaingen.show.weave_words import picture_of, weave_data, weave_lines
+    from chaingen.solve.sizes import tightest
+
+    with progress(not quiet) as tell:
+        if picture is not None:
+            tell("drawing")
+            draw_weave(weave, picture)
+        if quiet and not as_json:
+            return
+        tell("finding the tightest")
+        tight = tightest(sample_piece(weave))
+    kept = picture_of(weave, name)
+    if as_json:
+        shown = str(picture) if picture is not None else kept
+        say(json.dumps(weave_data(weave, tight, name, shown), indent=2))
+        return
+    for line in weave_lines(weave, tight, name):
+        say(line)
+    if picture is not None:
+        say(f"Picture: {picture}")
+    elif kept:
+        say(f"Picture: {kept} in the project's own pictures; --picture FILE.png draws one.")
+    else:
+        say("Picture: --picture FILE.png draws one.")
+
+
+def _refuse_to_replace(path: Path, force: bool) -> None:
+    from chaingen.errors import BadInput, Problem
+
+    if path.exists() and not force:
+        raise BadInput(
+            [Problem(str(path), "a file that is there already", "a new name", "--force replaces it")]
+        )
 
 
 @main.command()
 @click.argument("path", type=click.Path(path_type=Path), default=Path("design.toml"))
-@click.option("--chain", type=click.Choice(CHAINS), help="The chain to start from.")
+@click.option("--chain", type=click.Choice(CHAINS), help="The chain of groups to start from.")
+@click.option("--weave", help="A weave to start from instead: its name, or a weave file.")
 @click.option("--inside", help='Inside diameter, such as "4 mm".')
 @click.option("--wire", help='Wire, such as "18 AWG".')
 @click.option("--metal", default="sterling silver", show_default=True)
 @click.option("--title", help="Title of the piece.")
-@click.option("--repeat", type=int, help="How many times the groups are made.")
+@click.option("--repeat", type=int, help="How many times the groups or cells are made.")
 @click.option("--length", help='Finished length instead, such as "7 1/4 in".')
+@click.option("--columns", type=int, help="Cells of a sheet along.")
+@click.option("--rows", type=int, help="Cells of a sheet across.")
+@click.option("--outline", help='What a sheet is cut to instead: "circle:30 mm" or "drop:20 mm,34 mm".')
+@click.option("--hand", type=click.Choice(["left", "right"]), help="The hand of a weave that has one.")
 @click.option("--rosette", type=int, default=3, show_default=True, help="Rings in a rosette.")
 @click.option("--clearance", default="0 mm", show_default=True, help="Gap asked for between wires.")
 @click.option("--closed", is_flag=True, help="A closed loop instead of an open run.")
 @click.option("--force", is_flag=True, help="Replace a file that is there.")
 @QUIET
-def new(path: Path, chain: str | None, force: bool, quiet: bool, **options: Any) -> None:
+def new(path: Path, chain: str | None, weave: str | None, force: bool, quiet: bool, **options: Any) -> None:
     """Write a commented starter design to PATH (design.toml by default; - prints it)."""
     from chaingen.design.load import parse_design
-    from chaingen.design.starter import STARTERS, starter_design
     from chaingen.errors import BadInput, Problem
     from chaingen.files import write_text
 
-    if chain is None:
-        if not sys.stdin.isatty():
-            raise BadInput([Problem("--chain", "nothing", f"one of {', '.join(CHAINS)}")])
-        for name, starter in STARTERS.items():
-            say(f"{name}: {starter.about}")
-        chain = click.prompt(
-            "Which chain", type=click.Choice(CHAINS), default="two-in-one", show_choices=False
-        )
-    text = starter_design(chain, **options)
-    parse_design(text, source="the new design")
+    if chain is not None and weave is not None:
+        raise BadInput([Problem("--chain and --weave", "both", "one of the two")])
+    if chain is None and weave is None:
+        chain, weave = _choose_start()
+    if chain is not None:
+        text = trial = _chain_start(chain, options)
+    else:
+        folder = Path() if str(path) == "-" else path.parent
+        text, trial = _weave_start(str(weave), folder, options)
+    parse_design(trial, source="the new design")
     if str(path) == "-":
         click.echo(text, nl=False)
         return
-    if path.exists() and not force:
-        raise BadInput(
-            [Problem(str(path), "a file that is there already", "a new name", "--force replaces it")]
-        )
+    _refuse_to_replace(path, force)
     write_text(path, text)
     if not quiet:
         say(f"Wrote {path}. Next: chaingen make {path}")
+
+
+def _choose_start() -> tuple[str | None, str | None]:
+    """Ask a person for a chain or a weave to start from."""
+    from chaingen.design.starter import STARTERS
+    from chaingen.errors import BadInput, Problem
+    from chaingen.weave.catalogue import find_weave, weave_names
+
+    if not sys.stdin.isatty():
+        choice = f"one of {', '.join(CHAINS)}; or --weave with a weave, which chaingen weaves lists"
+        raise BadInput([Problem("--chain", "nothing", choice)])
+    for name, starter in STARTERS.items():
+        say(f"{name}: {starter.about}")
+    others = [name for name in weave_names() if name not in CHAINS]
+    for name in others:
+        say(f"{name}: {find_weave(name).about}")
+    chosen = click.prompt(
+        "Which chain or weave",
+        type=click.Choice([*CHAINS, *others]),
+        default="two-in-one",
+        show_choices=False,
+    )
+    return (chosen, None) if chosen in CHAINS else (None, chosen)
+
+
+def _chain_start(chain: str, options: dict[str, Any]) -> str:
+    from chaingen.design.starter import starter_design
+    from chaingen.errors import BadInput, Problem
+
+    foreign = [key for key in ("columns", "rows", "outline", "hand") if options.pop(key) is not None]
+    if foreign:
+        raise BadInput([Problem(f"--{key}", f"--{key} with --chain", "--weave beside it") for key in foreign])
+    return starter_design(chain, **options)
+
+
+def _weave_start(name: str, folder: Path, options: dict[str, Any]) -> tuple[str, str]:
+    """A starter design for a weave, and the same to be tried before its folder is there."""
+    from chaingen.design.weave_starter import starter_weave
+    from chaingen.design.weaves import is_file, named_weave
+
+    options.pop("rosette")
+    weave = named_weave(name, where="--weave")
+    if not is_file(name):
+        text = starter_weave(weave, **options)
+        return text, text
+    # The design names the file from where it will lie itself.
+    path = os.path.realpath(name)
+    try:
+        called = os.path.relpath(path, os.path.realpath(folder))
+    except ValueError:  # on another drive
+        called = path
+    text, trial = (starter_weave(weave, name=Path(way).as_posix(), **options) for way in (called, path))
+    return text, trial
 
 
 @main.command()
@@ -456,6 +626,7 @@ def view(design: Path) -> None:
     """Open a DESIGN in an interactive window."""
     from chaingen.design.load import load_design
     from chaingen.pipeline import build
+    from chaingen.show.look import look_of
     from chaingen.show.window import open_window
 
     loaded = load_design(design)
@@ -464,8 +635,7 @@ def view(design: Path) -> None:
     _print(result, {}, False, False)
     open_window(
         result.placement.rings,
-        colour=result.design.metal.colour,
-        roughness=result.design.metal.roughness,
+        look=look_of(result.metals),
         collided=result.collided,
         title=result.design.title,
     )

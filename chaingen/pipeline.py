@@ -16,29 +16,37 @@ from chaingen.design.design import MAX_RINGS, Design
 from chaingen.design.scene import MAX_DRAPED_RINGS
 from chaingen.errors import BadInput, CannotDraw, Problem
 from chaingen.files import staged
-from chaingen.make.counts import RingCount, rings_by_size
+from chaingen.make.counts import RingCount, ring_counts
+from chaingen.make.metals import cell_metals, ring_metals, worn_metals
 from chaingen.make.result import Result
 from chaingen.model.obj import write_obj
 from chaingen.model.placement_file import write_placement
 from chaingen.model.stl import write_stl
+from chaingen.show.look import look_of
 from chaingen.show.picture import draw_pictures
 from chaingen.show.report import report_of, write_report
 from chaingen.show.scene import draw_scene
-from chaingen.show.supple import draw_supple
+from chaingen.show.supple import draw_supple, shown_rings
 from chaingen.solve.bound import Threading, threading
+from chaingen.solve.cells import cell_of
 from chaingen.solve.check import CheckReport, check
 from chaingen.solve.drape.drape import Draped, NotDraped
 from chaingen.solve.drape.drape import drape as drape_in
+from chaingen.solve.drape.drape_sheet import drape_sheet
 from chaingen.solve.drape.starts import CannotDrape
 from chaingen.solve.length import taut_lengths
-from chaingen.solve.place import PERIODIC_REPEATS, Answer, Placement, place
+from chaingen.solve.place import place
+from chaingen.solve.place_run import PERIODIC_REPEATS
+from chaingen.solve.place_weave import NothingLeft
+from chaingen.solve.placement import Answer, Placement
 from chaingen.solve.rough import cell_period as rough_period
-from chaingen.solve.sizes import SizeEntry, Tightest, size_table, tightest
+from chaingen.solve.sizes import SizeEntry, Tightest, is_plain, size_table, tightest
 from chaingen.solve.supple import supple
 from chaingen.solve.verdict import LOOSE_FROM, TIGHT_BELOW, Fit, Nearest, fit_of, nearest_fits, tolerance_band
 from chaingen.stock.gauges import awg_table
-from chaingen.stock.metals import Metal
 from chaingen.units import format_mm
+from chaingen.weave.groups import Run
+from chaingen.weave.pieces import Chain, Sections, Sheet
 
 __all__ = [
     "Answer",
@@ -62,6 +70,10 @@ def _silent(_: str) -> None:
     """Say nothing."""
 
 
+FEWEST_ROUND = 3
+"""Groups or cells that a closed loop takes at least."""
+
+
 def with_repeats(design: Design, on_progress: Progress = _silent) -> Design:
     """The design with the number of repeats that comes nearest to the length it asks for.
 
@@ -74,21 +86,29 @@ def with_repeats(design: Design, on_progress: Progress = _silent) -> Design:
     if design.length is None:
         return design
     on_progress("pulling the cell straight")
-    lengths = taut_lengths(design.run, target=design.length)
+    piece = design.piece
+    lengths = taut_lengths(piece, target=design.length)
     if lengths is not None:
         repeat = lengths.nearest_repeat(design.length)
-    elif design.run.closed:
+    elif piece.closed:
         # How hard a loop is bent depends on its length: the rough one serves where there is no true one.
-        repeat = round(design.length / rough_period(design.run.cell))
+        period = rough_period(piece.cell) if isinstance(piece, Run) else _as_placed(piece)
+        repeat = round(design.length / period)
     else:
         repeat = 3
-    if design.run.closed:
-        repeat = max(repeat, -(-3 // len(design.run.cell)))
-    rings = repeat * sum(group.count for group in design.run.cell)
+    if piece.closed:
+        repeat = max(repeat, -(-FEWEST_ROUND // (len(piece.cell) if isinstance(piece, Run) else 1)))
+    rings = piece.repeated(repeat).most_rings()
     if rings > MAX_RINGS:
         asked = f"{format_mm(design.length)}, which takes {rings:,} rings"
         raise BadInput([Problem("pattern.length", asked, f"a piece of at most {MAX_RINGS:,} rings")])
     return design.repeated(repeat)
+
+
+def _as_placed(piece: Chain | Sheet | Sections) -> float:
+    """Period of a chain's cell as placed [mm]."""
+    assert isinstance(piece, Chain)
+    return cell_of(piece).state.motion.period
 
 
 def build(design: Design, *, on_progress: Progress = _silent) -> Result:
@@ -112,22 +132,28 @@ def build(design: Design, *, on_progress: Progress = _silent) -> Result:
         ('comfortable', 8)
     """
     sized = with_repeats(design, on_progress)
-    run = sized.run
+    piece = sized.piece
     _refuse_large_drapes(sized)
-    placement = place(run, clearance=design.clearance, on_progress=on_progress)
+    try:
+        placement = place(piece, clearance=design.clearance, on_progress=on_progress)
+    except NothingLeft as error:
+        raise BadInput(
+            [Problem("pattern.outline", f"an outline where {error}", "a larger outline")]
+        ) from None
     report = check(placement.graph, placement.rings, clearance=design.clearance)
     wire = _binding_wire(placement, report)
     spare = min(report.smallest_gap, placement.gap) - design.clearance
     fit = fit_of(spare, wire) if placement.answer is Answer.FITS else Fit.DOES_NOT_FIT
     on_progress("trying rings that are a little off")
-    band = tolerance_band(run, placement, wire, design.tolerance)
+    band = tolerance_band(piece, placement, wire, design.tolerance)
     nearest: tuple[Nearest, ...] = ()
     if placement.answer in (Answer.CANNOT_FIT, Answer.NO_FIT_FOUND):
         on_progress("looking for sizes that fit")
-        nearest = nearest_fits(run, design.clearance)
+        nearest = nearest_fits(piece, design.clearance)
     on_progress("pulling the piece straight")
-    lengths = taut_lengths(run)
+    lengths = taut_lengths(piece)
     low, high = placement.rings.bounds()
+    metals = ring_metals(sized, placement)
     return Result(
         design=sized,
         asked_length=design.length,
@@ -138,15 +164,16 @@ def build(design: Design, *, on_progress: Progress = _silent) -> Result:
         band=band,
         threading=threading(placement.graph),
         nearest=nearest,
-        finished_length=None if lengths is None else lengths.at(run.repeat),
-        length_as_placed=float(high[0] - low[0]) if not run.closed else _way_round(placement),
-        counts=rings_by_size(placement.graph),
+        finished_length=None if lengths is None else lengths.at(piece.repeat),
+        length_as_placed=float(high[0] - low[0]) if not piece.closed else _way_round(placement),
+        counts=ring_counts(placement.graph, metals),
+        metals=metals,
     )
 
 
 def _refuse_large_drapes(design: Design) -> None:
     """Say so before anything is placed when a piece is too large to be draped."""
-    rings = sum(group.count for group in design.run.groups())
+    rings = design.piece.most_rings()
     if design.scenes and rings > MAX_DRAPED_RINGS:
         limit = f"a piece of at most {MAX_DRAPED_RINGS:,} rings in a scene"
         raise BadInput(
@@ -181,12 +208,16 @@ def drape(result: Result, *, on_progress: Progress = _silent) -> Result:
             continue
         say = _about(scene.kind.value, on_progress)
         try:
-            drapes.append(
-                drape_in(design.run, result.placement, scene, taut=result.finished_length, on_progress=say)
-            )
+            if isinstance(design.piece, Sheet):
+                drapes.append(drape_sheet(result.placement, scene, on_progress=say))
+            else:
+                taut = result.finished_length
+                drapes.append(drape_in(design.piece, result.placement, scene, taut=taut, on_progress=say))
         except CannotDrape as reason:
             drapes.append(NotDraped(scene, str(reason)))
-    found = supple(design.run, on_progress) if design.supple and result.fits else None
+    found = None
+    if design.supple and result.fits and isinstance(design.piece, Run | Chain):
+        found = supple(design.piece, on_progress)
     return replace(result, drapes=tuple(drapes), supple=found)
 
 
@@ -282,13 +313,12 @@ def export(
             write_obj(obj, rings, graph.names, tolerance=mesh_tolerance)
             paths += [stl, obj]
         if pictures:
-            metal, place_of_interest = design.metal, result.check.binding_place
+            place_of_interest = result.check.binding_place
             try:
                 paths += draw_pictures(
                     stage / "pictures",
                     rings,
-                    colour=metal.colour,
-                    roughness=metal.roughness,
+                    look=look_of(result.metals),
                     collided=result.collided,
                     focus=None if result.fits or place_of_interest is None else np.array(place_of_interest),
                     on_progress=lambda name: on_progress(f"drawing {name}"),
@@ -300,15 +330,11 @@ def export(
                 at = stage / "scenes" / name
                 paths += _scene_models(drape, at, mesh_tolerance, _about(name, on_progress))
                 if pictures and not not_drawn:
-                    paths += _scene_pictures(drape, at, design.metal, _about(name, on_progress))
+                    paths += _scene_pictures(result, drape, at, _about(name, on_progress))
         if result.supple is not None and pictures and not not_drawn:
             on_progress("drawing how it bends")
-            paths += draw_supple(
-                stage / "pictures",
-                result.supple,
-                colour=design.metal.colour,
-                roughness=design.metal.roughness,
-            )
+            shown = cell_metals(design, result.placement, max(shown_rings(result.supple)))
+            paths += draw_supple(stage / "pictures", result.supple, look=look_of(shown))
         paths.append(stage / "report.json")
         names = [path.relative_to(stage) for path in paths]
         write_report(paths[-1], report_of(result, [name.as_posix() for name in names], not_drawn))
@@ -325,15 +351,14 @@ def _scene_models(drape: Draped, folder: Path, tolerance: float, on_progress: Pr
     return [placement, stl, obj]
 
 
-def _scene_pictures(drape: Draped, folder: Path, metal: Metal, on_progress: Progress) -> list[Path]:
+def _scene_pictures(result: Result, drape: Draped, folder: Path, on_progress: Progress) -> list[Path]:
     """Pictures, turning view and film of a piece at rest."""
     return draw_scene(
         folder,
         drape.rings,
         drape.solids,
         drape.scene.kind.value,
-        colour=metal.colour,
-        roughness=metal.roughness,
+        look=look_of(worn_metals(result.design, result.placement, drape.graph)),
         frames=drape.frames,
         on_progress=lambda name: on_progress(f"drawing {name}"),
     )
@@ -405,7 +430,7 @@ def size_overview(
         >>> round(overview.tightest.aspect_ratios[0][1], 2), overview.table[0][0].fit.value
         (2.41, 'comfortable')
     """
-    used = {size.name: size for size in design.run.sizes()}
+    used = {size.name: size for size in design.piece.sizes()}
     if ring is None and len(used) == 1:
         ring = next(iter(used))
     if ring is None or ring not in used:
@@ -413,8 +438,8 @@ def size_overview(
         raise BadInput([Problem("--ring", got, f"a ring size that the pattern uses: {', '.join(used)}")])
     size = used[ring]
     # Without a number of repeats a length stands for a long chain.
-    run = design.run if design.length is None else design.run.repeated(PERIODIC_REPEATS)
-    quick = len(used) == 1 and not (run.first or run.last or run.closed)
+    piece = design.piece if design.length is None else design.piece.repeated(PERIODIC_REPEATS)
+    quick = len(used) == 1 and not piece.closed and is_plain(piece)
     if insides is None:
         step = 0.5 if size.inside_diameter >= 2.0 else size.inside_diameter / 8.0
         # Where every field is a search of its own, fewer of them.
@@ -426,9 +451,9 @@ def size_overview(
         at = table.index(size.wire_diameter)
         wires = table[max(0, at - (3 if quick else 2)) : at + (4 if quick else 2)]
     on_progress("finding the tightest")
-    tight = tightest(run)
+    tight = tightest(piece)
     table_of_sizes = size_table(
-        run,
+        piece,
         ring,
         insides,
         wires,

@@ -42,7 +42,7 @@ def draw(name: str) -> list[Path]:
         folder = Path(temporary)
         export(result, folder)
         pictures = folder / "pictures"
-        if len(result.placement.graph) <= SHORT_PIECE or result.design.run.closed:
+        if len(result.placement.graph) <= SHORT_PIECE or result.design.piece.closed:
             picture = Image.open(pictures / "three-quarter.png").copy()
         else:
             whole, close = (Image.open(pictures / f"{view}.png") for view in ("front", "close-up"))

@@ -20,7 +20,7 @@ from chaingen.design.load import load_design, parse_design
 from chaingen.design.starter import starter_design
 from chaingen.errors import CannotDraw
 from chaingen.pipeline import build
-from chaingen.solve.place import Answer
+from chaingen.solve.placement import Answer
 from tests.test_design import GOOD, GROUPS
 
 ROOT = Path(__file__).parent.parent
@@ -565,13 +565,13 @@ def test_new_with_every_option(run):
         "--title", "Buoy line", "--repeat", "4", "--rosette", "5", "--clearance", "0.1 mm", "--closed",
     )  # fmt: skip
     design = load_design("design.toml")
-    assert (design.title, design.metal.name, design.clearance, design.run.closed) == (
+    assert (design.title, design.metal.name, design.clearance, design.piece.closed) == (
         "Buoy line",
         "copper",
         0.1,
         True,
     )
-    assert (design.run.repeat, design.run.cell[0].count) == (4, 5)
+    assert (design.piece.repeat, design.piece.cell[0].count) == (4, 5)
     assert design.ring_sizes[0].inside_diameter == 6.35
     run("new", "--chain", "two-in-one", "--length", "7 1/4 in", "--force")
     assert load_design("design.toml").length == pytest.approx(184.15)

@@ -6,11 +6,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from chaingen.design.design import MAX_RINGS
-from chaingen.design.load import MOST_BYTES, load_design, parse_design
-from chaingen.design.messages import MOST_PROBLEMS
+from chaingen.design.load import load_design, parse_design
 from chaingen.design.schema import json_schema
 from chaingen.errors import BadInput
 from chaingen.stock.gauges import awg
+from chaingen.tables import MOST_BYTES, MOST_PROBLEMS
 from chaingen.units import format_mm
 from chaingen.weave.groups import GroupKind
 
@@ -61,34 +61,39 @@ def test_a_whole_design():
     assert (design.clearance, design.tolerance, design.length) == (0.0, 0.05, None)
     (size,) = design.ring_sizes
     assert (size.name, size.inside_diameter, size.wire_diameter) == ("link", 4.0, awg(18))
-    assert [(g.kind, g.count, g.size) for g in design.run.cell] == [
+    assert [(g.kind, g.count, g.size) for g in design.piece.cell] == [
         (GroupKind.SIDE_BY_SIDE, 2, size),
         (GroupKind.JOIN, 1, size),
     ]
-    assert (design.run.repeat, design.run.closed, design.run.first, design.run.last) == (12, False, (), ())
-    assert len(design.run.groups()) == 23
+    assert (design.piece.repeat, design.piece.closed, design.piece.first, design.piece.last) == (
+        12,
+        False,
+        (),
+        (),
+    )
+    assert len(design.piece.groups()) == 23
 
 
 def test_the_shortest_design():
     design = parse_design(
         'title="x"\nmetal="brass"\n[rings.a]\ninside="4 mm"\nwire="1 mm"\n[pattern]\ngroups=[{rosette=3}]\n'
     )
-    assert (design.run.repeat, design.length, design.clearance, design.tolerance) == (1, None, 0.0, 0.05)
-    assert design.run.cell[0].kind is GroupKind.ROSETTE
+    assert (design.piece.repeat, design.length, design.clearance, design.tolerance) == (1, None, 0.0, 0.05)
+    assert design.piece.cell[0].kind is GroupKind.ROSETTE
 
 
 def test_length_instead_of_repeat():
     design = parse_design(changed("repeat = 12", 'length = "7 1/4 in"'))
     assert design.length == pytest.approx(184.15)
-    assert design.run.repeat == 1
-    assert design.repeated(7).run.repeat == 7
+    assert design.piece.repeat == 1
+    assert design.repeated(7).piece.repeat == 7
     assert design.repeated(7).length is None
 
 
 def test_ring_sizes_that_are_not_used_are_kept():
     design = parse_design(TWO_SIZES)
     assert [size.name for size in design.ring_sizes] == ["link", "large"]
-    assert [size.name for size in design.run.sizes()] == ["link"]
+    assert [size.name for size in design.piece.sizes()] == ["link"]
 
 
 def test_ring_may_be_left_out_when_there_is_one():
@@ -97,13 +102,13 @@ def test_ring_may_be_left_out_when_there_is_one():
 
 def test_first_and_last():
     text = changed("first = []", 'first = [{ side_by_side = 1, ring = "large" }]', TWO_SIZES)
-    run = parse_design(changed("last = []", 'last = [{ rosette = 3, ring = "large" }]', text)).run
+    run = parse_design(changed("last = []", 'last = [{ rosette = 3, ring = "large" }]', text)).piece
     assert [g.size.name for g in run.first + run.last] == ["large", "large"]
     assert run.last[0].kind is GroupKind.ROSETTE
 
 
 def test_a_closed_loop():
-    assert parse_design(changed('"open run"', '"closed loop"')).run.closed
+    assert parse_design(changed('"open run"', '"closed loop"')).piece.closed
 
 
 @given(
@@ -129,10 +134,10 @@ def test_what_is_written_is_read(inside, wire, clearance, repeat, counts, kinds,
     assert design.ring_sizes[0].inside_diameter == pytest.approx(inside, abs=1e-8)
     assert design.ring_sizes[0].wire_diameter == pytest.approx(wire, abs=1e-8)
     assert design.clearance == pytest.approx(clearance, abs=1e-8)
-    assert [(g.kind.value.replace(" ", "_"), g.count) for g in design.run.cell] == list(
+    assert [(g.kind.value.replace(" ", "_"), g.count) for g in design.piece.cell] == list(
         zip(kinds, counts, strict=False)
     )
-    assert design.run.repeat == repeat
+    assert design.piece.repeat == repeat
 
 
 # One wrong thing each: what is changed, what it becomes, where the problem is, words of the message.
@@ -171,7 +176,7 @@ BAD_VALUES = [
     ('"Harbour bracelet"', '"a\\u0007b"', "title", ["printable"]),
     ('"Harbour bracelet"', '"a\\nb"', "title", ["one line"]),
     ('"Harbour bracelet"', "7", "title", ["1 to 200 characters, in quotes"]),
-    ('"open run"', '"open"', "pattern.form", ["'open run' or 'closed loop'"]),
+    ('"open run"', '"open"', "pattern.form", ["'open run', 'closed loop' or 'sheet'"]),
     ("repeat = 12", "repeat = 0", "pattern.repeat", ["got 0", "1 to 200,000"]),
     ("repeat = 12", "repeat = -3", "pattern.repeat", ["got -3", "1 to 200,000"]),
     ("repeat = 12", "repeat = 10_000_000", "pattern.repeat", ["got 10000000", "1 to 200,000"]),
@@ -254,7 +259,7 @@ def test_small_closed_loops():
     problem = one_problem(changed("repeat = 12", "repeat = 1", loop))
     assert (problem.where, problem.got) == ("pattern", "a closed loop of 2 groups")
     assert "at least 3" in problem.expected
-    assert parse_design(changed("repeat = 12", "repeat = 2", loop)).run.closed
+    assert parse_design(changed("repeat = 12", "repeat = 2", loop)).piece.closed
 
 
 def test_a_closed_loop_has_no_ends():
@@ -266,7 +271,7 @@ def test_a_closed_loop_has_no_ends():
 def test_joins_that_meet_when_a_loop_closes():
     text = changed(GROUPS, "[{ join = 1 }, { side_by_side = 2 }, { rosette = 3 }, { join = 1 }]")
     open_once = changed("repeat = 12", "repeat = 1", text)
-    assert len(parse_design(open_once).run.groups()) == 2
+    assert len(parse_design(open_once).piece.groups()) == 2
     assert "two joins" in one_problem(changed('"open run"', '"closed loop"', open_once)).got
 
 

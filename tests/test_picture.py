@@ -10,6 +10,7 @@ from chaingen.errors import CannotDraw, CannotWrite
 from chaingen.show import camera, drawing
 from chaingen.show.camera import FOOT, LONG_SIDE, MARGIN, SHORT_SIDE, four_views, framed
 from chaingen.show.drawing import INSTALL, pyvista_off_screen, require_drawing
+from chaingen.show.look import plain_look
 from chaingen.show.picture import BAR_LENGTHS, INK, draw_pictures, draw_views
 from chaingen.show.studio import COLLISION, environment
 from chaingen.show.window import open_window
@@ -20,7 +21,10 @@ from tests.oracles import circle_points
 X, Y, Z = np.eye(3)
 NAMES = ["front", "side", "three-quarter", "close-up"]
 SILVER = find_metal("sterling silver")
-LOOK = {"colour": SILVER.colour, "roughness": SILVER.roughness}
+
+
+def silver(rings):
+    return plain_look(SILVER, len(rings))
 
 
 def chain(count):
@@ -192,7 +196,7 @@ def drawn(can_draw, tmp_path_factory):
     """The four pictures of two linked rings in full size."""
     folder = tmp_path_factory.mktemp("pictures")
     told = []
-    paths = draw_pictures(folder, PAIR, **LOOK, on_progress=told.append)
+    paths = draw_pictures(folder, PAIR, look=silver(PAIR), on_progress=told.append)
     assert told == NAMES
     return paths
 
@@ -255,7 +259,7 @@ def test_the_scale_bar_measures_the_piece(drawn):
 def test_the_scale_bar_follows_the_piece(can_draw, tmp_path, small, scale):
     rings = type(PAIR)(scale * PAIR.centres, PAIR.normals, scale * PAIR.radii, scale * PAIR.wire_radii)
     view = framed("front", rings, Z, Y)
-    draw_views(tmp_path, rings, [view], **LOOK)
+    draw_views(tmp_path, rings, [view], look=silver(rings))
     image = pixels(tmp_path / "front.png")
     _, _, left, right = box(differs(image)[:-FOOT])
     length = bar_of(image) * scale * 7.6 / (right - left + 1)
@@ -278,8 +282,7 @@ def front_views(can_draw, tmp_path_factory):
                 folder,
                 PAIR,
                 [view],
-                colour=metal.colour,
-                roughness=metal.roughness,
+                look=plain_look(metal, len(PAIR)),
                 collided=np.array(collided, dtype=np.int64),
             )
             images[name, len(collided)] = pixels(path)
@@ -312,7 +315,7 @@ def test_metals_differ_as_metals_do(front_views):
 
 def test_all_rings_in_collision(can_draw, tmp_path, small):
     views = four_views(PAIR, np.zeros(3))[:1]
-    draw_views(tmp_path, PAIR, views, **LOOK, collided=np.array([0, 1]))
+    draw_views(tmp_path, PAIR, views, look=silver(PAIR), collided=np.array([0, 1]))
     image = pixels(tmp_path / "front.png")
     piece = differs(image)[:-FOOT]
     assert is_collision(image)[:-FOOT][piece].mean() > 0.8
@@ -321,7 +324,7 @@ def test_all_rings_in_collision(can_draw, tmp_path, small):
 def test_alike_rings_look_alike_all_along_a_chain(can_draw, tmp_path, small):
     """In a parallel view what a ring mirrors must not depend on where it lies in the picture."""
     view = four_views(chain(21), np.zeros(3))[0]
-    draw_views(tmp_path, chain(21), [view], **LOOK)
+    draw_views(tmp_path, chain(21), [view], look=silver(chain(21)))
     image = pixels(tmp_path / "front.png")[:-FOOT]
     mask = differs(image)
     light = []
@@ -336,7 +339,9 @@ def test_alike_rings_look_alike_all_along_a_chain(can_draw, tmp_path, small):
 def test_same_bytes_twice(can_draw, tmp_path, small):
     rings = chain(5)
     for folder in ("a", "b"):
-        draw_pictures(tmp_path / folder, rings, **LOOK, focus=rings.centres[3], collided=np.array([3, 4]))
+        draw_pictures(
+            tmp_path / folder, rings, look=silver(rings), focus=rings.centres[3], collided=np.array([3, 4])
+        )
     for name in NAMES:
         assert (tmp_path / "a" / f"{name}.png").read_bytes() == (tmp_path / "b" / f"{name}.png").read_bytes()
 
@@ -348,7 +353,7 @@ def test_a_full_disk_leaves_the_old_picture(can_draw, tmp_path, small, monkeypat
     (tmp_path / "front.png").write_bytes(b"old")
     monkeypatch.setattr(os, "fsync", full)
     with pytest.raises(CannotWrite, match=r"front\.png.*No space left"):
-        draw_pictures(tmp_path, PAIR, **LOOK)
+        draw_pictures(tmp_path, PAIR, look=silver(PAIR))
     assert [entry.name for entry in tmp_path.iterdir()] == ["front.png"]
     assert (tmp_path / "front.png").read_bytes() == b"old"
 
@@ -388,7 +393,7 @@ def on_linux(monkeypatch):
 def test_what_to_install_is_said(on_linux, monkeypatch, tmp_path, load):
     monkeypatch.setattr(drawing, "_load", load)
     with pytest.raises(CannotDraw) as refusal:
-        draw_pictures(tmp_path / "pictures", PAIR, **LOOK)
+        draw_pictures(tmp_path / "pictures", PAIR, look=silver(PAIR))
     assert "apt install libegl1 libgl1 libgl1-mesa-dri" in str(refusal.value)
     assert str(refusal.value) == INSTALL
     assert not (tmp_path / "pictures").exists()
@@ -421,7 +426,7 @@ def test_no_window_without_a_screen(monkeypatch):
     for variable in ("DISPLAY", "WAYLAND_DISPLAY"):
         monkeypatch.delenv(variable, raising=False)
     with pytest.raises(CannotDraw, match="a window needs a screen"):
-        open_window(PAIR, **LOOK)
+        open_window(PAIR, look=silver(PAIR))
 
 
 def test_the_window_shows_the_piece(can_draw, monkeypatch):
@@ -435,7 +440,7 @@ def test_the_window_shows_the_piece(can_draw, monkeypatch):
     monkeypatch.setenv("DISPLAY", ":77")
     monkeypatch.setattr(pv, "OFF_SCREEN", True)
     monkeypatch.setattr(pv.Plotter, "show", show)
-    open_window(PAIR, **LOOK, collided=np.array([1]), title="Harbour chain")
+    open_window(PAIR, look=silver(PAIR), collided=np.array([1]), title="Harbour chain")
     (image,) = shots
     assert image.shape[:2] == (900, 1280)
     mask = differs(image)

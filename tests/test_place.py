@@ -6,7 +6,8 @@ from hypothesis import strategies as st
 from chaingen.geometry.arrangement import hand, plane_between
 from chaingen.geometry.packing import EQUAL_DISCS, ROUNDING
 from chaingen.solve.check import check
-from chaingen.solve.place import Answer, place
+from chaingen.solve.place import place
+from chaingen.solve.placement import Answer
 from chaingen.solve.search import solve_cell
 from chaingen.solve.sizes import tightest
 from chaingen.weave.graph import cell_graph, row_graph

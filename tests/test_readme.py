@@ -49,7 +49,7 @@ def test_the_design_in_the_text_is_valid():
     from chaingen.design.load import parse_design
 
     (block,) = blocks("toml")
-    assert parse_design(block).run.groups()
+    assert parse_design(block).piece.groups()
 
 
 def test_the_placement_in_the_text_has_the_keys_of_a_real_one():

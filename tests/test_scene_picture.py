@@ -14,6 +14,7 @@ from chaingen.show import camera, drawing, film, supports
 from chaingen.show.camera import FOOT
 from chaingen.show.drawing import pyvista_off_screen, require_drawing
 from chaingen.show.film import settling_view, turning_views
+from chaingen.show.look import plain_look
 from chaingen.show.scene import STILLS, draw_scene, still_views
 from chaingen.show.supports import TONES, held_by, surfaces
 from chaingen.solve.drape.starts import neck_form
@@ -23,7 +24,6 @@ from tests.oracles import circle_points
 
 X, Y, Z = np.eye(3)
 GOLD = find_metal("18k yellow gold")
-LOOK = {"colour": GOLD.colour, "roughness": GOLD.roughness}
 RADIUS, WIRE, PITCH = 2.5, 0.5, 4.0
 
 
@@ -70,6 +70,10 @@ def circle(radius, count):
 ARM = oval(60.0, 1.3)
 NECK = neck_form(110.0)
 """A neck of a doll's size: fewer rings to draw."""
+
+
+def gold(rings):
+    return plain_look(GOLD, len(rings))
 
 
 def scene(kind):
@@ -124,7 +128,10 @@ def drawn(can_draw, tmp_path_factory):
         folder = tmp_path_factory.mktemp(kind)
         told = []
         frames = settling() if kind == "hang" else ()
-        paths = draw_scene(folder, *scene(kind), kind, **LOOK, frames=frames, on_progress=told.append)
+        rings, solids = scene(kind)
+        paths = draw_scene(
+            folder, rings, solids, kind, look=gold(rings), frames=frames, on_progress=told.append
+        )
         assert [path.stem for path in paths] == told
         assert sorted(folder.iterdir()) == sorted(paths)
         files[kind] = {path.stem: path for path in paths}
@@ -410,7 +417,9 @@ def test_two_frames_settle_and_fewer_do_not(drawn, tmp_path):
     assert all("settling" not in drawn[kind] for kind in KINDS if kind != "hang")
     written = []
     for name in ("one.gif", "two.gif"):
-        film.draw_settling(tmp_path / name, settling(2), scene("hang")[1], (0.0, -1.0, 0.0), **LOOK)
+        film.draw_settling(
+            tmp_path / name, settling(2), scene("hang")[1], (0.0, -1.0, 0.0), look=gold(hanging())
+        )
         written.append((tmp_path / name).read_bytes())
     with Image.open(tmp_path / name) as image:
         assert image.n_frames == 2
@@ -419,7 +428,7 @@ def test_two_frames_settle_and_fewer_do_not(drawn, tmp_path):
 
 
 def test_same_bytes_twice(drawn, tmp_path):
-    for path in draw_scene(tmp_path, *scene("swag"), "swag", **LOOK):
+    for path in draw_scene(tmp_path, *scene("swag"), "swag", look=gold(swagging())):
         assert path.read_bytes() == drawn["swag"][path.stem].read_bytes()
 
 
@@ -430,7 +439,9 @@ def test_a_full_disk_leaves_the_old_film(can_draw, tmp_path, monkeypatch):
     (tmp_path / "old.gif").write_bytes(b"old")
     monkeypatch.setattr("os.fsync", full)
     with pytest.raises(CannotWrite, match=r"old\.gif.*No space left"):
-        film.draw_settling(tmp_path / "old.gif", settling(2), scene("hang")[1], (0.0, -1.0, 0.0), **LOOK)
+        film.draw_settling(
+            tmp_path / "old.gif", settling(2), scene("hang")[1], (0.0, -1.0, 0.0), look=gold(hanging())
+        )
     assert [entry.name for entry in tmp_path.iterdir()] == ["old.gif"]
     assert (tmp_path / "old.gif").read_bytes() == b"old"
 
@@ -441,7 +452,7 @@ def test_what_to_install_is_said(monkeypatch, tmp_path):
     require_drawing.cache_clear()
     try:
         with pytest.raises(CannotDraw, match="apt install"):
-            draw_scene(tmp_path / "pictures", *scene("hang"), "hang", **LOOK)
+            draw_scene(tmp_path / "pictures", *scene("hang"), "hang", look=gold(hanging()))
     finally:
         require_drawing.cache_clear()
     assert not (tmp_path / "pictures").exists()

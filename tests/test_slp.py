@@ -1,13 +1,18 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from chaingen.geometry.rings import Rings
 from chaingen.solve import rough
 from chaingen.solve.contacts import Contacts, State, jacobian, stepped
-from chaingen.solve.motion import Motion, MotionKind
+from chaingen.solve.motion import PERIOD, UNKNOWNS, Motion, MotionKind
 from chaingen.solve.slp import stretch, widen
 from chaingen.solve.taut import taut_cell, taut_row
+from chaingen.solve.weaves import rough_state
+from chaingen.weave.catalogue import find_weave
 from chaingen.weave.graph import cell_graph, row_graph
+from chaingen.weave.tiling import weave_cell
 from tests.conftest import join, rosette, side, size
 
 RING = size(4.0)
@@ -20,6 +25,12 @@ def start_of(cell):
     )
 
 
+def weave_start(name):
+    weave = find_weave(name)
+    graph = weave_cell(weave)
+    return graph, rough_state(weave, graph)
+
+
 def smallest_distances(contacts, state):
     rows = contacts.rows(state, 50.0)
     best = {}
@@ -30,17 +41,22 @@ def smallest_distances(contacts, state):
     return rows, best
 
 
-@pytest.mark.parametrize("kind", [MotionKind.SHIFT, MotionKind.TURN])
-def test_derivatives_against_finite_differences(kind):
-    graph, state = start_of((rosette(3, RING), join(2, RING)))
+@pytest.mark.parametrize("case", ["shift", "turn", "screw", "sheet"])
+def test_derivatives_against_finite_differences(case):
+    if case == "sheet":
+        graph, state = weave_start("japanese-4-in-1")
+    else:
+        graph, state = start_of((rosette(3, RING), join(2, RING)))
     rng = np.random.default_rng(4)
     rings = rough.shaken(state.rings, rng, 0.05)
-    if kind is MotionKind.TURN:
+    motion = state.motion
+    if case == "turn":
         x = np.repeat(rough.row_positions(graph.groups), [3, 2])
-        rings = rough.bent(rings, x, 8 * state.motion.period)
-        state = State(rings, Motion(kind, cells=8))
-    else:
-        state = State(rings, state.motion)
+        rings = rough.bent(rings, x, 8 * motion.period)
+        motion = Motion(MotionKind.TURN, cells=8)
+    elif case == "screw":
+        motion = replace(motion, twist=0.3, turning=True, pitch=2.0)
+    state = State(rings, motion)
     contacts = Contacts(graph)
     rows, best = smallest_distances(contacts, state)
     free = np.ones(len(rings), dtype=bool)
@@ -125,8 +141,8 @@ def test_stretching_never_ends_in_an_overlap():
     placed = widen(contacts, state).state
 
     def period(now):
-        slope = np.zeros(5 * len(graph) + 1)
-        slope[-1] = 1.0
+        slope = np.zeros(5 * len(graph) + UNKNOWNS)
+        slope[PERIOD] = 1.0
         return now.motion.period, slope
 
     found = stretch(contacts, placed, period)

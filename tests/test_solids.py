@@ -5,7 +5,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.optimize import minimize, minimize_scalar
 
-from chaingen.geometry.solids import Solid, SolidKind, bar, distances, form, oval, plane
+from chaingen.geometry.solids import Solid, SolidKind, bar, distances, form, ledge, oval, plane
 from chaingen.solve.drape.starts import neck_form
 
 BARS = np.array(
@@ -26,6 +26,8 @@ SOLIDS = {
     "thin oval": oval(24.0, 4.0),
     "form": form(BARS, 0.8),
     "neck": neck_form(25.0),
+    "ledge": ledge(1.5, end=0.3, height=-0.2),
+    "sharp ledge": ledge(0.05),
 }
 
 
@@ -50,6 +52,12 @@ def smooth_at(name, solid, points):
             keep &= np.abs(part - np.linalg.norm(along)) > 1e-2
             keep &= distance_to_segment(points, one[:3], one[3:6]) > 0.2
         return points[keep]
+    if "ledge" in name:
+        # Off where the round begins, where the second derivatives jump, and off the inner crease.
+        end, height, radius = solid.numbers
+        u, w = points[:, 0] - end + radius, points[:, 2] - height + radius
+        smooth = (np.abs(u) > 1e-2) & (np.abs(w) > 1e-2) & ((np.abs(u - w) > 1e-2) | (np.maximum(u, w) > 0))
+        return points[smooth & (np.hypot(u, w) > 0.1)]
     return points
 
 
@@ -147,6 +155,40 @@ def test_round_oval_is_a_bar(rng):
     points = points_about(rng)
     round_bar = bar(np.zeros(3), np.array([0.0, 1.0, 0.0]), 20.0 / (2.0 * np.pi))
     assert distances(SOLIDS["round oval"], points) == pytest.approx(distances(round_bar, points), abs=1e-9)
+
+
+@pytest.mark.parametrize("name", ["ledge", "sharp ledge"])
+def test_ledge_by_sampling_its_outline(rng, name):
+    """Against the nearest of many points of top, round and front; the sign by what the table fills."""
+    end, height, radius = SOLIDS[name].numbers
+    arc = np.linspace(0.0, 0.5 * np.pi, 20_001)
+    line = np.linspace(0.0, 25.0, 50_001)
+    outline = np.concatenate(
+        [
+            np.column_stack([end - radius - line, np.full_like(line, height)]),
+            np.column_stack([end - radius + radius * np.sin(arc), height - radius + radius * np.cos(arc)]),
+            np.column_stack([np.full_like(line, end), height - radius - line]),
+        ]
+    )
+    points = np.concatenate([points_about(rng, 150), 0.3 * points_about(rng, 150)])
+    for point, value in zip(points, distances(SOLIDS[name], points)[:, 0], strict=True):
+        x, z = point[0] - end, point[2] - height
+        cut_off = x > -radius and z > -radius and np.hypot(x + radius, z + radius) > radius
+        sign = -1.0 if x < 0.0 and z < 0.0 and not cut_off else 1.0
+        away = np.hypot(outline[:, 0] - point[0], outline[:, 1] - point[2]).min()
+        assert value == pytest.approx(sign * away, abs=1e-4)
+
+
+def test_ledge_is_a_table_behind_its_edge_and_a_round_bar_at_it(rng):
+    points = points_about(rng)
+    flat = points - np.array([20.0, 0.0, 0.0])
+    high = flat[:, 2] > -3.0
+    assert distances(ledge(2.0), flat)[high] == pytest.approx(distances(plane(), flat)[high], abs=1e-12)
+    beyond = np.abs(points) + np.array([-2.0, 0.0, -2.0])
+    round_bar = bar(np.array([-2.0, 0.0, -2.0]), np.array([0.0, 1.0, 0.0]), 2.0)
+    assert distances(ledge(2.0), beyond) == pytest.approx(distances(round_bar, beyond), abs=1e-12)
+    moved = points + np.array([0.0, 37.0, 0.0])
+    assert distances(ledge(2.0), points).tolist() == distances(ledge(2.0), moved).tolist()
 
 
 def test_a_form_of_one_bar_is_exact(rng):

@@ -2,8 +2,9 @@ from dataclasses import replace
 
 import pytest
 
-from chaingen.solve.place import Answer, place
-from chaingen.solve.verdict import Fit, fit_of, nearest_fits, resized, thinner, tolerance_band
+from chaingen.solve.place import place
+from chaingen.solve.placement import Answer
+from chaingen.solve.verdict import Fit, fit_of, nearest_fits, thinner, tolerance_band
 from chaingen.stock.gauges import awg, swg_table
 from chaingen.weave.groups import Run
 from tests.conftest import AWG_18, join, side, size
@@ -41,7 +42,7 @@ def test_band_corners():
     # Opposite deviations leave the centrelines where they are: the gap changes by just the tolerance.
     assert gaps[-0.05, 0.05] == pytest.approx(placement.gap - 0.05)
     assert gaps[0.05, -0.05] == pytest.approx(placement.gap + 0.05)
-    again = place(resized(run, lambda s: replace(s, inside_diameter=2.95, wire_diameter=AWG_18 + 0.05))).gap
+    again = place(run.resized(lambda s: replace(s, inside_diameter=2.95, wire_diameter=AWG_18 + 0.05))).gap
     assert again == pytest.approx(placement.gap - 0.05, abs=2e-3)
 
 
@@ -57,11 +58,11 @@ def test_nearest_sizes_fit_and_the_next_smaller_do_not():
     inside, wire = nearest_fits(run, 0.0)
     assert (inside.change, wire.change) == ("inside", "wire")
     assert inside.sizes[0].wire_diameter == AWG_18
-    assert place(resized(run, lambda s: inside.sizes[0])).answer is Answer.FITS
+    assert place(run.resized(lambda s: inside.sizes[0])).answer is Answer.FITS
     smaller = replace(inside.sizes[0], inside_diameter=inside.sizes[0].inside_diameter - 0.25)
-    assert place(resized(run, lambda s: smaller)).answer is not Answer.FITS
+    assert place(run.resized(lambda s: smaller)).answer is not Answer.FITS
     assert wire.sizes[0].inside_diameter == 2.0
-    assert place(resized(run, lambda s: wire.sizes[0])).answer is Answer.FITS
+    assert place(run.resized(lambda s: wire.sizes[0])).answer is Answer.FITS
 
 
 def test_thinner_wires_follow_the_table_of_the_wire():

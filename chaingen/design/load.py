@@ -1,29 +1,41 @@
 """From a design file to a `Design`, or to every problem in it at once."""
 
-import difflib
 import os
-import re
-import tomllib
 from pathlib import Path
 
 from pydantic import ValidationError
 
 from chaingen.design.design import Design
-from chaingen.design.messages import limited, value_problems
-from chaingen.design.problems import name_problems, run_problems, scene_problems
-from chaingen.design.scene import SPAN_FRACTION, Scene, SceneKind
-from chaingen.design.schema import DesignTable, GroupTable, SceneTable
-from chaingen.errors import BadInput, Problem
-from chaingen.stock.metals import find_metal
-from chaingen.weave.groups import Group, GroupKind, RingSize, Run
+from chaingen.design.metal_schema import COLOURS
+from chaingen.design.metals import colour_names, colour_problems, metal_of, palette_of, pattern_of
+from chaingen.design.piece_problems import piece_problems
+from chaingen.design.pieces import piece_of
+from chaingen.design.problems import name_problems, rest_problems
+from chaingen.design.scene import Scene, SceneKind
+from chaingen.design.schema import DesignTable, SceneTable
+from chaingen.design.weaves import Weaves, find_weaves
+from chaingen.errors import BadInput
+from chaingen.tables import FileKind, limited, parse_toml, read_text, value_problems
+from chaingen.weave.groups import RingSize
 
-MOST_BYTES = 1_000_000
-"""A longer file is not a design."""
+_GROUPS = "a list of groups, such as [{ side_by_side = 2 }]"
 
-_KINDS = (
-    ("side_by_side", GroupKind.SIDE_BY_SIDE),
-    ("rosette", GroupKind.ROSETTE),
-    ("join", GroupKind.JOIN),
+_METALS = 'a list of metals, such as ["sterling silver", "copper"]'
+
+_FILE = FileKind(
+    whole="the design",
+    file="a design file",
+    root=DesignTable,
+    lists={
+        "first": _GROUPS,
+        "groups": _GROUPS,
+        "last": _GROUPS,
+        "sections": "sections as [[pattern.sections]] with groups or weave",
+        "stripes": _METALS,
+        "checks": _METALS,
+        "scenes": 'scenes as [[scenes]] with kind = "hang"',
+    },
+    start="chaingen new writes a design to start from",
 )
 
 
@@ -47,54 +59,16 @@ def load_design(path: str | os.PathLike[str]) -> Design:
         ...     load_design(path).title
         'Slipway'
     """
-    path = Path(path)
-    wanted = "a design file: TOML in UTF-8"
-    try:
-        with path.open("rb") as stream:
-            content = stream.read(MOST_BYTES + 1)
-        if len(content) > MOST_BYTES:
-            raise BadInput(
-                [Problem(str(path), f"over {MOST_BYTES:,} bytes", "a design file, which is far shorter")]
-            )
-        text = content.decode("utf-8-sig")
-    except FileNotFoundError:
-        raise BadInput([Problem(str(path), "no such file", wanted, _neighbour(path))]) from None
-    except IsADirectoryError:
-        raise BadInput([Problem(str(path), "a folder", wanted, _inside(path))]) from None
-    except UnicodeDecodeError:
-        raise BadInput(
-            [Problem(str(path), "text that is not UTF-8", wanted, "save it again as UTF-8")]
-        ) from None
-    except (OSError, ValueError) as error:
-        got = "a folder" if path.is_dir() else str(getattr(error, "strerror", None) or error)
-        raise BadInput([Problem(str(path), got, wanted)]) from None
-    return parse_design(text, source=str(path))
+    return parse_design(read_text(path, _FILE), source=str(path), folder=Path(path).parent)
 
 
-def _inside(folder: Path) -> str:
-    """Advice naming a design file that a folder holds."""
-    names = sorted(p.name for p in folder.glob("*.toml"))
-    return f"such as {folder / names[0]}" if names else ""
-
-
-def _neighbour(path: Path) -> str:
-    """Advice naming the design file next to a missing one whose name is nearest."""
-    folder = path.parent
-    names = sorted(p.name for p in folder.glob("*.toml")) if folder.is_dir() else []
-    close = [
-        name
-        for tried in (path.name, f"{path.name}.toml")
-        for name in difflib.get_close_matches(tried, names, n=1)
-    ]
-    return f"did you mean {folder / close[0]}?" if close else "chaingen new writes a design to start from"
-
-
-def parse_design(text: str, *, source: str = "design") -> Design:
+def parse_design(text: str, *, source: str = "design", folder: str | os.PathLike[str] = ".") -> Design:
     """Read the text of a design file.
 
     Args:
         text: TOML.
         source: What to call the file in messages.
+        folder: Where the paths of weave files that it names start.
 
     Raises:
         BadInput: With every problem found.
@@ -108,67 +82,42 @@ def parse_design(text: str, *, source: str = "design") -> Design:
         ...     [problem.where for problem in error.problems]
         ['rings.link.wire']
     """
+    data = parse_toml(text, source, _FILE)
+    weaves, problems = find_weaves(data, folder)
+    problems = name_problems(data, weaves) + problems + colour_problems(data) + rest_problems(data, weaves)
     try:
-        data = tomllib.loads(text)
-    except RecursionError:
-        raise BadInput([Problem(source, "tables nested too deeply", "a design file")]) from None
-    except ValueError as error:
-        raise BadInput([_broken(source, str(error))]) from None
-    try:
-        table = DesignTable.model_validate(data)
+        table = DesignTable.model_validate(data, context={COLOURS: colour_names(data)})
     except ValidationError as error:
-        problems = value_problems(error) + name_problems(data) + scene_problems(data)
-        raise BadInput(limited(dict.fromkeys(problems))) from None
-    problems = name_problems(data) + scene_problems(data)
+        problems = value_problems(error, _FILE) + problems
+        raise BadInput(limited(dict.fromkeys(problems), _FILE)) from None
     if not problems:
-        design = _design(table)
-        problems = run_problems(design)
+        design = _design(table, weaves)
+        problems = piece_problems(design)
     if problems:
-        raise BadInput(limited(problems))
+        raise BadInput(limited(dict.fromkeys(problems), _FILE))
     return design
 
 
-def _broken(source: str, message: str) -> Problem:
-    """TOML that cannot be read, with the line and column that the reader names."""
-    place = re.fullmatch(r"(.*) \(at (line \d+, column \d+|end of document)\)", message, re.DOTALL)
-    if place is None:
-        return Problem(source, "", "valid TOML", message)
-    return Problem(f"{source}, {place[2]}", "", "valid TOML", place[1])
-
-
-def _design(table: DesignTable) -> Design:
+def _design(table: DesignTable, weaves: Weaves) -> Design:
     """The design that a table says whose keys and values are right."""
     sizes = {name: RingSize(name, ring.inside, ring.wire) for name, ring in table.rings.items()}
-    pattern = table.pattern
-
-    def groups(tables: list[GroupTable]) -> tuple[Group, ...]:
-        made = []
-        for entry in tables:
-            kind, count = next((k, n) for key, k in _KINDS if (n := getattr(entry, key)) is not None)
-            made.append(
-                Group(kind, count, sizes[entry.ring if entry.ring is not None else next(iter(sizes))])
-            )
-        return tuple(made)
-
-    metal = find_metal(table.metal)
-    assert metal is not None, "the schema lets known metals through only"
-    run = Run(
-        groups(pattern.groups),
-        repeat=pattern.repeat or 1,
-        first=groups(pattern.first),
-        last=groups(pattern.last),
-        closed=pattern.form == "closed loop",
-    )
+    palette = palette_of(table.colours)
     return Design(
         title=table.title,
-        metal=metal,
-        run=run,
-        length=pattern.length,
+        metal=metal_of(table.metal, palette),
+        piece=piece_of(table.pattern, sizes, weaves),
+        length=table.pattern.length,
         clearance=table.clearance,
         tolerance=table.tolerance,
         ring_sizes=tuple(sizes.values()),
         supple=table.supple,
         scenes=tuple(_scene(entry) for entry in table.scenes),
+        size_metals=tuple(
+            (name, metal_of(ring.metal, palette))
+            for name, ring in table.rings.items()
+            if ring.metal is not None
+        ),
+        metal_pattern=pattern_of(table.metal_pattern, palette),
     )
 
 
@@ -177,7 +126,7 @@ def _scene(table: SceneTable) -> Scene:
     return Scene(
         kind=SceneKind(table.kind),
         span=table.span,
-        span_fraction=SPAN_FRACTION if table.span_fraction is None else table.span_fraction,
+        span_fraction=table.span_fraction,
         circumference=table.circumference,
         curved=table.laid == "in a curve",
         friction=table.friction,

@@ -1,47 +1,204 @@
-"""What is wrong between the values of a design file: names, sums, neighbours; told all at once."""
+"""What is wrong between the keys of a design file: names, what goes with what; told all at once.
 
-from itertools import pairwise
+It is judged on what was written, so that it is told along with values that are wrong by themselves.
+"""
+
+from collections.abc import Mapping
 from typing import Any
 
-from chaingen.design.design import MAX_CELL_RINGS, MAX_END_RINGS, MAX_RINGS, Design
-from chaingen.design.messages import nearest, shown, table_of
+from chaingen.design.form import Form, scene_problem, supple_problem
+from chaingen.design.pattern_schema import MOST_GROUPS, PatternTable, SectionTable
 from chaingen.design.scene import SceneKind
-from chaingen.design.schema import MOST_GROUPS, MOST_SCENES
+from chaingen.design.schema import MOST_SCENES
+from chaingen.design.weaves import Weaves, section_tables, weave_table_problems
 from chaingen.errors import Problem
-from chaingen.units import format_mm
-from chaingen.weave.groups import GroupKind
+from chaingen.tables import list_of, meant, nearest, shown, table_of
+from chaingen.weave.weave import Repeats
 
 _LISTS = ("first", "groups", "last")
 """The lists of groups in a pattern."""
 
+_CONTENTS = ("groups", "weave", "sections")
+"""What a pattern can be made of."""
+
+_KEYS = {
+    "groups": {"form", "repeat", "length", "first", "groups", "last"},
+    "chain": {"form", "repeat", "length", "weave", "rings", "hand"},
+    "sheet": {"form", "columns", "rows", "outline", "weave", "rings", "hand"},
+    "sections": {"form", "sections"},
+}
+"""The keys that go with what a pattern is made of."""
+
+_SECTION_KEYS = {"groups": {"groups", "repeat"}, "weave": {"weave", "rings", "hand", "repeat"}}
+"""Likewise for a section."""
+
+_OF = {
+    "groups": "a pattern of groups",
+    "chain": "a weave that makes a chain",
+    "sheet": "a weave that makes a sheet",
+    "sections": "a pattern of sections",
+    "weave": "a section of a weave",
+}
+
+_INSTEAD = {
+    ("repeat", "sheet"): "a sheet has columns and rows, or an outline",
+    ("length", "sheet"): "a sheet has columns and rows, or an outline",
+    ("columns", "chain"): "a chain has repeat or length",
+    ("rows", "chain"): "a chain has repeat or length",
+    ("columns", "groups"): "groups have repeat or length",
+    ("rows", "groups"): "groups have repeat or length",
+    ("repeat", "sections"): "every section has a repeat of its own",
+    ("length", "sections"): "every section has a repeat of its own",
+    ("first", "sections"): "write it as a section",
+    ("last", "sections"): "write it as a section",
+    ("first", "chain"): "sections put groups before a weave",
+    ("last", "chain"): "sections put groups after a weave",
+    ("rings", "groups"): "each group names its ring",
+}
+"""What to write instead of a key that does not go with a pattern."""
+
+_FORMS = {
+    "groups": ("open run", "closed loop"),
+    "chain": ("open run", "closed loop"),
+    "sheet": ("sheet",),
+    "sections": ("open run",),
+}
+"""The forms that each can have."""
 
 _BELONGS = {
-    "span": ("swag",),
-    "span_fraction": ("swag",),
+    "span": ("swag", "corners"),
+    "span_fraction": ("swag", "corners"),
     "circumference": ("wrist", "neck"),
     "laid": ("table",),
 }
 """Keys of a scene that go with some kinds only."""
 
 
-def name_problems(data: dict[str, Any]) -> list[Problem]:
-    """What is wrong between keys; judged on what was written, so that it is told along with wrong values."""
+def name_problems(data: dict[str, Any], weaves: Weaves) -> list[Problem]:
+    """What is wrong between the keys of rings and pattern.
+
+    Args:
+        data: The design file.
+        weaves: The weaves that it names and that are to be had.
+    """
     problems = []
     sizes = list(table_of(data.get("rings")))
     pattern = table_of(data.get("pattern"))
     for place in _LISTS:
-        tables = pattern.get(place)
-        for number, table in enumerate(tables[:MOST_GROUPS] if isinstance(tables, list) else [], start=1):
-            if isinstance(table, dict) and sizes:
-                problems += _ring_problems(table, f"pattern.{place}[{number}].ring", sizes)
+        problems += _group_problems(pattern.get(place), f"pattern.{place}", sizes)
+    for where, section in section_tables(pattern):
+        problems += _group_problems(section.get("groups"), f"{where}.groups", sizes)
+        problems += _one_of(section, ("groups", "weave"), where, "a section", SectionTable)
+        kind = next((kind for kind in ("groups", "weave") if kind in section), "")
+        if kind:
+            problems += _foreign(section, kind, _SECTION_KEYS, where, SectionTable)
+        if isinstance(section.get("weave"), str) and (weave := weaves.get(section["weave"])):
+            problems += weave_table_problems(where, section, weave, sizes)
     if "repeat" in pattern and "length" in pattern:
         problems.append(Problem("pattern", "both repeat and length", "one of the two"))
-    if pattern.get("form") == "closed loop" and (pattern.get("first") or pattern.get("last")):
-        problems.append(
+    if isinstance(data.get("pattern"), dict):
+        problems += _one_of(pattern, _CONTENTS, "pattern", "a pattern", PatternTable)
+    kind = kind_of(pattern, weaves)
+    if kind:
+        problems += _foreign(pattern, kind, _KEYS, "pattern", PatternTable)
+        problems += _form_problems(pattern, kind)
+    if kind in ("chain", "sheet"):
+        problems += weave_table_problems("pattern", pattern, weaves[pattern["weave"]], sizes)
+    if kind == "sheet":
+        problems += _extent_problems(pattern)
+    return problems
+
+
+def kind_of(pattern: Mapping[str, Any], weaves: Weaves) -> str:
+    """What a pattern is made of: groups, chain, sheet or sections; empty where that cannot be told."""
+    given = [kind for kind in _CONTENTS if kind in pattern]
+    if len(given) != 1:
+        return ""
+    if given != ["weave"]:
+        return given[0]
+    name = pattern["weave"]
+    weave = weaves.get(name) if isinstance(name, str) else None
+    if weave is None:
+        return ""
+    return "sheet" if weave.repeats is Repeats.SHEET else "chain"
+
+
+def _one_of(
+    table: Mapping[str, Any],
+    kinds: tuple[str, ...],
+    where: str,
+    what: str,
+    model: type[PatternTable | SectionTable],
+) -> list[Problem]:
+    """Whether a table says exactly one of some keys."""
+    given = [kind for kind in kinds if kind in table]
+    if len(given) == 1:
+        return []
+    known = list(model.model_fields)
+    if not given and any(nearest(name, known) in kinds for name in table if name not in known):
+        return []  # it is misspelt, which is told already
+    got = f"both {' and '.join(given)}" if given else f"none of {', '.join(kinds)}"
+    return [Problem(where, got, f"exactly one of {', '.join(kinds[:-1])} and {kinds[-1]} in {what}")]
+
+
+def _foreign(
+    table: Mapping[str, Any],
+    kind: str,
+    keys: Mapping[str, set[str]],
+    where: str,
+    model: type[PatternTable | SectionTable],
+) -> list[Problem]:
+    """Known keys that do not go with what a table is made of."""
+    problems = []
+    for name in model.model_fields:
+        if name not in table or name in keys[kind] or name in _CONTENTS:
+            continue
+        homes = [_OF[home] for home, own in keys.items() if name in own]
+        expected = f"{name} in {' or '.join(homes)} only"
+        advice = _INSTEAD.get((name, kind), "")
+        problems.append(Problem(f"{where}.{name}", f"{name} in {_OF[kind]}", expected, advice))
+    return problems
+
+
+def _form_problems(pattern: Mapping[str, Any], kind: str) -> list[Problem]:
+    form = pattern.get("form")
+    if form == "closed loop" and (pattern.get("first") or pattern.get("last")):
+        return [
             Problem(
                 "pattern.form", "'closed loop' with first or last", "groups alone: a closed loop has no ends"
             )
-        )
+        ]
+    if form not in ("open run", "closed loop", "sheet") or form in _FORMS[kind]:
+        return []
+    reason = {
+        "groups": "groups stand in a row; a weave fills a sheet",
+        "chain": "its cell repeats along a line only",
+        "sheet": "its cell repeats both along and across",
+        "sections": "the last section is not made to link the first",
+    }[kind]
+    choice = " or ".join(repr(one) for one in _FORMS[kind])
+    return [Problem("pattern.form", f"{form!r} of {_OF[kind]}", choice, reason)]
+
+
+def _extent_problems(pattern: Mapping[str, Any]) -> list[Problem]:
+    """Whether a sheet says how large it is, and once."""
+    given = [name for name in ("columns", "rows") if name in pattern]
+    if "outline" in pattern:
+        if given:
+            got = f"outline and {' and '.join(given)}"
+            return [Problem("pattern", got, "columns and rows, or an outline")]
+        return []
+    if len(given) == 2:
+        return []
+    got = f"{given[0]} alone" if given else "neither"
+    return [Problem("pattern", got, "columns and rows, or an outline", "a sheet has a size")]
+
+
+def _group_problems(groups: object, where: str, sizes: list[str]) -> list[Problem]:
+    problems = []
+    for number, table in enumerate(list_of(groups, MOST_GROUPS), start=1):
+        if isinstance(table, dict) and sizes:
+            problems += _ring_problems(table, f"{where}[{number}].ring", sizes)
     return problems
 
 
@@ -57,101 +214,48 @@ def _ring_problems(table: dict[str, Any], where: str, sizes: list[str]) -> list[
     name = table["ring"]
     if not isinstance(name, str) or name in sizes:
         return []
-    near = nearest(name, sizes)
-    return [Problem(where, shown(name), f"one of {choice}", f"did you mean {near}?" if near else "")]
+    return [Problem(where, shown(name), f"one of {choice}", meant(name, sizes))]
 
 
-def scene_problems(data: dict[str, Any]) -> list[Problem]:
-    """What is wrong between the keys of scenes."""
+def rest_problems(data: dict[str, Any], weaves: Weaves) -> list[Problem]:
+    """What is wrong between the keys of scenes, and between them and the pattern.
+
+    Args:
+        data: The design file.
+        weaves: See `name_problems`.
+    """
     problems = []
-    tables = data.get("scenes")
-    closed = table_of(data.get("pattern")).get("form") == "closed loop"
-    for number, table in enumerate(tables[:MOST_SCENES] if isinstance(tables, list) else [], start=1):
-        kind = table_of(table).get("kind")
-        where = f"scenes[{number}]"
-        for key, kinds in _BELONGS.items():
-            if kind in list(SceneKind) and key in table_of(table) and kind not in kinds:
-                problems.append(
-                    Problem(
-                        f"{where}.{key}",
-                        f"in a scene of kind {kind!r}",
-                        f"{key} in {' or '.join(kinds)} only",
-                    )
-                )
-        if kind == "swag" and "span" in table and "span_fraction" in table:
-            problems.append(Problem(where, "both span and span_fraction", "one of the two"))
-        if kind == "swag" and closed:
-            problems.append(
-                Problem(
-                    f"{where}.kind",
-                    "'swag' of a closed loop",
-                    "an open run, which has two ends",
-                    "a loop can hang",
-                )
-            )
-        if "seed" in table_of(table) and not table.get("disorder"):
-            problems.append(Problem(f"{where}.seed", "a seed without disorder", "disorder over 0 beside it"))
+    pattern = table_of(data.get("pattern"))
+    kind = kind_of(pattern, weaves)
+    form = {"": None, "sheet": Form.SHEET, "sections": Form.SECTIONS}.get(kind, Form.OPEN_RUN)
+    if form is Form.OPEN_RUN and pattern.get("form") == "closed loop":
+        form = Form.CLOSED_LOOP
+    if data.get("supple") is True and form is not None:
+        turning = kind == "chain" and weaves[pattern["weave"]].turning
+        if problem := supple_problem(form, turning, "supple"):
+            problems.append(problem)
+    for number, table in enumerate(list_of(data.get("scenes"), MOST_SCENES), start=1):
+        problems += _scene_problems(table_of(table), f"scenes[{number}]", form)
     return problems
 
 
-def run_problems(design: Design) -> list[Problem]:
-    """What is wrong with the piece as a whole."""
-    run, problems = design.run, []
-    thinnest = min(size.wire_diameter for size in design.ring_sizes)
-    if design.tolerance >= 0.5 * thinnest:
-        limit = f"less than {format_mm(0.5 * thinnest)}, half the thinnest wire"
-        problems.append(Problem("tolerance", format_mm(design.tolerance), limit))
-    rings = sum(g.count for g in run.first + run.last) + run.repeat * sum(g.count for g in run.cell)
-    if rings > MAX_RINGS:
-        problems.append(
-            Problem("pattern.repeat", f"a piece of {rings:,} rings", f"at most {MAX_RINGS:,} rings")
-        )
-        return problems
-    cell = sum(g.count for g in run.cell) * (2 if len(run.cell) % 2 else 1)
-    repeats = run.closed or run.repeat > 2 or design.length is not None
-    if repeats and cell > MAX_CELL_RINGS:
-        problems.append(
-            Problem(
-                "pattern.groups",
-                f"{cell} rings to be repeated as one (an odd number of groups counts twice)",
-                f"at most {MAX_CELL_RINGS}, more take too long to place",
-                "repeat fewer groups, or write an open run out with neither repeat nor length",
+def _scene_problems(table: dict[str, Any], where: str, form: Form | None) -> list[Problem]:
+    problems = []
+    kind = table.get("kind")
+    known = SceneKind(kind) if isinstance(kind, str) and kind in list(SceneKind) else None
+    for name, kinds in _BELONGS.items():
+        if known and name in table and known not in kinds:
+            problems.append(
+                Problem(
+                    f"{where}.{name}", f"in a scene of kind {kind!r}", f"{name} in {' or '.join(kinds)} only"
+                )
             )
-        )
-    ends = sum(g.count for g in run.first + run.last)
-    if design.length is not None and ends > MAX_END_RINGS:
-        problems.append(
-            Problem(
-                "pattern.length",
-                f"{ends} rings in first and last",
-                f"at most {MAX_END_RINGS} beside a length, more take too long to pull straight",
-                "write repeat instead",
-            )
-        )
-    # Two repeats show every pair of neighbours that there can be.
-    row = run.first + run.cell * (2 if design.length is not None else min(run.repeat, 2)) + run.last
-    joins = [group.kind is GroupKind.JOIN for group in row]
-    advice = "write side_by_side instead of join"
-    if all(joins):
-        problems.append(Problem("pattern.groups", "joins only", "a join between two groups", advice))
-        return problems
-    if any(a and b for a, b in pairwise(joins + joins[:1] if run.closed else joins)):
-        problems.append(
-            Problem(
-                "pattern.groups",
-                "two joins in a row, or in a row when repeated",
-                "a group between any two joins",
-                advice,
-            )
-        )
-    count = len(run.groups())
-    if run.closed and design.length is None and count < 3:
-        got = f"a closed loop of {count} group{'s' if count > 1 else ''}"
-        problems.append(Problem("pattern", got, "at least 3 groups in a closed loop", "raise repeat"))
-    if design.length is not None:
-        size = next(group for group in row if group.kind is not GroupKind.JOIN).size
-        outside = size.inside_diameter + 2.0 * size.wire_diameter
-        if design.length < outside:
-            limit = f"at least one group, which is {format_mm(outside)} from outside to outside"
-            problems.append(Problem("pattern.length", format_mm(design.length), limit))
+    if known and "span" in table and "span_fraction" in table and kind in _BELONGS["span"]:
+        problems.append(Problem(where, "both span and span_fraction", "one of the two"))
+    if known and form is not None and (problem := scene_problem(form, known, f"{where}.kind")):
+        problems.append(problem)
+    if form is Form.SHEET and kind == "table" and table.get("laid") == "in a curve":
+        problems.append(Problem(f"{where}.laid", "'in a curve' of a sheet", "'straight': a sheet lies flat"))
+    if "seed" in table and not table.get("disorder"):
+        problems.append(Problem(f"{where}.seed", "a seed without disorder", "disorder over 0 beside it"))
     return problems

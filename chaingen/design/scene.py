@@ -12,6 +12,15 @@ class SceneKind(StrEnum):
     TABLE = "table"
     WRIST = "wrist"
     NECK = "neck"
+    CORNERS = "corners"
+    EDGE = "edge"
+
+
+ROW_SCENES = (SceneKind.HANG, SceneKind.SWAG, SceneKind.TABLE, SceneKind.WRIST, SceneKind.NECK)
+"""What a chain can be let come to rest in."""
+
+SHEET_SCENES = (SceneKind.HANG, SceneKind.TABLE, SceneKind.CORNERS, SceneKind.EDGE)
+"""What a sheet can be let come to rest in."""
 
 
 MAX_DRAPED_RINGS = 10_000
@@ -22,6 +31,9 @@ FRICTION = 0.2
 
 SPAN_FRACTION = 0.8
 """Span of a swag as part of the piece's taut length unless told otherwise."""
+
+CORNERS_FRACTION = 0.9
+"""Distance of the pegs at a sheet's corners as part of what it is as placed, unless told otherwise."""
 
 EASE = 15.0
 """Where no circumference is given, the wrist is so much smaller than a bracelet's inside, pulled taut [mm]:
@@ -37,8 +49,9 @@ class Scene:
 
     Attributes:
         kind: What holds it.
-        span: Distance of the two pegs of a swag [mm]; None for a part of the length.
-        span_fraction: Distance of the two pegs as part of the taut length.
+        span: Distance of the two pegs of a swag or of a sheet's corners [mm]; None for a part of the length.
+        span_fraction: Distance of the two pegs as part of a chain's taut length, or of the distance of a
+            sheet's corners as placed; None for what is usual, see `part_apart`.
         circumference: Of the wrist or the neck [mm]; None for a wrist that suits the piece, and for a
             middling neck.
         curved: Whether the piece is laid on the table in a curve.
@@ -50,10 +63,17 @@ class Scene:
 
     kind: SceneKind
     span: float | None = None
-    span_fraction: float = SPAN_FRACTION
+    span_fraction: float | None = None
     circumference: float | None = None
     curved: bool = False
     friction: float = FRICTION
     disorder: float = 0.0
     seed: int = 0
     settling: bool = False
+
+    @property
+    def part_apart(self) -> float:
+        """Distance of the two pegs as part of the piece's."""
+        if self.span_fraction is not None:
+            return self.span_fraction
+        return CORNERS_FRACTION if self.kind is SceneKind.CORNERS else SPAN_FRACTION

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from string import Template
 
 from chaingen.errors import BadInput, Problem
+from chaingen.tables import quoted
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,22 +139,16 @@ def starter_design(
         extent = f'repeat = {repeat}  # how many times the groups are made; or instead: length = "180 mm"'
     else:
         note = "finished, pulled straight, outside to outside; or instead: repeat = 12"
-        extent = f"length = {_quoted(str(length))}  # {note}"
+        extent = f"length = {quoted(str(length))}  # {note}"
     return _TEXT.substitute(
         heading=title,
-        title=_quoted(title),
+        title=quoted(title),
         about=starter.about,
-        metal=_quoted(metal),
-        clearance=_quoted(clearance),
-        inside=_quoted(starter.inside if inside is None else inside),
-        wire=_quoted(starter.wire if wire is None else wire),
-        form=_quoted("closed loop" if closed else "open run"),
+        metal=quoted(metal),
+        clearance=quoted(clearance),
+        inside=quoted(starter.inside if inside is None else inside),
+        wire=quoted(starter.wire if wire is None else wire),
+        form=quoted("closed loop" if closed else "open run"),
         extent=extent,
         groups="\n".join(f"  {Template(line).substitute(n=rosette)}" for line in starter.groups),
     )
-
-
-def _quoted(text: str) -> str:
-    """A TOML basic string."""
-    escaped = text.replace("\\", "\\\\").replace('"', '\\"')
-    return '"' + "".join(c if c.isprintable() else f"\\U{ord(c):08x}" for c in escaped) + '"'

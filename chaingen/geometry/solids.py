@@ -30,6 +30,9 @@ class SolidKind(IntEnum):
     """A point of the axis (3), half width along x, half height along z: an endless oval bar along y."""
     FORM = 3
     """Blending length, then for each round-ended bar both ends (3 + 3) and its radius."""
+    LEDGE = 4
+    """Place of the edge along x, height of the top, radius of the edge: a table that ends there, filling all
+    that is lower and farther back along x, its edge rounded and endless along y."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,6 +79,17 @@ def form(bars: Floats, blend: float) -> Solid:
         blend: Length over which they run into one another [mm].
     """
     return Solid(SolidKind.FORM, np.concatenate([[blend], np.asarray(bars, dtype=float).ravel()]))
+
+
+def ledge(radius: float, *, end: float = 0.0, height: float = 0.0) -> Solid:
+    """A table whose top ends in a rounded edge along y.
+
+    Args:
+        radius: Radius of the edge [mm], over 0.
+        end: Where the table ends, along x [mm].
+        height: Height of its top [mm].
+    """
+    return Solid(SolidKind.LEDGE, np.array([end, height, radius]))
 
 
 @numba.njit(cache=True)
@@ -224,6 +238,35 @@ def _bar_end_distance(px: float, py: float, pz: float, numbers: Floats, out: Flo
 
 
 @numba.njit(cache=True)
+def _ledge_distance(x: float, z: float, radius: float, out: Floats) -> None:
+    """Signed distance to the quarter space x < 0, z < 0 with a rounded edge, and its derivatives.
+
+    Beyond the axis of the edge's round, in x and in z, that round is nearest; elsewhere top or front is, the
+    farther of the two inside.
+    """
+    u = x + radius
+    w = z + radius
+    out[:] = 0.0
+    if u > 0.0 and w > 0.0:
+        # The second derivatives jump where the round begins; the first do not.
+        d = max(sqrt(u * u + w * w), 1e-12)
+        gx = u / d
+        gz = w / d
+        out[0] = d - radius
+        out[1] = gx
+        out[3] = gz
+        out[4] = gz * gz / d
+        out[6] = -gx * gz / d
+        out[9] = gx * gx / d
+    elif u > w:
+        out[0] = x
+        out[1] = 1.0
+    else:
+        out[0] = z
+        out[3] = 1.0
+
+
+@numba.njit(cache=True)
 def solid_distance(kind: int, numbers: Floats, px: float, py: float, pz: float, out: Floats) -> None:
     """Signed distance of a point to a solid, its gradient and its Hessian.
 
@@ -253,8 +296,10 @@ def solid_distance(kind: int, numbers: Floats, px: float, py: float, pz: float, 
         _round_distance(wx - along * ux, wy - along * uy, wz - along * uz, numbers[6], out, ux, uy, uz)
     elif kind == 2:
         _oval_distance(px - numbers[0], pz - numbers[2], numbers[3], numbers[4], out)
-    else:
+    elif kind == 3:
         _form_distance(px, py, pz, numbers, out)
+    else:
+        _ledge_distance(px - numbers[0], pz - numbers[1], numbers[2], out)
 
 
 @numba.njit(cache=True)

@@ -1,1 +1,1 @@
-"""What a maker prepares: counts of rings by size."""
+"""What a maker prepares: metals of rings, counts and weights."""

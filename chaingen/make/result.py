@@ -6,13 +6,15 @@ import numpy as np
 
 from chaingen.design.design import Design
 from chaingen.geometry.rings import Ints
-from chaingen.make.counts import RingCount
+from chaingen.make.counts import RingCount, areal_weight
+from chaingen.make.metals import RingMetals
 from chaingen.solve.bound import Threading
 from chaingen.solve.check import CheckReport
 from chaingen.solve.drape.drape import Draped, NotDraped
-from chaingen.solve.place import Answer, Placement
+from chaingen.solve.placement import Answer, Placement
 from chaingen.solve.supple import Supple
 from chaingen.solve.verdict import Band, Fit, Nearest
+from chaingen.weave.pieces import Sheet
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,7 +34,8 @@ class Result:
         finished_length: Pulled straight, outside to outside [mm]; round the loop for a closed one; None where
             undefined.
         length_as_placed: The same as placed [mm].
-        counts: Rings of each size.
+        counts: Rings of each size and metal, with their weight.
+        metals: The metal of every ring.
         drapes: The piece in each scene, once it was draped.
         supple: How far it bends and twists, once that was asked.
     """
@@ -49,6 +52,7 @@ class Result:
     finished_length: float | None
     length_as_placed: float
     counts: tuple[RingCount, ...]
+    metals: RingMetals
     drapes: tuple[Draped | NotDraped, ...] = ()
     supple: Supple | None = None
 
@@ -72,6 +76,19 @@ class Result:
         if self.finished_length is None or not self.fits or self.length_as_placed <= 0.0:
             return None
         return self.finished_length / self.length_as_placed - 1.0
+
+    @property
+    def weight(self) -> float:
+        """Weight of all rings, closed and solid [g]."""
+        return sum(count.weight for count in self.counts)
+
+    @property
+    def areal_weight(self) -> float | None:
+        """Weight of a sheet per area as placed, away from its edges [g/cm2]; None for other pieces."""
+        piece, area = self.design.piece, self.placement.cell_area
+        if not isinstance(piece, Sheet) or area is None:
+            return None
+        return areal_weight(piece, self.placement.graph, self.metals, area)
 
     @property
     def exit_code(self) -> int:

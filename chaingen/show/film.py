@@ -12,7 +12,8 @@ from chaingen.geometry.rings import Floats, Rings, concatenate
 from chaingen.geometry.solids import Solid
 from chaingen.show.camera import STAND_OFF, View, extent
 from chaingen.show.drawing import pyvista_off_screen
-from chaingen.show.picture import PIXEL_TOLERANCE, Colour, dress, photograph, ring_surface
+from chaingen.show.look import Look
+from chaingen.show.picture import PIXEL_TOLERANCE, add_rings, dress, photograph, ring_surface
 from chaingen.show.supports import Surface, surfaces
 
 LONG_SIDE = 520
@@ -115,9 +116,7 @@ def _views(
 class _Set:
     """A plotter with a piece and its supports that frames of a film are taken from."""
 
-    def __init__(
-        self, pv: Any, rings: Rings, solids: Sequence[Solid], scale: float, look: tuple[Colour, float]
-    ) -> None:
+    def __init__(self, pv: Any, rings: Rings, solids: Sequence[Solid], scale: float, look: Look) -> None:
         self._pv = pv
         self._tolerance = float(
             np.clip(FINER * PIXEL_TOLERANCE * scale, 0.002, 0.15 * rings.wire_radii.max())
@@ -128,18 +127,14 @@ class _Set:
         self._supports: list[Surface] = surfaces(pv, solids, rings, finest=FINER * scale)
         for surface in self._supports:
             surface.add_to(self._plotter)
-        self._surface = ring_surface(pv, rings, self._tolerance)
-        colour, roughness = look
-        self._plotter.add_mesh(
-            self._surface, color=colour, pbr=True, metallic=1.0, roughness=roughness, smooth_shading=True,
-            split_sharp_edges=False,
-        )  # fmt: skip
+        self._surfaces = add_rings(self._plotter, pv, rings, look, self._tolerance)
 
     def move(self, rings: Rings) -> None:
         """Move the rings, and their shade with them."""
-        moved = ring_surface(self._pv, rings, self._tolerance)
-        self._surface.points = moved.points
-        self._surface.point_data.active_normals = moved.point_data.active_normals
+        for own, surface in self._surfaces:
+            moved = ring_surface(self._pv, rings[own], self._tolerance)
+            surface.points = moved.points
+            surface.point_data.active_normals = moved.point_data.active_normals
         for surface in self._supports:
             surface.shaded(rings)
 
@@ -160,8 +155,7 @@ def draw_turning(
     solids: Sequence[Solid],
     elevation: float,
     *,
-    colour: Colour,
-    roughness: float,
+    look: Look,
     tallness: float = 0.0,
 ) -> None:
     """Draw a full turn about the vertical as a GIF that loops.
@@ -171,8 +165,7 @@ def draw_turning(
         rings: The piece at rest.
         solids: What holds it.
         elevation: How far the viewer looks down [rad].
-        colour: sRGB colour of the metal, each 0 to 1.
-        roughness: Its roughness, 0 to 1.
+        look: The look of every ring.
         tallness: Least height of a frame over its width.
 
     Raises:
@@ -181,7 +174,7 @@ def draw_turning(
     """
     pv = pyvista_off_screen()
     views = turning_views(rings, elevation, tallness=tallness)
-    scene = _Set(pv, rings, solids, views[0].mm_per_pixel, (colour, roughness))
+    scene = _Set(pv, rings, solids, views[0].mm_per_pixel, look)
     try:
         images = [scene.take(view) for view in views]
     finally:
@@ -195,8 +188,7 @@ def draw_settling(
     solids: Sequence[Solid],
     towards: tuple[float, float, float],
     *,
-    colour: Colour,
-    roughness: float,
+    look: Look,
     tallness: float = 0.0,
 ) -> None:
     """Draw the way to rest as a GIF that loops and holds its last frame.
@@ -208,8 +200,7 @@ def draw_settling(
         frames: Poses on the way, the last at rest; at least two.
         solids: What holds the piece.
         towards: Direction from the piece to the viewer.
-        colour: sRGB colour of the metal, each 0 to 1.
-        roughness: Its roughness, 0 to 1.
+        look: The look of every ring.
         tallness: Least height of a frame over its width.
 
     Raises:
@@ -220,7 +211,7 @@ def draw_settling(
     chosen = np.unique(np.linspace(0, len(frames) - 1, min(SETTLING_FRAMES, len(frames))).round().astype(int))
     shown = [frames[k] for k in chosen]
     view = settling_view(shown, np.array(towards), tallness=tallness)
-    scene = _Set(pv, shown[-1], solids, view.mm_per_pixel, (colour, roughness))
+    scene = _Set(pv, shown[-1], solids, view.mm_per_pixel, look)
     images = []
     try:
         for rings in shown:

@@ -12,9 +12,8 @@ from chaingen.geometry.rings import Floats, Ints, Rings
 from chaingen.model.mesh import frames, templates
 from chaingen.show.camera import FOOT, View, four_views
 from chaingen.show.drawing import pyvista_off_screen
+from chaingen.show.look import Look
 from chaingen.show.studio import BACKGROUND_BOTTOM, BACKGROUND_TOP, COLLISION, environment
-
-Colour = tuple[float, float, float]
 
 Stage = Callable[[Any, Any], None]
 """Told a plotter and pyvista once the studio's light is set: adds what else is in the picture."""
@@ -69,23 +68,36 @@ def dress(plotter: Any, pv: Any) -> None:
 
 
 def add_rings(
-    plotter: Any, pv: Any, rings: Rings, colour: Colour, roughness: float, collided: Ints, tolerance: float
-) -> None:
-    """Add rings to a plotter, those in `collided` in their own colour; `tolerance` is the mesh's [mm]."""
+    plotter: Any, pv: Any, rings: Rings, look: Look, tolerance: float, collided: Ints | None = None
+) -> list[tuple[Ints, Any]]:
+    """Add rings to a plotter, one surface a metal and one for those that run into others.
+
+    Args:
+        plotter: The plotter.
+        pv: Pyvista.
+        rings: The rings.
+        look: Their look.
+        tolerance: Farthest the meshes may lie from the true surface [mm].
+        collided: Indices of rings that get a colour of their own.
+
+    Returns:
+        For each surface the indices of its rings, and the surface.
+    """
     bad = np.zeros(len(rings), dtype=bool)
-    bad[collided] = True
-    if not bad.all():
+    if collided is not None:
+        bad[collided] = True
+    kinds = [(colour, 1.0, roughness, own[~bad[own]]) for colour, roughness, own in look.parts()]
+    added = []
+    for colour, metallic, roughness, own in [*kinds, (COLLISION, 0.0, 0.55, np.flatnonzero(bad))]:
+        if not len(own):
+            continue
+        surface = ring_surface(pv, rings[own], tolerance)
         plotter.add_mesh(
-            ring_surface(pv, rings[np.flatnonzero(~bad)], tolerance),
-            color=colour, pbr=True, metallic=1.0, roughness=roughness, smooth_shading=True,
+            surface, color=colour, pbr=True, metallic=metallic, roughness=roughness, smooth_shading=True,
             split_sharp_edges=False,
         )  # fmt: skip
-    if bad.any():
-        plotter.add_mesh(
-            ring_surface(pv, rings[np.flatnonzero(bad)], tolerance),
-            color=COLLISION, pbr=True, metallic=0.0, roughness=0.55, smooth_shading=True,
-            split_sharp_edges=False,
-        )  # fmt: skip
+        added.append((own, surface))
+    return added
 
 
 def _scale_bar(image: Any, view: View) -> Any:
@@ -134,8 +146,7 @@ def draw_views(
     rings: Rings,
     views: Iterable[View],
     *,
-    colour: Colour,
-    roughness: float,
+    look: Look,
     collided: Ints | None = None,
     stage: Stage | None = None,
     on_progress: Callable[[str], None] | None = None,
@@ -146,8 +157,7 @@ def draw_views(
         folder: Where the pictures go, named after the views.
         rings: The rings.
         views: The views.
-        colour: sRGB colour of the metal, each 0 to 1.
-        roughness: Its roughness, 0 to 1.
+        look: The look of every ring.
         collided: Indices of rings to show as running into others.
         stage: Adds what else is in the pictures.
         on_progress: Told the name of each picture before it is drawn.
@@ -191,7 +201,7 @@ def draw_views(
                     stage(plotter, pv)
                 shown = np.flatnonzero(seen)
                 collided_shown = np.flatnonzero(np.isin(shown, bad))
-                add_rings(plotter, pv, rings[shown], colour, roughness, collided_shown, tolerance)
+                add_rings(plotter, pv, rings[shown], look[shown], tolerance, collided_shown)
                 drawn_at, drawn = tolerance, seen
             image = _scale_bar(photograph(plotter, view), view)
             path = folder / f"{view.name}.png"
@@ -210,8 +220,7 @@ def draw_pictures(
     folder: Path,
     rings: Rings,
     *,
-    colour: Colour,
-    roughness: float,
+    look: Look,
     collided: Ints | None = None,
     focus: Floats | None = None,
     on_progress: Callable[[str], None] | None = None,
@@ -221,14 +230,11 @@ def draw_pictures(
     Args:
         folder: Where front.png, side.png, three-quarter.png and close-up.png go.
         rings: The rings.
-        colour: sRGB colour of the metal, each 0 to 1.
-        roughness: Its roughness, 0 to 1.
+        look: The look of every ring.
         collided: Indices of rings to show as running into others.
         focus: What the close-up is about [mm], shape (3,); the middle of the piece by default.
         on_progress: Told the name of each picture before it is drawn.
     """
     middle = rings.centres[np.argmin(np.linalg.norm(rings.centres - rings.centres.mean(axis=0), axis=1))]
     views = four_views(rings, middle if focus is None else focus)
-    return draw_views(
-        folder, rings, views, colour=colour, roughness=roughness, collided=collided, on_progress=on_progress
-    )
+    return draw_views(folder, rings, views, look=look, collided=collided, on_progress=on_progress)

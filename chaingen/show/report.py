@@ -10,7 +10,9 @@ from chaingen.files import write_text
 from chaingen.make.result import Result
 from chaingen.solve.drape.drape import Draped, NotDraped
 from chaingen.solve.supple import Supple
+from chaingen.stock.metals import Metal
 from chaingen.weave.groups import RingSize
+from chaingen.weave.pieces import Piece, Sheet
 
 VERSION = 1
 """Raised when a key changes its meaning or goes away."""
@@ -31,6 +33,27 @@ def _size(size: RingSize) -> dict[str, Any]:
         "wire_diameter_mm": _mm(size.wire_diameter),
         "aspect_ratio": round(size.aspect_ratio, 4),
     }
+
+
+def _g(value: float | None) -> float | None:
+    """A weight of closed, solid rings, rounded to a microgram."""
+    return None if value is None else round(value, 6)
+
+
+def _metal(metal: Metal, result: Result) -> dict[str, Any]:
+    own = [c for c in result.counts if c.metal == metal]
+    return {
+        "name": metal.name,
+        "density_g_per_cm3": metal.density,
+        "count": sum(c.count for c in own),
+        "weight_g": _g(sum(c.weight for c in own)),
+    }
+
+
+def _form(piece: Piece) -> str:
+    if isinstance(piece, Sheet):
+        return "sheet"
+    return "closed loop" if piece.closed else "open run"
 
 
 def _supple(found: Supple) -> dict[str, Any]:
@@ -164,9 +187,15 @@ def report_of(result: Result, files: Sequence[str] = (), not_drawn: str = "") ->
             for s in placement.searches
         ],
         "ring_count": len(placement.graph),
-        "rings_by_size": [{**_size(c.size), "count": c.count} for c in result.counts],
-        "repeat": design.run.repeat,
-        "form": "closed loop" if design.run.closed else "open run",
+        "rings_by_size": [
+            {**_size(c.size), "metal": c.metal.name, "count": c.count, "weight_g": _g(c.weight)}
+            for c in result.counts
+        ],
+        "metals": [_metal(metal, result) for metal in result.metals.metals],
+        "weight_g": _g(result.weight),
+        "areal_weight_g_per_cm2": _g(result.areal_weight),
+        "repeat": design.piece.repeat,
+        "form": _form(design.piece),
         "length_asked_mm": _mm(result.asked_length),
         "finished_length_mm": _mm(result.finished_length),
         "length_as_placed_mm": _mm(result.length_as_placed),

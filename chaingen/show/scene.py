@@ -6,7 +6,7 @@ Gravity pulls along -z, the viewer stands at -y, x is to the right.
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, TypedDict
+from typing import Any
 
 import numpy as np
 
@@ -15,7 +15,8 @@ from chaingen.geometry.solids import Solid
 from chaingen.show.camera import View, framed
 from chaingen.show.drawing import pyvista_off_screen
 from chaingen.show.film import draw_settling, draw_turning
-from chaingen.show.picture import Colour, draw_views
+from chaingen.show.look import Look
+from chaingen.show.picture import draw_views
 from chaingen.show.supports import surfaces
 
 CLOSE = 9
@@ -29,13 +30,23 @@ STILLS: dict[str, dict[str, tuple[float, float, float]]] = {
     "table": {"above": (0.0, 0.0, 1.0), "three-quarter": (-0.55, -0.8, 0.7), "close-up": (-0.25, -0.8, 0.75)},
     "wrist": {"front": (0.0, -1.0, 0.0), "three-quarter": (0.7, -1.0, 0.45), "close-up": (0.35, -0.9, 0.7)},
     "neck": {"front": (0.0, -1.0, 0.0), "three-quarter": (0.7, -1.0, 0.3)},
+    "corners": {"front": (0.0, -1.0, 0.0), "three-quarter": (-0.7, -1.0, 0.5), "close-up": (-0.4, -1.0, 0.2)},
+    "edge": {"side": (0.0, -1.0, 0.0), "three-quarter": (0.9, -0.9, 0.65), "close-up": (0.7, -0.9, 0.8)},
 }
 """Pictures of each kind of scene and where each is seen from."""
 
-TALLNESS = {"hang": 0.0, "swag": 0.0, "table": 0.0, "wrist": 0.0, "neck": 0.62}
+TALLNESS = {"hang": 0.0, "swag": 0.0, "table": 0.0, "wrist": 0.0, "neck": 0.62, "corners": 0.0, "edge": 0.0}
 """Least height of a picture over its width: a necklace without neck and shoulders is hard to read."""
 
-ELEVATIONS = {"hang": 0.2, "swag": 0.25, "table": 0.6, "wrist": 0.3, "neck": 0.2}
+ELEVATIONS = {
+    "hang": 0.2,
+    "swag": 0.25,
+    "table": 0.6,
+    "wrist": 0.3,
+    "neck": 0.2,
+    "corners": 0.25,
+    "edge": 0.45,
+}
 """How far the viewer of the turning view looks down [rad]."""
 
 SETTLING = {
@@ -44,14 +55,10 @@ SETTLING = {
     "table": (0.0, -0.8, 0.9),
     "wrist": (0.0, -1.0, 0.1),
     "neck": (0.0, -1.0, 0.2),
+    "corners": (-0.3, -1.0, 0.3),
+    "edge": (0.8, -1.0, 0.4),
 }
 """Where the settling film of each kind of scene is seen from."""
-
-
-class _Look(TypedDict):
-    colour: Colour
-    roughness: float
-    tallness: float
 
 
 def still_views(rings: Rings, kind: str) -> list[View]:
@@ -59,7 +66,7 @@ def still_views(rings: Rings, kind: str) -> list[View]:
 
     Args:
         rings: The piece at rest.
-        kind: The kind of scene: hang, swag, table, wrist or neck.
+        kind: The kind of scene: hang, swag, table, wrist, neck, corners or edge.
     """
     views = []
     for name, towards in STILLS[kind].items():
@@ -67,7 +74,7 @@ def still_views(rings: Rings, kind: str) -> list[View]:
         close = rings[nearest_rings(rings, _telling(rings, kind))] if name == "close-up" else None
         view = _taller(framed(name, rings, np.array(towards), up, close), TALLNESS[kind])
         # A table, a bust or the rest of the piece would run through the scale bar.
-        views.append(replace(view, plain_foot=name == "close-up" or kind in ("table", "neck")))
+        views.append(replace(view, plain_foot=name == "close-up" or kind in ("table", "neck", "edge")))
     return views
 
 
@@ -79,7 +86,10 @@ def _taller(view: View, tallness: float) -> View:
 
 def _telling(rings: Rings, kind: str) -> Floats:
     """The place a close-up is about [mm]: what holds the piece, or its middle."""
-    if kind in ("hang", "wrist"):
+    if kind == "edge":
+        # Where the sheet goes over: farthest out and up.
+        return np.asarray(rings.centres[(rings.centres[:, 0] + rings.centres[:, 2]).argmax()])
+    if kind in ("hang", "wrist", "corners"):
         return np.asarray(rings.centres[rings.centres[:, 2].argmax()])
     away = np.linalg.norm(rings.centres - rings.centres.mean(axis=0), axis=1)
     return np.asarray(rings.centres[away.argmin()])
@@ -103,8 +113,7 @@ def draw_scene(
     solids: Sequence[Solid],
     kind: str,
     *,
-    colour: Colour,
-    roughness: float,
+    look: Look,
     frames: Sequence[Rings] = (),
     on_progress: Callable[[str], None] | None = None,
 ) -> list[Path]:
@@ -115,9 +124,8 @@ def draw_scene(
             there are frames.
         rings: The piece at rest.
         solids: What holds it.
-        kind: The kind of scene: hang, swag, table, wrist or neck.
-        colour: sRGB colour of the metal, each 0 to 1.
-        roughness: Its roughness, 0 to 1.
+        kind: The kind of scene: hang, swag, table, wrist, neck, corners or edge.
+        look: The look of every ring.
         frames: Poses on the way to rest, the last at rest; none for no film.
         on_progress: Told the name of each picture before it is drawn.
 
@@ -139,16 +147,15 @@ def draw_scene(
     say = on_progress or (lambda _: None)
     written = draw_views(
         folder, rings, still_views(rings, kind),
-        colour=colour, roughness=roughness, stage=stage, on_progress=on_progress,
+        look=look, stage=stage, on_progress=on_progress,
     )  # fmt: skip
     say("turning")
-    look: _Look = {"colour": colour, "roughness": roughness, "tallness": TALLNESS[kind]}
     turning = folder / "turning.gif"
-    draw_turning(turning, rings, solids, ELEVATIONS[kind], **look)
+    draw_turning(turning, rings, solids, ELEVATIONS[kind], look=look, tallness=TALLNESS[kind])
     written.append(turning)
     if len(frames) > 1:
         say("settling")
         settling = folder / "settling.gif"
-        draw_settling(settling, frames, solids, SETTLING[kind], **look)
+        draw_settling(settling, frames, solids, SETTLING[kind], look=look, tallness=TALLNESS[kind])
         written.append(settling)
     return written

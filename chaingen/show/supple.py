@@ -7,7 +7,8 @@ import numpy as np
 
 from chaingen.geometry.rings import Floats, Rings, concatenate
 from chaingen.show.camera import View, framed
-from chaingen.show.picture import Colour, draw_views
+from chaingen.show.look import Look
+from chaingen.show.picture import draw_views
 from chaingen.solve.supple import Supple
 
 APART = 0.7
@@ -48,18 +49,24 @@ def supple_view(found: Supple) -> tuple[Rings, View]:
     return rings, view
 
 
-def draw_supple(folder: Path, found: Supple, *, colour: Colour, roughness: float) -> list[Path]:
+def shown_rings(found: Supple) -> tuple[int, ...]:
+    """How many rings of repeated cells each part of the picture shows, the bends first, the twist last."""
+    return (*(len(bend.rings) for bend in found.bends), len(found.twisted))
+
+
+def draw_supple(folder: Path, found: Supple, *, look: Look) -> list[Path]:
     """Draw how supple a chain is as supple.png.
 
     Args:
         folder: Where the picture goes.
         found: What was found.
-        colour: sRGB colour of the metal, each 0 to 1.
-        roughness: Its roughness, 0 to 1.
+        look: The look of the rings of repeated cells in a row, as many as the longest part shows; see
+            `shown_rings`.
 
     Raises:
         CannotDraw: Pictures cannot be drawn here.
         CannotWrite: The file cannot be written.
     """
     rings, view = supple_view(found)
-    return draw_views(folder, rings, [view], colour=colour, roughness=roughness)
+    row = np.concatenate([np.arange(count) for count in shown_rings(found)])
+    return draw_views(folder, rings, [view], look=look[row])

@@ -1,4 +1,4 @@
-"""What holds a piece in a scene, as surfaces for pictures: pegs, a table, a forearm, a bust.
+"""What holds a piece in a scene, as surfaces for pictures: pegs, a table or its edge, a forearm, a bust.
 
 They are matt and of one calm tone each, so that nobody takes them for metal, and darker where wires keep the
 light from them. The shade belongs to the surface, not to the camera: it does not flicker while the piece
@@ -23,6 +23,7 @@ TONES: dict[SolidKind, Tone] = {
     SolidKind.BAR: (0.50, 0.52, 0.56),
     SolidKind.OVAL: (0.42, 0.45, 0.50),
     SolidKind.FORM: (0.42, 0.45, 0.50),
+    SolidKind.LEDGE: (0.93, 0.915, 0.89),
 }
 """sRGB of each kind of support before light and shade."""
 
@@ -40,6 +41,9 @@ DARKEST = 0.75
 
 FACETS = 96
 """Facets round a peg; a forearm has as many at least."""
+
+BOARD = 0.12
+"""Thickness of a table that is seen from its edge, as part of what is seen of its depth."""
 
 FORM_POINTS = 700_000
 """Points of the grid in which the surface of a bust is found."""
@@ -89,6 +93,7 @@ def surfaces(pv: Any, solids: Sequence[Solid], rings: Rings, *, finest: float = 
         SolidKind.BAR: _peg,
         SolidKind.OVAL: _forearm,
         SolidKind.FORM: _bust,
+        SolidKind.LEDGE: _board,
     }
     made = []
     for solid in solids:
@@ -153,6 +158,71 @@ def _table(pv: Any, solid: Solid, rings: Rings, finest: float) -> Any:
     return _grid(pv, points, False)
 
 
+def _board(pv: Any, solid: Solid, rings: Rings, finest: float) -> Any:
+    """The end of a table: a thick board, wider than the piece, that reaches back behind it.
+
+    Its profile runs round the board from below the front over the rounded edge to the back; all its edges are
+    rounded alike, and the two sides are closed.
+    """
+    end, height, edge = (float(value) for value in solid.numbers)
+    low, high = rings.bounds()
+    wide = high[1] - low[1]
+    reach = SHADE_REACH * float((rings.radii + rings.wire_radii).max())
+    back = min(low[0] - reach, end - 4.0 * edge)
+    thick = max(BOARD * (end - back), 3.0 * edge)
+    sides = (low[1] - max(reach, 0.15 * wide), high[1] + max(reach, 0.15 * wide))
+    step = _spacing((end - back + thick) * (sides[1] - sides[0]), rings, finest)
+    outline = _round_box(back, end, height - thick, height, edge, step)
+    middle = np.array([0.5 * (back + end), height - 0.5 * thick])
+    places = np.linspace(sides[0], sides[1], max(2, round((sides[1] - sides[0]) / step) + 1))
+    # The sides' caps shrink towards the middle of the profile.
+    rows = [(1e-3, sides[0]), *((1.0, y) for y in places), (1e-3, sides[1])]
+    points = np.stack(
+        [
+            np.column_stack([at[:, 0], np.full(len(at), y), at[:, 1]])
+            for at, y in ((middle + part * (outline - middle), y) for part, y in rows)
+        ]
+    )
+    caps = [_grid(pv, points[part, ::-1], True) for part in (slice(0, 2), slice(1, -1), slice(-2, None))]
+    return _joined(pv, caps)
+
+
+def _round_box(left: float, right: float, low: float, high: float, edge: float, step: float) -> Floats:
+    """A rectangle with rounded corners as points (x, z), clockwise as seen from -y [mm], shape (k, 2)."""
+    bend = np.linspace(0.0, 0.5 * np.pi, max(7, round(0.5 * np.pi * edge / step) + 1))
+    corners = (
+        (right - edge, high - edge, 0.5 * np.pi),
+        (right - edge, low + edge, 0.0),
+        (left + edge, low + edge, -0.5 * np.pi),
+        (left + edge, high - edge, np.pi),
+    )
+    parts = []
+    for k, (x, z, begin) in enumerate(corners):
+        arc = np.column_stack([x + edge * np.cos(begin - bend), z + edge * np.sin(begin - bend)])
+        after_x, after_z, after = corners[(k + 1) % 4]
+        to = np.array([after_x + edge * np.cos(after), after_z + edge * np.sin(after)])
+        count = max(2, round(float(np.linalg.norm(to - arc[-1])) / step))
+        parts += [arc, arc[-1] + np.linspace(0.0, 1.0, count + 1)[1:-1, None] * (to - arc[-1])]
+    return np.concatenate(parts)
+
+
+def _joined(pv: Any, meshes: Sequence[Any]) -> Any:
+    """Several surfaces as one, each with its own normals."""
+    points = np.concatenate([np.asarray(mesh.points) for mesh in meshes])
+    starts = np.cumsum([0, *(mesh.n_points for mesh in meshes)])
+    cells = np.concatenate(
+        [
+            np.asarray(mesh.faces).reshape(-1, 4) + np.array([0, start, start, start])
+            for mesh, start in zip(meshes, starts, strict=False)
+        ]
+    )
+    whole = pv.PolyData(points, cells.ravel())
+    whole.point_data.active_normals = np.concatenate(
+        [np.asarray(mesh.point_data.active_normals) for mesh in meshes]
+    )
+    return whole
+
+
 def _turned(
     pv: Any, along: Floats, rims: Floats, origin: Floats, axis: Floats, across: Floats, up: Floats
 ) -> Any:
@@ -213,13 +283,15 @@ def held_by(rings: Rings, solid: Solid) -> Ints:
 
 
 def _peg(pv: Any, solid: Solid, rings: Rings, finest: float) -> Any:
-    """A round bar that stands out by a ring or so on either side of what it holds."""
+    """A round bar that stands out on either side of what it holds, by a ring or so where it is level."""
     point, axis, radius = solid.numbers[:3], solid.numbers[3:6], float(solid.numbers[6])
     held = held_by(rings, solid)
     if not len(held):
         held = np.argsort(np.linalg.norm(rings.centres - point, axis=1), kind="stable")[:1]
     low, high = _along(rings[held], point, axis)
-    over = 2.0 * float((rings.radii + rings.wire_radii)[held].max())
+    # A pin that stands in a table shows no more than its head.
+    upright = abs(axis[2]) > 0.5
+    over = (0.5 if upright else 2.0) * float((rings.radii + rings.wire_radii)[held].max())
     low, high = low - over, high + over
     across, up = (v[0] for v in axes_across(axis[None, :]))
     step = _spacing(2.0 * np.pi * radius * (high - low), rings, finest)

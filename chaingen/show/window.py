@@ -3,22 +3,18 @@
 import os
 import sys
 
-import numpy as np
-
 from chaingen.errors import CannotDraw
 from chaingen.geometry.rings import Ints, Rings
-from chaingen.show.picture import Colour, add_rings, dress
+from chaingen.show.look import Look
+from chaingen.show.picture import add_rings, dress
 
 
-def open_window(
-    rings: Rings, *, colour: Colour, roughness: float, collided: Ints | None = None, title: str = "chaingen"
-) -> None:
+def open_window(rings: Rings, *, look: Look, collided: Ints | None = None, title: str = "chaingen") -> None:
     """Show rings in a window until it is closed.
 
     Args:
         rings: The rings.
-        colour: sRGB colour of the metal, each 0 to 1.
-        roughness: Its roughness, 0 to 1.
+        look: The look of every ring.
         collided: Indices of rings to show as running into others.
         title: Title of the window.
 
@@ -35,8 +31,7 @@ def open_window(
 
     plotter = pv.Plotter(title=title, lighting="none", window_size=[1280, 900])
     dress(plotter, pv)
-    bad = np.empty(0, dtype=np.int64) if collided is None else collided
-    add_rings(plotter, pv, rings, colour, roughness, bad, 0.02 * float(rings.wire_radii.max()))
+    add_rings(plotter, pv, rings, look, 0.02 * float(rings.wire_radii.max()), collided)
     plotter.enable_parallel_projection()
     plotter.enable_anti_aliasing("msaa")
     plotter.add_text("drag: turn   shift+drag: move   wheel: zoom   q: close", font_size=9, color="black")

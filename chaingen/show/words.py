@@ -3,14 +3,16 @@
 import math
 from collections.abc import Sequence
 
+from chaingen.make.counts import RingCount
 from chaingen.make.result import Result
 from chaingen.solve.drape.drape import NotDraped
-from chaingen.solve.place import Answer
+from chaingen.solve.placement import Answer
 from chaingen.solve.sizes import SizeEntry, Tightest
 from chaingen.solve.supple import Bend
 from chaingen.solve.verdict import LOOSE_FROM, TIGHT_BELOW, Fit, Nearest
 from chaingen.stock.gauges import describe_wire, gauge_name
 from chaingen.units import format_mm
+from chaingen.weave.pieces import Sheet
 
 MOST_NAMED = 5
 """Collisions and faults that are named one by one."""
@@ -123,29 +125,52 @@ def verdict_lines(result: Result) -> list[str]:
     lines += [nearest_words(nearest) for nearest in result.nearest]
     if not result.fits and not result.nearest:
         lines.append("No sizes near these were found to fit.")
-    counts = ", ".join(
-        f"{c.count:,} of {format_mm(c.size.inside_diameter)} inside in {describe_wire(c.size.wire_diameter)}"
-        for c in result.counts
-    )
-    lines.append(f"{len(placement.graph):,} rings: {counts}.")
+    lines += ring_lines(result)
     if result.finished_length is None and result.asked_length is not None:
         lines.append(
             "Rings that do not fit have no finished length, "
-            f"so the groups were made {design.run.repeat} times."
+            f"so the groups were made {design.piece.repeat} times."
         )
     if result.finished_length is not None:
-        way = "Round the loop" if design.run.closed else "Pulled straight"
+        way = "Round the loop" if design.piece.closed else "Pulled straight"
         asked = f", for {format_mm(result.asked_length, 1)} asked" if result.asked_length is not None else ""
         inches = result.finished_length / 25.4
         lines.append(
             f"{way} it measures {format_mm(result.finished_length, 1)} ({inches:.2f} in){asked}, "
             f"with the groups made "
-            f"{design.run.repeat:,} {'time' if design.run.repeat == 1 else 'times'}. With its gaps open, as "
-            f"in pictures and models, it is {format_mm(result.length_as_placed, 1)} long."
+            f"{design.piece.repeat:,} {'time' if design.piece.repeat == 1 else 'times'}. With its gaps open, "
+            f"as in pictures and models, it is {format_mm(result.length_as_placed, 1)} long."
         )
+    elif isinstance(design.piece, Sheet):
+        corner, far = placement.rings.bounds()
+        wide, tall = (format_mm(float(extent), 1) for extent in (far - corner)[:2])
+        lines.append(f"As placed it is {wide} wide and {tall} high.")
     elif result.fits:
         lines.append("It has too many unlike groups to be pulled straight, so no finished length is known.")
     return lines
+
+
+def ring_lines(result: Result) -> list[str]:
+    """How many rings of which size and metal, and what they weigh."""
+    several = len(result.metals.metals) > 1
+
+    def named(count: RingCount) -> str:
+        inside, wire = format_mm(count.size.inside_diameter), describe_wire(count.size.wire_diameter)
+        metal = f", {count.metal.name}, {_grams(count.weight)}" if several else ""
+        return f"{count.count:,} of {inside} inside in {wire}{metal}"
+
+    rings = len(result.placement.graph)
+    listed = ("; " if several else ", ").join(named(count) for count in result.counts)
+    what = "" if several else f" in {result.metals.metals[0].name}"
+    weight = f"Closed and solid they weigh {_grams(result.weight)}{what}"
+    if result.areal_weight is not None:
+        weight += f", and away from its edges the sheet as placed {result.areal_weight:.3g} g/cm²"
+    return [f"{rings:,} {'ring' if rings == 1 else 'rings'}: {listed}.", f"{weight}."]
+
+
+def _grams(weight: float) -> str:
+    """A weight to three figures or a hundredth of a gram, whichever says more."""
+    return f"{weight:,.2f} g" if weight >= 1.0 else f"{weight:.3g} g"
 
 
 def rest_lines(result: Result) -> list[str]:
@@ -158,7 +183,7 @@ def rest_lines(result: Result) -> list[str]:
         if isinstance(drape, NotDraped):
             lines.append(f"{kind}: not draped, for {drape.why}.")
             continue
-        found = [f"{format_mm(drape.length, 1)} long"]
+        found = [] if drape.length is None else [f"{format_mm(drape.length, 1)} long"]
         if drape.circumference is not None:
             found.append(f"round {format_mm(drape.circumference, 1)}")
         if drape.span is not None:
@@ -172,7 +197,8 @@ def rest_lines(result: Result) -> list[str]:
         thinner = (
             f"; wire taken {format_mm(drape.hair, 4)} thinner, for there is no slack" if drape.hair else ""
         )
-        lines.append(f"{kind}: {state}: {', '.join(found)}; {unchanged}{thinner}.")
+        measures = f": {', '.join(found)}" if found else ""
+        lines.append(f"{kind}: {state}{measures}; {unchanged}{thinner}.")
     if result.supple is not None:
         lines += [_bend_line(bend) for bend in result.supple.bends]
         one, other = (math.degrees(twist) for twist in result.supple.twist)

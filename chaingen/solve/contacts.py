@@ -5,7 +5,7 @@ minima, even samples of both circles enter the program, so that flat contacts (r
 not zigzag.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import pi, sqrt
 
 import numba
@@ -17,7 +17,7 @@ from chaingen.geometry.distance import MOST_MINIMA, nearest_on_circle, nearest_p
 from chaingen.geometry.linking import disc_crossings
 from chaingen.geometry.near import near_pairs
 from chaingen.geometry.rings import Floats, Ints, Rings, axes_across
-from chaingen.solve.motion import Motion, MotionKind
+from chaingen.solve.motion import UNKNOWNS, Motion, MotionKind
 from chaingen.weave.graph import LinkGraph
 
 REACH = 2.5
@@ -42,12 +42,13 @@ class Rows:
     Attributes:
         first: Index of the first ring, shape (m,).
         second: Index of the second ring, shape (m,).
-        image: Image of the cell in which the second ring lies, shape (m,).
+        image: Image of the cell in which the second ring lies, an index into `cells`, shape (m,).
         sign: +1 where the pair is linked as asked, -1 where not, shape (m,).
         distance: Distance of the centrelines there [mm], shape (m,).
         direction: Unit vector from the second to the first nearest point, shape (m, 3).
         arms: From either ring's centre to its nearest point [mm], shape (m, 2, 3).
         is_minimum: Whether the row is a local minimum (the others are samples), shape (m,).
+        cells: The images, as cells along and across, shape (k, 2).
     """
 
     first: Ints
@@ -58,6 +59,7 @@ class Rows:
     direction: Floats
     arms: Floats
     is_minimum: npt.NDArray[np.bool_]
+    cells: Ints
 
 
 @numba.njit(cache=True)
@@ -170,49 +172,60 @@ class Contacts:
     """Finds the linearised contacts of a graph at any state."""
 
     def __init__(self, graph: LinkGraph) -> None:
-        n = len(graph)
-        self._size = n
-        self._links = np.column_stack([graph.links, graph.offsets])
-        keys = self._key(self._links)
-        # A link of a ring with its own next image, or of a loop's far side, can be met from either end.
-        self._keys = np.unique(keys)
+        self._size = len(graph)
+        links, cells = graph.links.copy(), graph.offsets.copy()
+        # A link can be seen from either end; it is kept as seen from the cell that lies behind.
+        behind = (cells[:, 0] < 0) | ((cells[:, 0] == 0) & (cells[:, 1] < 0))
+        links[behind] = links[behind][:, ::-1]
+        cells[behind] *= -1
+        inside = (cells == 0).all(axis=1)
+        links[inside] = np.sort(links[inside], axis=1)
+        self._links, self._cells = links, cells
+        self._keys = self._key(links, cells)
         self._room = 4096
 
-    def _key(self, pairs: Ints) -> Ints:
-        return np.asarray((pairs[:, 2] * self._size + pairs[:, 0]) * self._size + pairs[:, 1])
+    def _key(self, pairs: Ints, cells: Ints) -> Ints:
+        image = cells[:, 0] * 1024 + cells[:, 1] + 512
+        return np.asarray((image * self._size + pairs[:, 0]) * self._size + pairs[:, 1])
 
-    def pairs(self, state: State) -> tuple[Ints, npt.NDArray[np.bool_]]:
-        """Pairs that could meet and all links (index, index, image), and whether each should be linked."""
+    def pairs(self, state: State) -> tuple[Ints, Ints, npt.NDArray[np.bool_]]:
+        """Pairs that could meet, and all links.
+
+        Returns:
+            Index, index and image of each pair, shape (m, 3); the images, shape (k, 2); and whether each pair
+            should be linked.
+        """
         rings, motion = state.rings, state.motion
         margin = max(2.0 * float(rings.wire_radii.max()), REACH * float(rings.radii.min()))
         if motion.kind is MotionKind.NONE:
+            cells = np.zeros((1, 2), dtype=np.int64)
             near = near_pairs(rings, margin=margin)
             pairs = np.column_stack([near, np.zeros(len(near), dtype=np.int64)])
         else:
             reach = rings.radii + rings.wire_radii
-            most = float(2.0 * reach.max() + margin)
-            span = float(np.ptp(rings.centres[:, 0]))
-            images = motion.image_count(most, span)
-            rotations, translations = motion.transforms(images)
+            extent = np.ptp(rings.centres, axis=0)
+            span = float(np.linalg.norm(extent) if motion.kind is MotionKind.SHEET else extent[0])
+            cells = motion.images(float(2.0 * reach.max() + margin), span)
+            rotations, translations = motion.transforms(cells)
             moved = np.einsum("kab,nb->kna", rotations, rings.centres) + translations[:, None, :]
             apart = np.linalg.norm(rings.centres[None, :, None, :] - moved[:, None, :, :], axis=3)
             close = apart < reach[None, :, None] + reach[None, None, :] + margin
             close[0] &= np.triu(np.ones((len(rings), len(rings)), dtype=bool), 1)
             k, i, j = np.nonzero(close)
             pairs = np.column_stack([i, j, k])
-        missing = self._links[~np.isin(self._keys_of_links(), self._key(pairs))]
-        pairs = np.ascontiguousarray(np.concatenate([pairs, missing]))
-        return pairs, np.isin(self._key(pairs), self._keys)
-
-    def _keys_of_links(self) -> Ints:
-        return self._key(self._links)
+        missing = ~np.isin(self._keys, self._key(pairs, cells[pairs[:, 2]]))
+        if missing.any():
+            extra, of_extra = np.unique(self._cells[missing], axis=0, return_inverse=True)
+            more = np.column_stack([self._links[missing], len(cells) + of_extra.ravel()])
+            pairs, cells = np.concatenate([pairs, more]), np.concatenate([cells, extra])
+        wanted = np.isin(self._key(pairs, cells[pairs[:, 2]]), self._keys)
+        return np.ascontiguousarray(pairs), cells, wanted
 
     def rows(self, state: State, reach: float) -> Rows:
         """Linearised contacts: wrongly linked pairs, and of the others places nearer than `reach` [mm]."""
-        pairs, wanted = self.pairs(state)
+        pairs, cells, wanted = self.pairs(state)
         rings = state.rings
-        images = int(pairs[:, 2].max(initial=0))
-        rotations, translations = state.motion.transforms(images)
+        rotations, translations = state.motion.transforms(cells)
         while True:
             room = self._room
             index = np.empty((room, 3), dtype=np.int64)
@@ -237,20 +250,21 @@ class Contacts:
             direction[:m],
             arms[:m],
             minimum[:m],
+            cells,
         )
 
 
 def jacobian(rows: Rows, state: State, free: npt.NDArray[np.bool_]) -> csc_matrix:
-    """Derivatives of the contact distances, shape (m, 5 * free rings + 1).
+    """Derivatives of the contact distances, shape (m, 5 * free rings + UNKNOWNS).
 
-    Columns: three moves of each free ring's centre [mm], its two tilts times its radius [mm], last the period
-    [mm].
+    Columns: three moves of each free ring's centre [mm], its two tilts times its radius [mm], last the
+    unknowns of the motion [mm].
     """
     rings, motion = state.rings, state.motion
     column = np.full(len(rings), -1)
     column[free] = 5 * np.arange(int(free.sum()))
     one, two = axes_across(rings.normals)
-    rotations, _ = motion.transforms(int(rows.image.max(initial=0)))
+    rotations, translations = motion.transforms(rows.cells)
     m = len(rows.first)
     row_parts, column_parts, value_parts = [], [], []
     for ring, arm, side in ((rows.first, rows.arms[:, 0], 1.0), (rows.second, rows.arms[:, 1], -1.0)):
@@ -268,13 +282,18 @@ def jacobian(rows: Rows, state: State, free: npt.NDArray[np.bool_]) -> csc_matri
         row_parts.append(np.repeat(np.flatnonzero(keep), 5))
         column_parts.append((column[ring][keep][:, None] + np.arange(5)).ravel())
         value_parts.append(values[keep].ravel())
-    if motion.kind is MotionKind.SHIFT:
-        row_parts.append(np.arange(m))
-        column_parts.append(np.full(m, 5 * int(free.sum())))
-        value_parts.append(-rows.direction[:, 0] * rows.image)
+    if motion.kind is MotionKind.SHIFT or motion.kind is MotionKind.SHEET:
+        turned = rotations[rows.image]
+        points = np.einsum("mab,mb->ma", turned, rings.centres[rows.second]) + translations[rows.image]
+        points += rows.arms[:, 1]
+        slopes = motion.slopes(rows.cells[rows.image], points)
+        values = -np.einsum("mua,ma->mu", slopes, rows.direction)
+        row_parts.append(np.repeat(np.arange(m), UNKNOWNS))
+        column_parts.append(np.tile(5 * int(free.sum()) + np.arange(UNKNOWNS), m))
+        value_parts.append(values.ravel())
     return coo_matrix(
         (np.concatenate(value_parts), (np.concatenate(row_parts), np.concatenate(column_parts))),
-        shape=(m, 5 * int(free.sum()) + 1),
+        shape=(m, 5 * int(free.sum()) + UNKNOWNS),
     ).tocsc()
 
 
@@ -283,19 +302,19 @@ def stepped(state: State, free: npt.NDArray[np.bool_], step: Floats) -> State:
     rings = state.rings
     one, two = axes_across(rings.normals)
     moves = np.zeros((len(rings), 5))
-    moves[free] = step[:-1].reshape(-1, 5)
+    moves[free] = step[:-UNKNOWNS].reshape(-1, 5)
     turns = (moves[:, 3:4] * one + moves[:, 4:5] * two) / rings.radii[:, None]
     normals = rings.normals + np.cross(turns, rings.normals)
     normals /= np.linalg.norm(normals, axis=1)[:, None]
-    motion = state.motion
-    if motion.kind is MotionKind.SHIFT:
-        motion = replace(motion, period=motion.period + float(step[-1]))
-    return State(Rings(rings.centres + moves[:, :3], normals, rings.radii, rings.wire_radii), motion)
+    return State(
+        Rings(rings.centres + moves[:, :3], normals, rings.radii, rings.wire_radii),
+        state.motion.stepped(step[-UNKNOWNS:]),
+    )
 
 
 def picked_rows(rows: Rows, use: npt.NDArray[np.bool_]) -> Rows:
     """The rows where `use` is true."""
     return Rows(
         rows.first[use], rows.second[use], rows.image[use], rows.sign[use], rows.distance[use],
-        rows.direction[use], rows.arms[use], rows.is_minimum[use],
+        rows.direction[use], rows.arms[use], rows.is_minimum[use], rows.cells,
     )  # fmt: skip

@@ -4,10 +4,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from chaingen.solve.place import Answer, place
-from chaingen.solve.search import STARTS, solve_cell
+from chaingen.solve.cells import cell_of
+from chaingen.solve.place import place
+from chaingen.solve.placement import Answer
+from chaingen.solve.search import STARTS
 from chaingen.solve.taut import taut_cell, taut_row
-from chaingen.weave.groups import Run
+from chaingen.weave.pieces import Piece, Sections, Sheet
 
 MODEL_REPEATS = 3
 """Repeats of the short run from which longer ones are reckoned: its middle has neighbours on both sides."""
@@ -46,8 +48,8 @@ class TautLengths:
         return best
 
 
-def _row_length(run: Run, starts: int) -> float | None:
-    placement = place(run, starts=starts)
+def _row_length(piece: Piece, starts: int) -> float | None:
+    placement = place(piece, starts=starts)
     if placement.answer is not Answer.FITS or len(placement.graph) > ROW_RINGS:
         return None
     if len(placement.graph) == 1:
@@ -56,11 +58,11 @@ def _row_length(run: Run, starts: int) -> float | None:
     return taut_row(placement.graph, placement.rings).length
 
 
-def taut_lengths(run: Run, *, target: float | None = None, starts: int = STARTS) -> TautLengths | None:
-    """Lengths of a run for any number of repeats.
+def taut_lengths(run: Piece, *, target: float | None = None, starts: int = STARTS) -> TautLengths | None:
+    """Lengths of a piece for any number of repeats.
 
     Args:
-        run: The run.
+        run: A run or a chain; of sections only the one number of repeats they have; of a sheet none.
         target: A length that repeats will be sought for [mm]; None when the run's own number of repeats
             stands.
         starts: Seeded starts of the cell's search.
@@ -68,13 +70,15 @@ def taut_lengths(run: Run, *, target: float | None = None, starts: int = STARTS)
     Returns:
         None when the rings do not fit at zero gap, for then no length is defined.
     """
-    if target is None and not run.closed and run.repeat <= MODEL_REPEATS:
+    if isinstance(run, Sheet):
+        return None
+    if isinstance(run, Sections) or (target is None and not run.closed and run.repeat <= MODEL_REPEATS):
         length = _row_length(run, starts)
         return None if length is None else TautLengths(0.0, length, run.repeat)
-    graph, state, _, gap = solve_cell(run.cell, starts=starts)
-    if gap < 0.0:
+    cell = cell_of(run, starts=starts)
+    if cell.gap < 0.0:
         return None
-    period = taut_cell(graph, state.rings, state.motion).length * len(run.cell) / len(graph.groups)
+    period = taut_cell(cell.graph, cell.state.rings, cell.state.motion).length / cell.repeats
     if run.closed:
         return TautLengths(period, 0.0, 0)
     base = _row_length(run.repeated(MODEL_REPEATS), starts)

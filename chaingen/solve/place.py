@@ -1,222 +1,87 @@
-"""Placement: from a run of groups to poses of all its rings, and an honest answer to whether it can be made.
+"""Placement: from a piece to poses of all its rings, and an honest answer to whether it can be made.
 
-A repeated run is solved as one periodic cell and copied; what comes before and after it is grown on, ring
-poses near the junction free; a closed loop is solved as a ring of cells where its groups come round to
-themselves, otherwise as a whole. Short rows are solved whole, long rows of unlike groups are grown a few
-groups at a time. All starts are seeded: equal input gives equal output.
+All starts are seeded: equal input gives equal output.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
-from enum import StrEnum
-from math import pi
 
-import numpy as np
-
-from chaingen.geometry.rings import Floats, Ints, Rings, concatenate
-from chaingen.solve import rough
-from chaingen.solve.bound import HoleProof, hole_proof
+from chaingen.geometry.rings import Rings
+from chaingen.solve.bound import hole_proof
 from chaingen.solve.check import check
-from chaingen.solve.contacts import State
-from chaingen.solve.motion import Motion, MotionKind, repeat_cell
-from chaingen.solve.search import SAME, STARTS, WHOLE_RINGS, Search, grown, search, solve_cell, solve_row
+from chaingen.solve.place_run import place_run
+from chaingen.solve.place_sections import place_sections
+from chaingen.solve.place_weave import place_chain, place_sheet
+from chaingen.solve.placement import Answer, Placement
+from chaingen.solve.search import STARTS, Search
 from chaingen.weave.graph import LinkGraph, piece_graph
-from chaingen.weave.groups import Group, GroupKind, Run
-
-LOOP_RINGS = 150
-"""Closed loops that do not come round cell by cell are opened up as a whole up to this many rings; longer
-ones are bent so gently that the straight run's gaps serve."""
-
-PERIODIC_REPEATS = 3
-"""From this many repeats on, an open run is solved by its cell."""
-
-SLACKENING = 0.75
-"""A bent loop that keeps this part of the straight run's gap, and the clearance, is taken as it is."""
-
-
-class Answer(StrEnum):
-    """What the search can say. None of these is ever called by the name of another."""
-
-    FITS = "fits"
-    CANNOT_FIT = "cannot fit"
-    NO_FIT_FOUND = "no fit found"
-    NOT_CONVERGED = "did not converge"
-
-
-@dataclass(frozen=True, eq=False)
-class Placement:
-    """Where every ring is.
-
-    Attributes:
-        graph: The link graph of the whole piece.
-        rings: The poses, in the graph's order; an open run lies along x, a closed loop round z.
-        answer: Whether it fits.
-        gap: Smallest signed gap that the searches reached [mm].
-        clearance: The gap asked for [mm].
-        proof: The hole that cannot hold its wires, when the answer is "cannot fit".
-        searches: The evidence, one entry for each part that was solved.
-    """
-
-    graph: LinkGraph
-    rings: Rings
-    answer: Answer
-    gap: float
-    clearance: float
-    proof: HoleProof | None
-    searches: tuple[Search, ...]
-
+from chaingen.weave.groups import Run
+from chaingen.weave.pieces import Chain, Piece, Sheet
 
 Progress = Callable[[str], None]
 
 
-def _turned_about(rings: Rings, groups: Sequence[Group]) -> Rings:
-    """Rings and group order reversed by half a turn about z, which keeps every hand."""
-    flipped = rough.turned(rings, rough.about_z(pi))
-    ends = np.concatenate([[0], np.cumsum([group.count for group in groups])])
-    order = np.concatenate([np.arange(ends[k], ends[k + 1]) for k in reversed(range(len(groups)))])
-    return flipped[order.astype(np.int64)]
+@dataclass(frozen=True, eq=False)
+class _Placed:
+    graph: LinkGraph
+    rings: Rings
+    searches: list[Search]
+    gap: float
+    joints: tuple[tuple[tuple[int, ...], tuple[int, ...]], ...] = ()
+    cell_area: float | None = None
 
 
-def _place_repeated(run: Run, starts: int, enough: float) -> tuple[Rings, list[Search], float]:
-    """An open run by its cell, with what comes before and after grown on."""
-    graph, state, evidence, gap = solve_cell(run.cell, starts=starts, enough=enough)
-    searches = [evidence]
-    body = run.cell * run.repeat
-    images = -(-len(body) // len(graph.groups))
-    count = sum(group.count for group in body)
-    rings = repeat_cell(state.rings, state.motion, images)[:count]
-    if run.last:
-        keep = min(len(body), max(5, len(run.cell)))
-        tail = body[-keep:]
-        start = count - sum(group.count for group in tail)
-        row = tail + run.last
-        longer, more, least = grown(
-            row, keep, rings[start:], starts=starts, enough=enough, quarter=(len(body) - keep) % 2, known=gap
-        )
-        rings = concatenate([rings[:start], longer])
-        searches += more
-        gap = min(gap, least)
-    if run.first:
-        keep = min(len(body), max(5, len(run.cell)))
-        head = body[:keep]
-        size = sum(group.count for group in head)
-        row = tuple(reversed(head)) + tuple(reversed(run.first))
-        flipped = _turned_about(rings[:size], head)
-        longer, more, least = grown(
-            row, keep, flipped, starts=starts, enough=enough, quarter=(keep - 1) % 2, known=gap
-        )
-        rings = concatenate([_turned_about(longer, row), rings[size:]])
-        searches += more
-        gap = min(gap, least)
-    # Joins at open ends join nothing and are left off.
-    groups = run.first + body + run.last
-    begin = next((k for k, group in enumerate(groups) if group.kind is not GroupKind.JOIN), 0)
-    skip = sum(group.count for group in groups[:begin])
-    kept = sum(group.count for group in run.groups())
-    return rings[skip : skip + kept], searches, gap
-
-
-def _group_x(graph: LinkGraph, rings: Rings) -> Floats:
-    """X of the middle of each ring's group [mm], shape (n,)."""
-    sums = np.bincount(graph.group_of, weights=rings.centres[:, 0])
-    return np.asarray((sums / np.bincount(graph.group_of))[graph.group_of])
-
-
-def _place_closed(run: Run, starts: int, enough: float) -> tuple[Rings, list[Search], float]:
-    """A closed loop: a ring of cells where they come round, otherwise the whole loop at once."""
-    graph, state, evidence, straight = solve_cell(run.cell, starts=starts, enough=enough)
-    groups = run.groups()
-    cells, rest = divmod(len(groups), len(graph.groups))
-    searches = [evidence]
-    # With two cells the next one is also the one before, which a cell's links cannot say.
-    if rest == 0 and cells >= 3:
-        length = state.motion.period * cells
-        best: tuple[Rings, float, Search] | None = None
-        for tilt in (0.0, 0.5 * pi):
-            bent = rough.bent(state.rings, _group_x(graph, state.rings), length, tilt=tilt)
-            solved = search(
-                "loop", graph, State(bent, Motion(MotionKind.TURN, cells=cells)), starts=1, enough=enough
-            )
-            if best is None or solved.gap > best[1] + SAME:
-                best = (
-                    repeat_cell(solved.state.rings, solved.state.motion, cells),
-                    solved.gap,
-                    solved.search,
-                )
-        assert best is not None
-        searches.append(best[2])
-        return best[0], searches, best[1]
-    # The rest of the turn that an odd number of groups leaves is spread as a twist.
-    images = cells + (1 if rest else 0)
-    body = repeat_cell(state.rings, state.motion, images)
-    whole = piece_graph(run)
-    body = body[: len(whole)]
-    length = state.motion.period * len(groups) / len(graph.groups)
-    along = _group_x(whole, body)
-    twist = 0.5 * pi * (len(groups) % 2) / length
-    twisted = concatenate(
-        [
-            rough.turned(body[np.flatnonzero(along == x)], rough.about_x(twist * float(x)))
-            for x in np.unique(along)
-        ]
-    )
-    order = np.concatenate([np.flatnonzero(along == x) for x in np.unique(along)])
-    back: Ints = np.argsort(order)
-    bent = rough.bent(twisted[back], along, length)
-    report = check(whole, bent)
-    kept = report.links_as_designed and report.smallest_gap >= max(SLACKENING * straight, enough, 0.0)
-    if kept:
-        return bent, searches, report.smallest_gap
-    if len(whole) > LOOP_RINGS:
-        # Too long to be opened up as a whole: nothing is known beyond this one pose.
-        found = report.smallest_gap if report.links_as_designed else -np.inf
-        searches.append(Search("loop", (found,), int(report.links_as_designed), 0, False, ()))
-        return bent, searches, found
-    # A small loop is bent hard, so that its regular start may be a poor one.
-    tries = starts if len(whole) <= WHOLE_RINGS else 1
-    solved = search("loop", whole, State(bent, Motion()), starts=tries, enough=enough)
-    searches.append(solved.search)
-    return solved.state.rings, searches, solved.gap
-
-
-def _place_row(run: Run, starts: int, enough: float) -> tuple[Rings, list[Search], float]:
-    rings, searches, gap = solve_row(run.groups(), starts=starts, enough=enough)
-    return rings, list(searches), gap
+def _placed(piece: Piece, starts: int, enough: float) -> _Placed:
+    if isinstance(piece, Run):
+        return _Placed(piece_graph(piece), *place_run(piece, starts=starts, enough=enough))
+    if isinstance(piece, Chain):
+        return _Placed(*place_chain(piece, enough=enough))
+    if isinstance(piece, Sheet):
+        graph, rings, searches, gap, area = place_sheet(piece, enough=enough)
+        return _Placed(graph, rings, searches, gap, cell_area=area)
+    return _Placed(*place_sections(piece, starts=starts, enough=enough))
 
 
 def place(
-    run: Run, *, clearance: float = 0.0, starts: int = STARTS, on_progress: Progress | None = None
+    piece: Piece, *, clearance: float = 0.0, starts: int = STARTS, on_progress: Progress | None = None
 ) -> Placement:
-    """Place every ring of a run as far from its neighbours as it goes.
+    """Place every ring of a piece as far from its neighbours as it goes.
 
     Args:
-        run: The run of groups.
+        piece: The piece.
         clearance: Gap asked for between any two wires [mm].
-        starts: Seeded starts of each search; the best is kept.
+        starts: Seeded starts of each search of groups; the best is kept.
         on_progress: Told in words what is being solved.
 
     Returns:
         The poses with the answer. A best try is given in every case, also where a proof says that nothing
         fits.
+
+    Raises:
+        NothingLeft: An outline holds no ring of its sheet.
     """
     say = on_progress or (lambda _: None)
-    graph = piece_graph(run)
-    proof = hole_proof(graph, clearance)
     say("placing rings")
-    if run.closed:
-        rings, searches, gap = _place_closed(run, starts, clearance)
-    elif run.repeat >= PERIODIC_REPEATS:
-        rings, searches, gap = _place_repeated(run, starts, clearance)
-    else:
-        rings, searches, gap = _place_row(run, starts, clearance)
+    placed = _placed(piece, starts, clearance)
+    proof = hole_proof(placed.graph, clearance)
     say("checking the whole piece")
-    report = check(graph, rings, clearance=clearance)
+    report = check(placed.graph, placed.rings, clearance=clearance)
     if report.sound:
         answer = Answer.FITS
     elif proof is not None:
         answer = Answer.CANNOT_FIT
-    elif all(each.converged for each in searches):
+    elif all(each.converged for each in placed.searches):
         answer = Answer.NO_FIT_FOUND
     else:
         answer = Answer.NOT_CONVERGED
-    return Placement(graph, rings, answer, gap, clearance, proof, tuple(searches))
+    return Placement(
+        placed.graph,
+        placed.rings,
+        answer,
+        placed.gap,
+        clearance,
+        proof,
+        tuple(placed.searches),
+        placed.joints,
+        placed.cell_area,
+    )

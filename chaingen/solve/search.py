@@ -12,10 +12,11 @@ from chaingen.geometry.rings import Rings, concatenate
 from chaingen.solve import rough
 from chaingen.solve.check import check
 from chaingen.solve.contacts import Contacts, State
-from chaingen.solve.motion import Motion, MotionKind
+from chaingen.solve.motion import Motion, MotionKind, images_of
 from chaingen.solve.slp import Found, widen
 from chaingen.weave.graph import LinkGraph, cell_graph, row_graph
 from chaingen.weave.groups import Group
+from chaingen.weave.tiling import chain_cells, sheet_cells, tiled
 
 STARTS = 5
 """Starts of one search unless told otherwise."""
@@ -43,7 +44,7 @@ class Search:
     """The evidence of one search.
 
     Attributes:
-        what: What was solved: ``cell``, ``row``, ``loop`` or ``junction``.
+        what: What was solved: ``cell``, ``row``, ``loop``, ``junction`` or ``weave``.
         gaps: Best smallest gap of each start [mm]; only those with the intended links and shapes count for
             the best.
         sound: How many starts ended with the intended links and shapes.
@@ -70,15 +71,47 @@ class Solved:
     gap: float
 
 
+PATCH_RINGS = 8
+"""A repeating cell is judged by so many of its images that a patch has at least this many rings along."""
+
+
+def patch_of(graph: LinkGraph, state: State) -> tuple[LinkGraph, Rings]:
+    """A finite piece of a repeating cell in which every kind of neighbour is met."""
+    along = 1 + max(int(np.abs(graph.offsets[:, 0]).max(initial=0)), -(-PATCH_RINGS // len(graph)))
+    if state.motion.kind is MotionKind.SHEET:
+        across = 1 + max(1, int(np.abs(graph.offsets[:, 1]).max(initial=0)))
+        cells = sheet_cells(min(along, 3), across)
+    else:
+        if state.motion.kind is MotionKind.TURN:
+            # A ring of cells comes back to itself: its far side is not a neighbour by offset.
+            along = min(along, max(1, int(state.motion.cells) - 1))
+        cells = chain_cells(along)
+    piece, _ = tiled(graph, cells)
+    return piece, images_of(state.rings, state.motion, cells)
+
+
 def is_sound(graph: LinkGraph, state: State) -> bool:
-    """Whether links and shapes are the intended ones, gaps aside, in the cell or row itself."""
-    if graph.periodic:
-        inner = graph.offsets == 0
-        graph = LinkGraph(
-            graph.members, graph.links[inner], graph.offsets[inner], graph.arrangements, graph.groups, False
-        )
-    report = check(graph, state.rings)
+    """Whether links and shapes are the intended ones, gaps aside, in the row or a patch of the cell."""
+    piece, rings = patch_of(graph, state) if graph.periodic else (graph, state.rings)
+    report = check(piece, rings)
     return report.links_as_designed and not report.faults
+
+
+def evidence(what: str, graph: LinkGraph, tried: list[tuple[bool, Found]], best: Found) -> Search:
+    """What a search tells: its starts, each with whether it ended sound, and the one it chose."""
+    sound = [found for right, found in tried if right]
+    names = graph.names
+    return Search(
+        what,
+        tuple(found.value for _, found in tried),
+        len(sound),
+        sum(found.value >= best.value - SAME for found in sound),
+        best.converged,
+        tuple(
+            (names[i], names[j], float(share))
+            for (i, j, _), share in zip(best.holding[:12].tolist(), best.forces[:12], strict=True)
+        ),
+    )
 
 
 def search(
@@ -115,20 +148,7 @@ def search(
     best = max(tried, key=lambda one: (one[0], round(one[1].value, 6), one[1].converged))
     if tried[0][0] and tried[0][1].value >= max(REGULAR * best[1].value, enough, 0.0):
         best = tried[0]
-    sound = [found for right, found in tried if right]
-    names = graph.names
-    evidence = Search(
-        what,
-        tuple(found.value for _, found in tried),
-        len(sound),
-        sum(found.value >= best[1].value - SAME for found in sound),
-        best[1].converged,
-        tuple(
-            (names[i], names[j], float(share))
-            for (i, j, _), share in zip(best[1].holding[:12].tolist(), best[1].forces[:12], strict=True)
-        ),
-    )
-    return Solved(best[1].state, evidence, best[1].value)
+    return Solved(best[1].state, evidence(what, graph, tried, best[1]), best[1].value)
 
 
 def _centred(state: State) -> State:

@@ -7,14 +7,17 @@ from functools import lru_cache
 import numpy as np
 
 from chaingen.solve import rough
+from chaingen.solve.cells import cell_of
 from chaingen.solve.contacts import Contacts, State
 from chaingen.solve.motion import Motion, MotionKind
-from chaingen.solve.place import PERIODIC_REPEATS
+from chaingen.solve.place import place
+from chaingen.solve.place_run import PERIODIC_REPEATS
 from chaingen.solve.search import ENOUGH_AGREE, SHAKES, STARTS, is_sound
 from chaingen.solve.slp import widen
-from chaingen.solve.verdict import Fit, best_gap, fit_of, resized, sample_of
+from chaingen.solve.verdict import Fit, best_gap, fit_of, sample_of
 from chaingen.weave.graph import cell_graph, row_graph
 from chaingen.weave.groups import RingSize, Run
+from chaingen.weave.pieces import Chain, Piece, Sections, Sheet
 
 SAME_FACTOR = 0.998
 """Starts agree when they reach this part of the best thickening."""
@@ -38,18 +41,47 @@ class Tightest:
 
 
 @lru_cache(maxsize=64)
-def tightest(run: Run, *, starts: int = STARTS) -> Tightest:
+def tightest(piece: Piece, *, starts: int = STARTS) -> Tightest:
     """Thicken all wires of a pattern on their centrelines until they bind.
 
-    A repeated run is judged by its cell (a closed loop too, its bend left out), one with other groups at its
-    ends by three repeats of it with them, a short one as a whole.
+    A repeated run or a weave is judged by its cell (a closed loop too, its bend left out), a run with other
+    groups at its ends by three repeats of it with them, a short one and sections as a whole.
 
     Args:
-        run: The run.
-        starts: Seeded starts.
+        piece: The piece.
+        starts: Seeded starts, for groups.
     """
+    if isinstance(piece, Run):
+        factors, tried = _run_factors(piece, starts)
+    else:
+        factors, tried = _placed_factors(piece)
+    best = max(factors, default=0.0)
+    ratios = tuple(
+        (size.name, 2.0 * size.radius / (best * size.wire_diameter) - 1.0 if best else float("inf"))
+        for size in piece.sizes()
+    )
+    return Tightest(best, ratios, sum(factor > SAME_FACTOR * best for factor in factors), tried)
+
+
+def _placed_factors(piece: Chain | Sheet | Sections) -> tuple[list[float], int]:
+    """Thickening of a weave from the shape in which it was placed, for its links may have other shapes."""
+    if isinstance(piece, Sections):
+        placement = place(sample_of(piece))
+        graph, state, sound = placement.graph, State(placement.rings, Motion()), True
+    else:
+        cell = cell_of(piece)
+        graph, state = cell.graph, cell.state
+        sound = is_sound(graph, state)
+    found = widen(Contacts(graph), state, by_scale=True)
+    right = sound and found.value > 0.0 and is_sound(graph, found.state)
+    return [found.value] if right else [], 1
+
+
+def _run_factors(run: Run, starts: int) -> tuple[list[float], int]:
     periodic = (run.closed or run.repeat >= PERIODIC_REPEATS) and not (run.first or run.last)
-    graph = cell_graph(run.cell) if periodic else row_graph(sample_of(run).groups())
+    sample = sample_of(run)
+    assert isinstance(sample, Run)
+    graph = cell_graph(run.cell) if periodic else row_graph(sample.groups())
     motion = Motion(MotionKind.SHIFT, rough.cell_period(graph.groups)) if periodic else Motion()
     contacts = Contacts(graph)
     rng = np.random.default_rng(0)
@@ -64,12 +96,7 @@ def tightest(run: Run, *, starts: int = STARTS) -> Tightest:
             factors.append(found.value)
             if sum(factor > SAME_FACTOR * max(factors) for factor in factors) >= ENOUGH_AGREE:
                 break
-    best = max(factors, default=0.0)
-    ratios = tuple(
-        (size.name, 2.0 * size.radius / (best * size.wire_diameter) - 1.0 if best else float("inf"))
-        for size in run.sizes()
-    )
-    return Tightest(best, ratios, sum(factor > SAME_FACTOR * best for factor in factors), number + 1)
+    return factors, number + 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,8 +116,15 @@ class SizeEntry:
     fit: Fit
 
 
+def is_plain(piece: Piece) -> bool:
+    """Whether a piece is one cell repeated, with nothing else at its ends."""
+    if isinstance(piece, Run):
+        return not (piece.first or piece.last)
+    return not isinstance(piece, Sections)
+
+
 def size_table(
-    run: Run,
+    run: Piece,
     ring: str,
     insides: Sequence[float],
     wires: Sequence[float],
@@ -105,7 +139,7 @@ def size_table(
     is solved.
 
     Args:
-        run: The run.
+        run: The piece.
         ring: Name of the ring size that varies.
         insides: Inside diameters [mm], the rows.
         wires: Wire diameters [mm], the columns.
@@ -116,7 +150,7 @@ def size_table(
         Rows of entries.
     """
     one_size = len({(size.inside_diameter, size.wire_diameter) for size in run.sizes()}) == 1
-    alone = one_size and not (run.first or run.last or run.closed)
+    alone = one_size and not run.closed and is_plain(run)
     reach = 0.0
     if alone:
         size = run.sizes()[0]
@@ -132,7 +166,7 @@ def size_table(
             elif wire > inside:
                 gap = inside - wire
             else:
-                gap, sound = best_gap(resized(run, _only(ring, inside, wire)), clearance)
+                gap, sound = best_gap(run.resized(_only(ring, inside, wire)), clearance)
             # A wide gap with links or shapes that are not those designed is no fit.
             fit = fit_of(gap - clearance, wire) if sound or gap < clearance else Fit.DOES_NOT_FIT
             row.append(SizeEntry(inside, wire, gap, fit))

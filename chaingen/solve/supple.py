@@ -8,13 +8,17 @@ import numpy as np
 
 from chaingen.geometry.rings import Rings, concatenate
 from chaingen.solve import rough
+from chaingen.solve.cells import cell_of
 from chaingen.solve.contacts import Contacts, State
 from chaingen.solve.motion import Motion, MotionKind, repeat_cell
-from chaingen.solve.search import is_sound, solve_cell
+from chaingen.solve.place_weave import places_along
+from chaingen.solve.search import is_sound
 from chaingen.solve.slp import stretch, widen
 from chaingen.solve.taut import period_aim, taut_cell
 from chaingen.weave.graph import LinkGraph
 from chaingen.weave.groups import Run
+from chaingen.weave.pieces import Chain
+from chaingen.weave.tiling import with_places
 
 LOOSEST_CELLS = 80.0
 """A circle of so many cells counts as straight."""
@@ -76,6 +80,11 @@ class Supple:
     twisted: Rings
 
 
+def steps_of(graph: LinkGraph) -> int:
+    """How many groups, or places along a weave, a cell has."""
+    return int(graph.group_of.max()) + 1
+
+
 def _bend(graph: LinkGraph, straight: State, tilt: float, plane: str) -> Bend:
     contacts = Contacts(graph)
     group = graph.group_of
@@ -92,7 +101,7 @@ def _bend(graph: LinkGraph, straight: State, tilt: float, plane: str) -> Bend:
                 return found.state
         return None
 
-    fewest = max(FEWEST_GROUPS / len(graph.groups), FEWEST_CELLS)
+    fewest = max(FEWEST_GROUPS / steps_of(graph), FEWEST_CELLS)
     good, state = LOOSEST_CELLS, closed(LOOSEST_CELLS)
     bad = 0.0
     while state is not None and good > fewest:
@@ -118,14 +127,14 @@ def _bend(graph: LinkGraph, straight: State, tilt: float, plane: str) -> Bend:
     radius = float(np.linalg.norm(middles, axis=0).mean())
     count = int(min(max(2.0, good / 2.0), 12.0))
     return Bend(
-        plane, radius, good * len(graph.groups), bad > 0.0, repeat_cell(state.rings, state.motion, count)
+        plane, radius, good * steps_of(graph), bad > 0.0, repeat_cell(state.rings, state.motion, count)
     )
 
 
 def _twist(graph: LinkGraph, taut: State, way: float) -> tuple[float, State]:
     """The largest twist of a cell that leaves it taut [rad], and the chain twisted so."""
     contacts = Contacts(graph)
-    groups = len(graph.groups)
+    groups = steps_of(graph)
 
     def twisted(angle: float, start: State) -> State | None:
         motion = replace(start.motion, twist=way * angle)
@@ -162,20 +171,24 @@ def _twisted_cell(graph: LinkGraph, rings: Rings, more: float, period: float) ->
     return concatenate(parts)
 
 
-def supple(run: Run, on_progress: Callable[[str], None] | None = None) -> Supple | None:
-    """How supple a run's repeating cell is.
+def supple(piece: Run | Chain, on_progress: Callable[[str], None] | None = None) -> Supple | None:
+    """How supple the repeating cell of a run or a chain is.
 
     Args:
-        run: The run.
+        piece: The piece; a chain whose cells do not turn against one another.
         on_progress: Told in words what is being done.
 
     Returns:
         None when the cell does not fit, or has links with none but itself.
     """
     say = on_progress or (lambda _: None)
-    graph, state, _, gap = solve_cell(run.cell)
-    if gap <= 0.0:
+    cell = cell_of(piece)
+    graph, state = cell.graph, cell.state
+    if cell.gap <= 0.0:
         return None
+    if isinstance(piece, Chain):
+        rings = state.rings
+        graph = with_places(graph, places_along(rings.centres[:, 0], float(rings.radii.min())).tolist())
     say("bending it in one plane")
     first = _bend(graph, state, 0.0, "in the plane of its first rings")
     say("bending it in the other plane")
@@ -184,7 +197,7 @@ def supple(run: Run, on_progress: Callable[[str], None] | None = None) -> Supple
     taut = taut_cell(graph, state.rings, state.motion)
     start = State(taut.rings, replace(state.motion, period=taut.length))
     (one, shown), (other, _) = (_twist(graph, start, way) for way in (1.0, -1.0))
-    groups = len(graph.groups)
+    groups = steps_of(graph)
     return Supple(
         (first, second), (one / groups, other / groups), repeat_cell(shown.rings, shown.motion, SHOWN_CELLS)
     )

@@ -6,7 +6,7 @@ import numpy as np
 
 from chaingen.geometry.rings import Floats, Rings, axes_across
 from chaingen.solve.contacts import Contacts, State
-from chaingen.solve.motion import Motion
+from chaingen.solve.motion import PERIOD, UNKNOWNS, Motion
 from chaingen.solve.slp import Aim, stretch
 from chaingen.weave.graph import LinkGraph
 
@@ -18,11 +18,13 @@ class Taut:
     Attributes:
         length: Period of a cell, or length of a finite row from outside to outside [mm].
         rings: The rings pulled straight along x.
+        motion: The motion from one cell to the next.
         converged: Whether the search ended because nothing more was to be won.
     """
 
     length: float
     rings: Rings
+    motion: Motion
     converged: bool
 
 
@@ -30,8 +32,8 @@ def period_aim(rings: int) -> Aim:
     """The period of a cell of so many rings, as something to raise."""
 
     def period(state: State) -> tuple[float, Floats]:
-        slope = np.zeros(5 * rings + 1)
-        slope[-1] = 1.0
+        slope = np.zeros(5 * rings + UNKNOWNS)
+        slope[PERIOD] = 1.0
         return state.motion.period, slope
 
     return period
@@ -46,7 +48,7 @@ def taut_cell(graph: LinkGraph, rings: Rings, motion: Motion) -> Taut:
         motion: Its shift.
     """
     found = stretch(Contacts(graph), State(rings, motion), period_aim(len(graph)))
-    return Taut(found.value, found.state.rings, found.converged)
+    return Taut(found.value, found.state.rings, found.state.motion, found.converged)
 
 
 def taut_row(graph: LinkGraph, rings: Rings) -> Taut:
@@ -62,7 +64,7 @@ def taut_row(graph: LinkGraph, rings: Rings) -> Taut:
     def span(state: State) -> tuple[float, Floats]:
         """Mean farthest x of the last group's rings less mean nearest x of the first group's."""
         now = state.rings
-        slope = np.zeros(5 * len(graph) + 1)
+        slope = np.zeros(5 * len(graph) + UNKNOWNS)
         one, two = axes_across(now.normals)
         length = 0.0
         for side, members in zip((1.0, -1.0), ends, strict=True):
@@ -80,4 +82,4 @@ def taut_row(graph: LinkGraph, rings: Rings) -> Taut:
 
     found = stretch(Contacts(graph), State(rings, Motion()), span)
     low, high = found.state.rings.bounds()
-    return Taut(float(high[0] - low[0]), found.state.rings, found.converged)
+    return Taut(float(high[0] - low[0]), found.state.rings, found.state.motion, found.converged)

@@ -12,9 +12,11 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from chaingen.solve.place import Answer, Placement, place
+from chaingen.solve.place import place
+from chaingen.solve.placement import Answer, Placement
 from chaingen.stock.gauges import awg_table, swg_table
-from chaingen.weave.groups import Group, RingSize, Run
+from chaingen.weave.groups import RingSize
+from chaingen.weave.pieces import Chain, Piece, Sections, Sheet
 
 TIGHT_BELOW, LOOSE_FROM = 0.13, 0.40
 """Slack, in wire diameters, below which a fit is tight and from which it is loose; see above."""
@@ -45,28 +47,29 @@ def fit_of(spare: float, wire_diameter: float) -> Fit:
     return Fit.TIGHT if slack < TIGHT_BELOW else Fit.COMFORTABLE if slack < LOOSE_FROM else Fit.LOOSE
 
 
-def resized(run: Run, change: Callable[[RingSize], RingSize]) -> Run:
-    """The same run with every ring size changed."""
-
-    def groups(row: tuple[Group, ...]) -> tuple[Group, ...]:
-        return tuple(replace(group, size=change(group.size)) for group in row)
-
-    return replace(run, first=groups(run.first), cell=groups(run.cell), last=groups(run.last))
+SAMPLE_REPEATS = 3
+"""Repeats of a sample, for a chain, and cells each way for a sheet."""
 
 
-def sample_of(run: Run) -> Run:
-    """A run that is quicker to solve and has every kind of neighbourhood that the given one has.
+def sample_of(piece: Piece) -> Piece:
+    """A piece that is quicker to solve and has every kind of neighbourhood that the given one has.
 
-    An open run is shortened to three repeats. A closed loop of many groups, if their number is odd, gets one
-    repeat more, so that it comes round cell by cell.
+    An open run or chain is shortened to three repeats, a sheet to three cells each way. A closed loop of many
+    groups, if their number is odd, gets one repeat more, so that it comes round cell by cell.
     """
-    if not run.closed:
-        return run.repeated(min(run.repeat, 3))
-    odd = len(run.cell) * run.repeat % 2 == 1
-    return run.repeated(run.repeat + 1) if odd and len(run.cell) * run.repeat > 12 else run
+    if isinstance(piece, Sections):
+        return Sections(tuple(part.repeated(min(part.repeat, SAMPLE_REPEATS)) for part in piece.parts))
+    if isinstance(piece, Sheet):
+        return replace(piece, outline=None, columns=SAMPLE_REPEATS, rows=SAMPLE_REPEATS)
+    if not piece.closed:
+        return piece.repeated(min(piece.repeat, SAMPLE_REPEATS))
+    if isinstance(piece, Chain):
+        return piece
+    odd = len(piece.cell) * piece.repeat % 2 == 1
+    return piece.repeated(piece.repeat + 1) if odd and len(piece.cell) * piece.repeat > 12 else piece
 
 
-def best_gap(run: Run, clearance: float = 0.0) -> tuple[float, bool]:
+def best_gap(run: Piece, clearance: float = 0.0) -> tuple[float, bool]:
     """Smallest gap of a quick placement [mm], and whether it fits."""
     placement = place(sample_of(run), clearance=clearance, starts=SCAN_STARTS)
     return placement.gap, placement.answer is Answer.FITS
@@ -104,14 +107,14 @@ class Band:
     holds: bool
 
 
-def tolerance_band(run: Run, placement: Placement, wire_diameter: float, tolerance: float) -> Band | None:
+def tolerance_band(run: Piece, placement: Placement, wire_diameter: float, tolerance: float) -> Band | None:
     """The verdict at the corners of a tolerance band.
 
     Where inside diameter and wire are off by as much to opposite sides the centrelines stay, and every gap
     changes by exactly the tolerance; the two other corners are solved anew.
 
     Args:
-        run: The run.
+        run: The piece.
         placement: Its placement.
         wire_diameter: Wire diameter of the binding pair [mm].
         tolerance: How far sizes may be off [mm].
@@ -131,8 +134,7 @@ def tolerance_band(run: Run, placement: Placement, wire_diameter: float, toleran
                 gap, sound = placement.gap - wire_off, placement.answer is not Answer.NOT_CONVERGED
             else:
                 gap, sound = best_gap(
-                    resized(
-                        run,
+                    run.resized(
                         lambda size, i=inside_off, w=wire_off: replace(  # type: ignore[misc]
                             size,
                             inside_diameter=size.inside_diameter + i,
@@ -182,24 +184,24 @@ def thinner(diameter: float, steps: int) -> float:
     return below[steps - 1] if steps <= len(below) else 0.0
 
 
-def nearest_fits(run: Run, clearance: float) -> tuple[Nearest, ...]:
+def nearest_fits(run: Piece, clearance: float) -> tuple[Nearest, ...]:
     """The nearest inside diameters at these wires, and the nearest gauges at these diameters, that fit.
 
     Args:
-        run: A run that does not fit.
+        run: A piece that does not fit.
         clearance: Gap asked for [mm].
 
     Returns:
         Up to two answers; one is left out where nothing within reach fits.
     """
 
-    def wider(step: int) -> Run | None:
-        return resized(
-            run, lambda size: replace(size, inside_diameter=size.inside_diameter + step * INSIDE_STEP)
+    def wider(step: int) -> Piece | None:
+        return run.resized(
+            lambda size: replace(size, inside_diameter=size.inside_diameter + step * INSIDE_STEP)
         )
 
-    def finer(step: int) -> Run | None:
-        changed = resized(run, lambda size: replace(size, wire_diameter=thinner(size.wire_diameter, step)))
+    def finer(step: int) -> Piece | None:
+        changed = run.resized(lambda size: replace(size, wire_diameter=thinner(size.wire_diameter, step)))
         return changed if all(size.wire_diameter > 0.0 for size in changed.sizes()) else None
 
     found = []
@@ -212,11 +214,11 @@ def nearest_fits(run: Run, clearance: float) -> tuple[Nearest, ...]:
 
 
 def _first_that_fits(
-    vary: Callable[[int], Run | None], most: int, clearance: float
-) -> tuple[Run, float] | None:
+    vary: Callable[[int], Piece | None], most: int, clearance: float
+) -> tuple[Piece, float] | None:
     """The smallest step whose run fits, found by doubling and halving (a larger step leaves more room)."""
 
-    def attempt(step: int) -> tuple[Run, float] | None:
+    def attempt(step: int) -> tuple[Piece, float] | None:
         run = vary(step)
         if run is None:
             return None

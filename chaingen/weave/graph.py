@@ -1,7 +1,7 @@
 """The link graph: which rings there are and which links with which.
 
 A graph is either a finite piece or a repeating cell. In a cell a link names, besides its two rings, how many
-cells further on the second one lies; in a finite piece that offset is 0 everywhere.
+cells further along and across the second one lies; in a finite piece these offsets are 0 everywhere.
 """
 
 from dataclasses import dataclass
@@ -21,9 +21,9 @@ class Member:
 
     Attributes:
         name: Unique name, made of group number and place in the group, such as ``12b``.
-        role: What the ring is for: ``side by side``, ``rosette`` or ``join``.
+        role: What the ring is for: ``side by side``, ``rosette`` or ``join``, or its role in a weave.
         size: Its size.
-        group: Index of its group.
+        group: Index of its group, or of its place along a weave.
     """
 
     name: str
@@ -53,11 +53,12 @@ class LinkGraph:
     Attributes:
         members: The rings.
         links: Index pairs of linked rings, shape (m, 2), the smaller index first where the offset is 0.
-        offsets: How many cells further on the second ring of each link lies, shape (m,); all 0 in a finite
-            piece.
+        offsets: How many cells further along and across the second ring of each link lies, shape (m, 2); all
+            0 in a finite piece.
         arrangements: The shapes intended for groups of two or more rings.
-        groups: The groups, in order.
+        groups: The groups, in order; none in a weave.
         periodic: Whether this is a repeating cell.
+        closed: Whether this is a finite piece whose last group links its first.
     """
 
     members: tuple[Member, ...]
@@ -66,6 +67,7 @@ class LinkGraph:
     arrangements: tuple[Arrangement, ...]
     groups: tuple[Group, ...]
     periodic: bool
+    closed: bool = False
 
     def __len__(self) -> int:
         return len(self.members)
@@ -101,12 +103,15 @@ class LinkGraph:
         return np.concatenate([second[first == ring], first[second == ring]])
 
     def network(self) -> "nx.Graph":
-        """The graph for networkx: nodes 0 to n-1 with ``name``, ``role``, ``size``; edges with ``offset``."""
+        """The graph for networkx.
+
+        Nodes 0 to n-1 with ``name``, ``role``, ``size``; edges with ``offset``, a pair.
+        """
         network = nx.MultiGraph() if self.periodic else nx.Graph()
         for index, member in enumerate(self.members):
             network.add_node(index, name=member.name, role=member.role, size=member.size)
         for (a, b), offset in zip(self.links.tolist(), self.offsets.tolist(), strict=True):
-            network.add_edge(a, b, offset=offset)
+            network.add_edge(a, b, offset=tuple(offset))
         return network
 
     def components(self) -> list[tuple[int, ...]]:
@@ -151,17 +156,18 @@ def _graph(groups: tuple[Group, ...], *, wraps: bool, periodic: bool) -> LinkGra
     starts = np.concatenate([[0], np.cumsum([group.count for group in groups])]).tolist()
     rows = [range(starts[k], starts[k + 1]) for k in range(len(groups))]
     links: list[tuple[int, int]] = []
-    offsets: list[int] = []
     for group, row in zip(groups, rows, strict=True):
         if group.kind is GroupKind.ROSETTE:
             links += [(a, b) for a in row for b in row if a < b]
     for here, there in pairwise(rows):
         links += [(a, b) for a in here for b in there]
-    offsets = [0] * len(links)
+    inner = len(links)
     if wraps:
         across = [(a, b) for a in rows[-1] for b in rows[0]]
         links += across if periodic else [(min(pair), max(pair)) for pair in across]
-        offsets += [1 if periodic else 0] * len(across)
+    offsets = np.zeros((len(links), 2), dtype=np.int64)
+    if periodic:
+        offsets[inner:, 0] = 1
     arrangements = tuple(
         Arrangement(group.kind, tuple(row))
         for group, row in zip(groups, rows, strict=True)
@@ -170,10 +176,11 @@ def _graph(groups: tuple[Group, ...], *, wraps: bool, periodic: bool) -> LinkGra
     return LinkGraph(
         _members(groups),
         np.array(links, dtype=np.int64).reshape(-1, 2),
-        np.array(offsets, dtype=np.int64),
+        offsets,
         arrangements,
         groups,
         periodic,
+        closed=wraps and not periodic,
     )
 
 

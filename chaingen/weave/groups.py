@@ -4,6 +4,7 @@ A run is a row of groups. Neighbouring groups are linked ring by ring, all with 
 group that stands only between two others: at an open end of a run it has nothing to join and is left off.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -96,6 +97,19 @@ class Run:
     def repeated(self, repeat: int) -> "Run":
         """The same run with its cell made `repeat` times."""
         return replace(self, repeat=repeat)
+
+    def most_rings(self) -> int:
+        """How many rings it takes at most."""
+        ends = sum(group.count for group in self.first + self.last)
+        return ends + self.repeat * sum(group.count for group in self.cell)
+
+    def resized(self, change: Callable[[RingSize], RingSize]) -> "Run":
+        """The same run with every ring size changed."""
+
+        def groups(row: tuple[Group, ...]) -> tuple[Group, ...]:
+            return tuple(replace(group, size=change(group.size)) for group in row)
+
+        return replace(self, first=groups(self.first), cell=groups(self.cell), last=groups(self.last))
 
     def sizes(self) -> tuple[RingSize, ...]:
         """The ring sizes used, each once, in order of first use."""

@@ -59,8 +59,8 @@ def solid_bound(
         centres: Ring centres [mm], shape (n, 3).
         radii: Centreline radii [mm], shape (n,).
         wires: Wire radii [mm], shape (n,).
-        kind: The solid's kind.
-        numbers: The solid's numbers.
+        kind: The solid's kind, a `SolidKind`.
+        numbers: Its numbers.
     """
     most = 1.0
     out = np.empty(10)

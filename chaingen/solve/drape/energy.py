@@ -302,8 +302,8 @@ def solid_energy(
         frames: See `Poses`.
         radii: Centreline radii [mm], shape (n,).
         wires: Wire radii [mm], shape (n,).
-        kind: The solid's kind.
-        numbers: The solid's numbers.
+        kind: The solid's kind, a `SolidKind`.
+        numbers: Its numbers.
         stiffness: K of each ring [weights], shape (n,).
         nodes: Nodes on each ring, shape (n,).
         reach: The barrier's reach [mm].

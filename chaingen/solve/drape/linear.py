@@ -12,6 +12,11 @@ from chaingen.geometry.rings import Floats, Ints
 WIDEST_BAND = 240
 """Systems of a wider band than this many unknowns are solved by sparse factors instead of band factors."""
 
+NARROW_BAND, THIN = 60, 0.3
+"""So are those wider than the first whose band is filled to less than the second, as a sheet's is: they take
+as long by either, but on a band of some width the library puts several threads to work, which wait for one
+another without end where the machine has other work as well."""
+
 
 @numba.njit(cache=True)
 def _fill(band: Floats, rank: Ints, own: Floats, pairs: Ints, blocks: Floats) -> None:
@@ -34,6 +39,7 @@ class Ordering:
     Attributes:
         rank: Place of each body in the order, shape (n,).
         band: Unknowns below the diagonal that the matrix reaches.
+        thin: Whether most of a wide band is empty.
     """
 
     def __init__(self, bodies: int, pairs: Ints) -> None:
@@ -44,6 +50,7 @@ class Ordering:
         self.rank[order] = np.arange(bodies)
         apart = np.abs(self.rank[pairs[:, 0]] - self.rank[pairs[:, 1]]).max(initial=0)
         self.band = int(5 * apart + 4)
+        self.thin = self.band > NARROW_BAND and 5 * len(pairs) < THIN * self.band * bodies
 
 
 def solve(ordering: Ordering, own: Floats, pairs: Ints, blocks: Floats, right: Floats) -> Floats | None:
@@ -60,7 +67,7 @@ def solve(ordering: Ordering, own: Floats, pairs: Ints, blocks: Floats, right: F
         The solution, shape (n, 5), or None when the matrix is not positive definite.
     """
     n = len(own)
-    if ordering.band <= WIDEST_BAND:
+    if ordering.band <= WIDEST_BAND and not ordering.thin:
         band = np.zeros((ordering.band + 1, 5 * n))
         _fill(band, ordering.rank, own, pairs, blocks)
         order = np.argsort(ordering.rank)

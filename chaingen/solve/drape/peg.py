@@ -14,6 +14,9 @@ LEAST_ROOM = 0.1
 """A peg through all rings of a group needs this part of the thinnest wire's radius as room; with less it goes
 through one ring."""
 
+LEAST_SLOPE = 1e-6
+"""A line in the plane of a ring counts as this steep against it: it meets that plane far away."""
+
 FILLED = 0.7
 """Part of the room that the peg fills at the start."""
 
@@ -58,9 +61,9 @@ def _through(rings: Rings, own: Ints, nodes: Floats, along: Floats | None) -> tu
         away = away - (away @ direction)[..., None] * direction
         least = float((np.linalg.norm(away, axis=2) - rings.wire_radii[:, None]).min())
         # A line that misses a disc is worth less the farther it misses.
-        along = ((rings.centres[own] - point) * rings.normals[own]).sum(axis=1) / (
-            rings.normals[own] @ direction
-        )
+        slope = rings.normals[own] @ direction
+        slope = np.where(np.abs(slope) < LEAST_SLOPE, LEAST_SLOPE, slope)
+        along = ((rings.centres[own] - point) * rings.normals[own]).sum(axis=1) / slope
         out = (
             np.linalg.norm(point + along[:, None] * direction - rings.centres[own], axis=1) - rings.radii[own]
         )

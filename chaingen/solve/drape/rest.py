@@ -142,6 +142,9 @@ class Settling:
             self.proximal = max(LEAST_PROXIMAL, 0.2 * self.proximal)
         elif part < 0.2:
             self.proximal *= 2.0
+        else:
+            # Springs of friction that turn round shorten step after step while all else waits to move on.
+            self.proximal = max(LEAST_PROXIMAL, 0.5 * self.proximal)
         self.poses = trial
         self.grip = grip
         self.steps += 1

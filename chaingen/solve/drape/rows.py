@@ -7,13 +7,19 @@ import numpy as np
 
 from chaingen.design.design import MAX_CELL_RINGS
 from chaingen.geometry.rings import Floats, Ints, Rings
+from chaingen.solve.cells import Cell, cell_of
 from chaingen.solve.length import ROW_RINGS
-from chaingen.solve.motion import repeat_cell
-from chaingen.solve.place import PERIODIC_REPEATS, Placement
-from chaingen.solve.search import solve_cell
+from chaingen.solve.motion import Motion, repeat_cell
+from chaingen.solve.place_run import PERIODIC_REPEATS
+from chaingen.solve.place_weave import closing_twist, tiled_chain
+from chaingen.solve.placement import Placement
 from chaingen.solve.taut import taut_cell, taut_row
 from chaingen.weave.graph import LinkGraph
-from chaingen.weave.groups import Group, GroupKind, Run
+from chaingen.weave.groups import GroupKind, Run
+from chaingen.weave.pieces import Chain, Piece
+
+FEWEST_CELLS = 3
+"""A chain of fewer cells is not closed to a loop."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,27 +64,30 @@ def _thick(rings: Rings, more: float) -> Rings:
 
 
 @lru_cache(maxsize=64)
-def _cell(groups: tuple[Group, ...], left: float | None) -> tuple[LinkGraph, Rings, float]:
-    """A cell and its period: as placed, or pulled to gaps of `left` [mm], half of its own at most."""
-    graph, state, _, gap = solve_cell(groups)
-    if left is None or gap <= 0.0:
-        return graph, state.rings, state.motion.period
-    open_gap = min(left, 0.5 * gap)
-    taut = taut_cell(graph, _thick(state.rings, 0.5 * open_gap), state.motion)
-    return graph, _thick(taut.rings, -0.5 * open_gap), taut.length
+def _cell(piece: Run | Chain, left: float | None) -> tuple[Cell, Rings, Motion]:
+    """A cell, its rings and their motion: as placed, or pulled to gaps of `left` [mm] or half its own."""
+    cell = cell_of(piece)
+    if left is None or cell.gap <= 0.0:
+        return cell, cell.state.rings, cell.state.motion
+    open_gap = min(left, 0.5 * cell.gap)
+    taut = taut_cell(cell.graph, _thick(cell.state.rings, 0.5 * open_gap), cell.state.motion)
+    return cell, _thick(taut.rings, -0.5 * open_gap), taut.motion
 
 
-def _repeated(groups: tuple[Group, ...], count: int, left: float | None) -> tuple[Rings, float]:
+def _repeated(run: Run, count: int, left: float | None) -> tuple[Rings, float]:
     """The first `count` rings of a repeated cell, and the length of one group of it on average [mm]."""
-    graph, rings, period = _cell(groups, left)
-    _, state, _, _ = solve_cell(groups)
-    images = -(-count // len(graph))
-    row = repeat_cell(rings, replace(state.motion, period=period), images)
-    return row[:count], period / len(graph.groups)
+    cell, rings, motion = _cell(Run(run.cell), left)
+    images = -(-count // len(cell.graph))
+    return repeat_cell(rings, motion, images)[:count], motion.period / len(cell.graph.groups)
 
 
-def closing_run(run: Run) -> Run | None:
-    """The closed loop that an open run becomes when its last group links the first; None when it cannot."""
+def closing_run(piece: Piece) -> Run | Chain | None:
+    """The closed loop that an open piece becomes when its end links its beginning; None when it cannot."""
+    if isinstance(piece, Chain):
+        return replace(piece, closed=True) if piece.repeat >= FEWEST_CELLS else None
+    if not isinstance(piece, Run):
+        return None
+    run = piece
     groups = run.first + run.cell * run.repeat + run.last
     if run.closed:
         return run
@@ -93,31 +102,41 @@ def closing_run(run: Run) -> Run | None:
     return replace(run, closed=True)
 
 
-def straight_row(run: Run, placement: Placement, *, left: float | None) -> Row:
+def straight_row(piece: Piece, placement: Placement, *, left: float | None) -> Row:
     """The row that a piece is before it is laid along a curve.
 
     Args:
-        run: The run, open or closed.
+        piece: A run, a chain, or sections.
         placement: Its placement.
         left: Pull the row straight until gaps of at most this are left [mm]; None leaves it as placed.
     """
     graph = placement.graph
-    if run.closed:
-        rings, pitch = _repeated(run.cell, len(graph), left)
+    if isinstance(piece, Chain) and (piece.closed or (left is not None and piece.repeat >= PERIODIC_REPEATS)):
+        return _chain_row(piece, left)
+    if isinstance(piece, Run) and piece.closed:
+        rings, pitch = _repeated(piece, len(graph), left)
         return _row(graph, rings, True, pitch * len(graph.groups))
-    whole = not (run.first or run.last)
     if left is None:
         return _row(graph, placement.rings, False)
-    if whole and run.repeat >= PERIODIC_REPEATS:
-        skip = next((k for k, group in enumerate(run.cell) if group.kind is not GroupKind.JOIN), 0)
-        first = sum(group.count for group in run.cell[:skip])
-        rings, _ = _repeated(run.cell, first + len(graph), left)
+    if isinstance(piece, Run) and piece.repeat >= PERIODIC_REPEATS and not (piece.first or piece.last):
+        skip = next((k for k, group in enumerate(piece.cell) if group.kind is not GroupKind.JOIN), 0)
+        first = sum(group.count for group in piece.cell[:skip])
+        rings, _ = _repeated(piece, first + len(graph), left)
         return _row(graph, rings[first:], False)
     if len(graph) > ROW_RINGS or len(graph) < 2:
         return _row(graph, placement.rings, False)
     open_gap = min(left, 0.5 * max(placement.gap, 0.0))
     taut = taut_row(graph, _thick(placement.rings, 0.5 * open_gap))
     return _row(graph, _thick(taut.rings, -0.5 * open_gap), False)
+
+
+def _chain_row(chain: Chain, left: float | None) -> Row:
+    """A chain before it is laid along a curve; a closed one turned so that its end meets its start."""
+    cell, rings, motion = _cell(replace(chain, repeat=1, closed=False), left)
+    if chain.closed:
+        motion = replace(motion, twist=closing_twist(motion.twist, chain.repeat))
+    graph, row = tiled_chain(chain, cell.graph, rings, motion)
+    return _row(graph, row, chain.closed, motion.period * chain.repeat if chain.closed else None)
 
 
 def twisted(row: Row, angle: float) -> Row:

@@ -21,7 +21,7 @@ from chaingen.solve.drape.curves import (
 )
 from chaingen.solve.drape.peg import FILLED, Peg, peg_through, room_along
 from chaingen.solve.drape.rows import Row, turned_each, twisted
-from chaingen.solve.place import Placement
+from chaingen.solve.placement import Placement
 
 FOREARM_RATIO = 1.35
 """Width of a forearm at the wrist over its thickness (memory; adults' are 1.2 to 1.5)."""
@@ -158,7 +158,7 @@ def swag(row: Row, scene: Scene, weights: Floats, taut: float | None, curve: Cur
     ends = [float(np.median(inner[_end(row, last)])) for last in (False, True)]
     reach = row.length + sum(ends)
     whole = reach if taut is None else taut
-    span = scene.span if scene.span is not None else min(scene.span_fraction * whole, 0.98 * reach)
+    span = scene.span if scene.span is not None else min(scene.part_apart * whole, 0.98 * reach)
     if span >= 0.999 * reach:
         raise CannotDrape(
             f"pegs {span:.2f} mm apart are farther than the piece reaches with room to move, "
@@ -185,7 +185,22 @@ def _between(
         if abs(off) < 0.05 * min(peg.radius for peg in pegs):
             break
         tried = float(np.clip(tried + off, 0.02 * reach, 0.9995 * reach))
-    # Unlike ends come to unlike heights: the whole row is turned until they are level.
+    return levelled(rings, pegs, span)
+
+
+def levelled(rings: Rings, pegs: list[Peg], span: float) -> tuple[Rings, tuple[Peg, ...]]:
+    """A piece with its two pegs along y brought to one height and this far apart.
+
+    Args:
+        rings: The piece.
+        pegs: The left and the right peg.
+        span: Their distance [mm], near what it is.
+
+    Raises:
+        CannotDrape: The rings that they go through have no room for that.
+    """
+    across = pegs[1].point - pegs[0].point
+    # Unlike ends come to unlike heights: the whole piece is turned until they are level.
     level = turn_about_y(float(np.arctan2(across[2], across[0])))
     rings = replace(rings, centres=rings.centres @ level.T, normals=rings.normals @ level.T)
     points = [level @ peg.point for peg in pegs]
@@ -195,10 +210,10 @@ def _between(
     height = 0.5 * float(points[0][2] + points[1][2])
     held = []
     for side, point, room, peg in zip((-1.0, 1.0), points, rooms, pegs, strict=True):
-        place = np.array([point[0] + side * off * room / sum(rooms), 0.0, height])
+        place = np.array([point[0] + side * off * room / sum(rooms), point[1], height])
         left = room_along(rings, place, -FRONT)
         if left <= 0.1 * room:
-            raise CannotDrape(f"the end groups do not take pegs at one height {span:.2f} mm apart")
+            raise CannotDrape(f"its ends do not take pegs at one height {span:.2f} mm apart")
         held.append(replace(peg, point=place, radius=min(peg.radius, FILLED * left)))
     return rings, tuple(held)
 

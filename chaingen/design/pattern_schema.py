@@ -1,0 +1,239 @@
+"""The keys of a design file about its pattern: groups, weaves, sections, and what a sheet is cut to."""
+
+from typing import Annotated, Literal
+
+import numpy as np
+from pydantic import BeforeValidator, ConfigDict, Field, WithJsonSchema, model_validator
+
+from chaingen.tables import Table, length_in, whole_in, within, wrong
+from chaingen.units import UnreadableLength, parse_length
+from chaingen.weave.outline import polygon
+
+MOST_LENGTH = 100_000.0
+"""Longest finished length accepted [mm]."""
+
+MOST_IN_ROSETTE, MOST_SIDE_BY_SIDE, MOST_GROUPS = 12, 50, 200
+"""Most rings of a rosette, most rings side by side, most groups in one list."""
+
+MOST_REPEATS = 200_000
+"""Most repeats, columns or rows."""
+
+MOST_SECTIONS = 12
+"""Most sections of one piece."""
+
+OUTLINE_LIMITS = 1.0, 10_000.0
+"""Sizes of outlines that are accepted [mm]."""
+
+MOST_CORNERS = 500
+"""Most corners of a polygon."""
+
+LEAST_AREA = 1.0
+"""Smallest area of a polygon [mm2]."""
+
+_RINGS = "a whole number of rings"
+
+_ROSETTES = (
+    "a single ring is side_by_side = 1; more are not tried, "
+    "for each ring of a rosette carries all the others in its hole"
+)
+
+Point = tuple[float, float]
+
+
+class GroupTable(Table):
+    """A group: exactly one of side_by_side, rosette and join."""
+
+    model_config = ConfigDict(
+        json_schema_extra={"oneOf": [{"required": [kind]} for kind in ("side_by_side", "rosette", "join")]}
+    )
+
+    side_by_side: Annotated[int, whole_in(1, MOST_SIDE_BY_SIDE, _RINGS)] | None = Field(
+        None, description="This many rings lying side by side, not linked with one another."
+    )
+    rosette: Annotated[int, whole_in(2, MOST_IN_ROSETTE, _RINGS, _ROSETTES)] | None = Field(
+        None,
+        description="This many rings, each linked with each about a common centre, all turning the same way.",
+    )
+    join: Annotated[int, whole_in(1, MOST_SIDE_BY_SIDE, _RINGS)] | None = Field(
+        None, description="This many rings side by side that join two groups; left off at an open end."
+    )
+    ring: str | None = Field(
+        None, description="Name of the ring size; may be left out when there is only one."
+    )
+
+    @model_validator(mode="after")
+    def _one_kind(self) -> "GroupTable":
+        given = [kind for kind in ("side_by_side", "rosette", "join") if getattr(self, kind) is not None]
+        if len(given) != 1:
+            got = " and ".join(given) if given else "none of them"
+            raise wrong(f"exactly one of side_by_side, rosette and join in a group, not {got}")
+        return self
+
+
+_LENGTHS_SCHEMA = {"type": "array", "items": {"type": "string"}, "minItems": 2, "maxItems": 2}
+
+
+def _two_lengths(value: object, limits: tuple[float, float], what: str) -> Point:
+    """Two lengths [mm]; `what` they are, with an example, begins the message."""
+    if not isinstance(value, list) or len(value) != 2 or not all(isinstance(part, str) for part in value):
+        raise wrong(what)
+    try:
+        one, two = (parse_length(part) for part in value)
+    except UnreadableLength as error:
+        raise wrong(f"{what}: {error}") from None
+    return within(one, limits), within(two, limits)
+
+
+def _read_drop(value: object) -> Point:
+    width, height = _two_lengths(value, OUTLINE_LIMITS, 'width and height, such as ["20 mm", "34 mm"]')
+    if height <= width:
+        raise wrong("a drop that is higher than wide: its width first, then its height")
+    return width, height
+
+
+def _read_polygon(value: object) -> list[Point]:
+    expected = (
+        f'3 to {MOST_CORNERS} corners, such as [["0 mm", "0 mm"], ["30 mm", "0 mm"], ["15 mm", "20 mm"]]'
+    )
+    if not isinstance(value, list) or not 3 <= len(value) <= MOST_CORNERS:
+        raise wrong(expected)
+    far = OUTLINE_LIMITS[1]
+    points = [
+        _two_lengths(corner, (-far, far), f'for corner {number} two lengths, such as ["30 mm", "0 mm"]')
+        for number, corner in enumerate(value, start=1)
+    ]
+    shape = polygon(np.array(points)).polygon()
+    if not shape.is_valid:
+        raise wrong("a polygon whose sides neither cross nor touch one another")
+    if shape.area < LEAST_AREA:
+        raise wrong(f"a polygon of at least {LEAST_AREA:g} mm²")
+    return points
+
+
+class OutlineTable(Table):
+    """What a sheet is cut to, whole rings only: exactly one of circle, drop and polygon."""
+
+    model_config = ConfigDict(
+        json_schema_extra={"oneOf": [{"required": [kind]} for kind in ("circle", "drop", "polygon")]}
+    )
+
+    circle: Annotated[float, length_in(OUTLINE_LIMITS)] | None = Field(
+        None, description="The diameter of a circle.", examples=["30 mm"]
+    )
+    drop: Annotated[Point, BeforeValidator(_read_drop), WithJsonSchema(_LENGTHS_SCHEMA)] | None = Field(
+        None, description="Width and height of a drop with its tip up.", examples=[["20 mm", "34 mm"]]
+    )
+    polygon: (
+        Annotated[
+            list[Point],
+            BeforeValidator(_read_polygon),
+            WithJsonSchema(
+                {"type": "array", "items": _LENGTHS_SCHEMA, "minItems": 3, "maxItems": MOST_CORNERS}
+            ),
+        ]
+        | None
+    ) = Field(
+        None,
+        description="The corners of a polygon in order, each with its place along and up.",
+        examples=[[["0 mm", "0 mm"], ["30 mm", "0 mm"], ["15 mm", "20 mm"]]],
+    )
+
+    @model_validator(mode="after")
+    def _one_shape(self) -> "OutlineTable":
+        given = [kind for kind in ("circle", "drop", "polygon") if getattr(self, kind) is not None]
+        if len(given) != 1:
+            got = " and ".join(given) if given else "none of them"
+            raise wrong(f"exactly one of circle, drop and polygon in an outline, not {got}")
+        return self
+
+
+Repeat = Annotated[int, whole_in(1, MOST_REPEATS, "a whole number of repeats")]
+WeaveName = Annotated[str, Field(strict=True)]
+Hand = Literal["left", "right"]
+RoleSizes = dict[str, Annotated[str, Field(strict=True)]]
+
+_WEAVE = 'A weave by name (`chaingen weaves` lists them), or a weave file beside this one, "mine.toml".'
+_SIZES = (
+    "The ring size of each role of the weave; a role may be left out where a ring size has its name, or "
+    "where there is one ring size for all."
+)
+_HAND = "The hand of a weave that differs from its mirror image; its own when left out."
+
+
+class SectionTable(Table):
+    """A section: groups or a weave that makes a chain, so many times."""
+
+    model_config = ConfigDict(
+        json_schema_extra={"oneOf": [{"required": [kind]} for kind in ("groups", "weave")]}
+    )
+
+    groups: list[GroupTable] | None = Field(
+        None,
+        min_length=1,
+        max_length=MOST_GROUPS,
+        description="The groups that are repeated; neighbours are linked all with all.",
+    )
+    weave: WeaveName | None = Field(None, description=_WEAVE)
+    rings: RoleSizes | None = Field(None, description=_SIZES)
+    hand: Hand | None = Field(None, description=_HAND)
+    repeat: Repeat | None = Field(
+        None, description="How many times the groups or cells are made; 1 by default."
+    )
+
+
+class PatternTable(Table):
+    """The pattern: a run of groups, a weave, or sections; exactly one of groups, weave and sections."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "oneOf": [{"required": [kind]} for kind in ("groups", "weave", "sections")],
+            "not": {"required": ["repeat", "length"]},
+        }
+    )
+
+    form: Literal["open run", "closed loop", "sheet"] | None = Field(
+        None,
+        description="An open run has two ends; in a closed loop the last group or cell links the first. An "
+        "open run when left out; a weave that makes a sheet is always a sheet.",
+    )
+    repeat: Repeat | None = Field(None, description="How many times the groups or cells are made.")
+    length: Annotated[float, length_in((0.0, MOST_LENGTH))] | None = Field(
+        None,
+        description="Finished length, not repeat: pulled straight, outside to outside; or round the loop.",
+        examples=["180 mm", "7 1/4 in"],
+    )
+    first: list[GroupTable] = Field(
+        default=[],
+        max_length=MOST_GROUPS,
+        description="Groups made once before the others; not in a closed loop.",
+    )
+    groups: list[GroupTable] | None = Field(
+        None,
+        min_length=1,
+        max_length=MOST_GROUPS,
+        description="The groups that are repeated; neighbours are linked all with all.",
+    )
+    last: list[GroupTable] = Field(
+        default=[],
+        max_length=MOST_GROUPS,
+        description="Groups made once after the others; not in a closed loop.",
+    )
+    weave: WeaveName | None = Field(None, description=_WEAVE)
+    rings: RoleSizes | None = Field(None, description=_SIZES)
+    hand: Hand | None = Field(None, description=_HAND)
+    columns: Annotated[int, whole_in(1, MOST_REPEATS, "a whole number of columns")] | None = Field(
+        None, description="Cells of a sheet along."
+    )
+    rows: Annotated[int, whole_in(1, MOST_REPEATS, "a whole number of rows")] | None = Field(
+        None, description="Cells of a sheet across."
+    )
+    outline: OutlineTable | None = Field(
+        None, description="What a sheet is cut to instead: whole rings within it are kept, and no loose ones."
+    )
+    sections: list[SectionTable] | None = Field(
+        None,
+        min_length=1,
+        max_length=MOST_SECTIONS,
+        description="Sections that follow one another in an open run: all rings at the end of one link all "
+        "rings at the beginning of the next.",
+    )

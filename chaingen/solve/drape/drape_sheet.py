@@ -1,0 +1,68 @@
+"""Drape: a placed sheet brought to rest in a scene."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from functools import partial
+
+from chaingen.design.scene import SHEET_SCENES, Scene, SceneKind
+from chaingen.geometry.solids import SolidKind
+from chaingen.solve.drape import sheets
+from chaingen.solve.drape.draped import Draped
+from chaingen.solve.drape.settle import REACHES, Progress, begun, come_to_rest
+from chaingen.solve.drape.starts import CannotDrape, Start, laid_down
+from chaingen.solve.placement import Placement
+
+
+def _attempts(placement: Placement, scene: Scene) -> Iterator[Callable[[], tuple[Start, bool]]]:
+    """Ways to start a scene, best first; no sheet is pulled straight for it."""
+
+    def over(bend: float) -> tuple[Start, bool]:
+        return sheets.edge(placement, bend), False
+
+    def held(bow: sheets.Bend) -> tuple[Start, bool]:
+        return sheets.corners(placement, scene, bow), False
+
+    if scene.kind is SceneKind.HANG:
+        yield lambda: (sheets.hang(placement), False)
+    elif scene.kind is SceneKind.CORNERS:
+        for bow in sheets.BOWS:
+            yield partial(held, bow)
+    elif scene.kind is SceneKind.EDGE:
+        largest = float((placement.rings.radii + placement.rings.wire_radii).max())
+        for bend in sheets.BENDS:
+            yield partial(over, bend * largest)
+    else:
+        yield lambda: (laid_down(placement.rings), False)
+
+
+def drape_sheet(placement: Placement, scene: Scene, *, on_progress: Progress | None = None) -> Draped:
+    """Bring a placed sheet to rest in a scene.
+
+    Args:
+        placement: Its placement, about the xy plane, x along the rows.
+        scene: The scene: hang, table, corners or edge.
+        on_progress: Told in words what is being done.
+
+    Raises:
+        CannotDrape: The scene cannot be started with this sheet; the message says why.
+    """
+    if scene.kind not in SHEET_SCENES:
+        raise CannotDrape(f"a sheet has no place in this scene; it can {_CAN}")
+    say = on_progress or (lambda _: None)
+    say("laying the sheet out")
+    graph = placement.graph
+    start, rings, _ = begun(graph, _attempts(placement, scene), say)
+    i, j = graph.links.T
+    shares = 0.5 * (start.tension[i] + start.tension[j])
+    draped = come_to_rest(scene, graph, start, rings, shares, REACHES, say)
+    return replace(draped, drop=_drop(draped, start))
+
+
+_CAN = "hang, lie on a table or over its edge, or be held by two corners"
+
+
+def _drop(draped: Draped, start: Start) -> float | None:
+    """From the top of the pegs or of the table's edge to the lowest wire [mm]."""
+    tops = [float(peg.point[2]) + peg.radius for peg in start.pegs]
+    tops += [float(solid.numbers[1]) for solid in start.solids if solid.kind is SolidKind.LEDGE]
+    return max(tops) - float(draped.rings.bounds()[0][2]) if tops else None

@@ -1,0 +1,101 @@
+"""Outlines that a sheet is cut to: whole rings within them are kept."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+from math import pi
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+
+from chaingen.geometry.rings import Floats, Rings, centreline_points
+
+ARC_POINTS = 256
+"""Corners of the polygon that stands for a curved outline."""
+
+NODES = 48
+"""Points of a ring that are tried against an outline."""
+
+
+class OutlineKind(StrEnum):
+    """The shape of an outline."""
+
+    CIRCLE = "circle"
+    DROP = "drop"
+    POLYGON = "polygon"
+
+
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """A closed line without crossings.
+
+    Attributes:
+        kind: Its shape.
+        points: Corners [mm], in order, without the first again; y points up.
+    """
+
+    kind: OutlineKind
+    points: tuple[tuple[float, float], ...]
+
+    def polygon(self) -> shapely.Polygon:
+        """The outline for shapely."""
+        return shapely.Polygon(self.points)
+
+
+def circle(diameter: float) -> Outline:
+    """A circle about the origin, from its diameter [mm]."""
+    return _outline(OutlineKind.CIRCLE, 0.5 * diameter * _round(ARC_POINTS))
+
+
+def drop(width: float, height: float) -> Outline:
+    """A drop with its tip up: a round below, two straight sides that touch it.
+
+    Args:
+        width: Width of the round [mm].
+        height: From the foot of the round to the tip [mm]; more than the width.
+    """
+    radius = 0.5 * width
+    # From the tip a distance h above the round's centre the sides touch it at an angle asin(r/h) off.
+    tip = height - radius
+    touch = np.arcsin(radius / tip)
+    angles = np.linspace(touch, -pi - touch, ARC_POINTS + 1)
+    arc = radius * np.column_stack([np.cos(angles), np.sin(angles)])
+    points = np.concatenate([[[0.0, tip]], arc])
+    points[:, 1] -= 0.5 * (tip - radius)
+    return _outline(OutlineKind.DROP, points)
+
+
+def polygon(points: Floats) -> Outline:
+    """A polygon from its corners [mm], shape (n, 2)."""
+    return _outline(OutlineKind.POLYGON, np.asarray(points))
+
+
+def _round(count: int) -> Floats:
+    angles = 2.0 * pi * np.arange(count) / count
+    return np.column_stack([np.cos(angles), np.sin(angles)])
+
+
+def _outline(kind: OutlineKind, points: Floats) -> Outline:
+    return Outline(kind, tuple((float(x), float(y)) for x, y in points))
+
+
+def within(outline: Outline, rings: Rings, shift: Floats) -> npt.NDArray[np.bool_]:
+    """Which rings lie wholly within an outline when seen along z.
+
+    Args:
+        outline: The outline.
+        rings: The rings.
+        shift: Where the outline's origin lies [mm], shape (2,).
+
+    Returns:
+        Booleans, shape (n,).
+    """
+    inside = np.ones(len(rings), dtype=bool)
+    points = centreline_points(rings, NODES)[:, :, :2] - shift
+    for wire in np.unique(rings.wire_radii):
+        room = outline.polygon().buffer(-float(wire))
+        own = np.flatnonzero(rings.wire_radii == wire)
+        flat = points[own].reshape(-1, 2)
+        hit = shapely.contains_xy(room, flat[:, 0], flat[:, 1])
+        inside[own] = hit.reshape(len(own), NODES).all(axis=1)
+    return inside

@@ -1,0 +1,144 @@
+"""Pieces: what a design asks to be made of groups and weaves, before any ring has a place.
+
+Every kind of piece answers the same questions, so that what follows need not know them apart: which ring
+sizes it uses (`sizes`), what it is with others (`resized`), and with another number of repeats (`repeated`).
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from chaingen.weave.groups import RingSize, Run
+from chaingen.weave.outline import Outline
+from chaingen.weave.weave import Weave
+
+Change = Callable[[RingSize], RingSize]
+
+Chosen = tuple[tuple[str, RingSize], ...]
+"""The ring size of each role of a weave, by the role's name."""
+
+
+def _sizes(weave: Weave, chosen: Chosen) -> tuple[RingSize, ...]:
+    by_role = dict(chosen)
+    return tuple(dict.fromkeys(by_role[ring.role] for ring in weave.rings))
+
+
+@dataclass(frozen=True, slots=True)
+class Chain:
+    """A weave that runs along a line.
+
+    Attributes:
+        weave: The weave, one that makes a chain.
+        chosen: The ring size of every role.
+        repeat: How many cells, 1 or more.
+        closed: Whether its end links its beginning.
+    """
+
+    weave: Weave
+    chosen: Chosen
+    repeat: int = 1
+    closed: bool = False
+
+    def sizes(self) -> tuple[RingSize, ...]:
+        """The ring sizes used, each once, in order of first use."""
+        return _sizes(self.weave, self.chosen)
+
+    def most_rings(self) -> int:
+        """How many rings it takes at most."""
+        return self.repeat * len(self.weave.rings) + len(self.weave.finish)
+
+    def resized(self, change: Change) -> "Chain":
+        """The same with every ring size changed."""
+        return replace(self, chosen=tuple((role, change(size)) for role, size in self.chosen))
+
+    def repeated(self, repeat: int) -> "Chain":
+        """The same with another number of cells."""
+        return replace(self, repeat=repeat)
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A weave that fills a rectangle of cells, or an outline.
+
+    Attributes:
+        weave: The weave, one that makes a sheet.
+        chosen: The ring size of every role.
+        columns: Cells along; 0 with an outline.
+        rows: Cells across; 0 with an outline.
+        outline: What the sheet is cut to; None for a rectangle of cells.
+    """
+
+    weave: Weave
+    chosen: Chosen
+    columns: int = 0
+    rows: int = 0
+    outline: Outline | None = None
+
+    closed = False
+    repeat = 1
+
+    def sizes(self) -> tuple[RingSize, ...]:
+        """The ring sizes used, each once, in order of first use."""
+        return _sizes(self.weave, self.chosen)
+
+    def most_rings(self) -> int:
+        """How many rings it takes at most; for an outline as many as would fill its frame, roughly."""
+        if self.outline is None:
+            return self.columns * self.rows * len(self.weave.rings)
+        pose = self.weave.pose
+        left, low, right, high = self.outline.polygon().bounds
+        by_role = dict(self.chosen)
+        radii = [
+            (by_role[ring.role].radius, self.weave.role(ring.role).size.radius) for ring in self.weave.rings
+        ]
+        if pose is None or pose.across is None:
+            # Without a pose nothing is known of the cell but that its rings need room.
+            cell = 2.0 * min(radius for radius, _ in radii) ** 2
+        else:
+            scale = sum(radius for radius, _ in radii) / sum(usual for _, usual in radii)
+            cell = scale**2 * abs(pose.period * pose.across[1])
+        return int((right - left) * (high - low) / cell) * len(self.weave.rings)
+
+    def resized(self, change: Change) -> "Sheet":
+        """The same with every ring size changed."""
+        return replace(self, chosen=tuple((role, change(size)) for role, size in self.chosen))
+
+    def repeated(self, repeat: int) -> "Sheet":
+        """The same: a sheet has columns and rows instead."""
+        return self
+
+
+@dataclass(frozen=True, slots=True)
+class Sections:
+    """Runs of groups and chains that follow one another, each linked to the next end to end.
+
+    All rings at the end of one section link all rings at the beginning of the next: of a run the rings of its
+    last or first group, of a chain those that its weave names for its ends.
+
+    Attributes:
+        parts: The sections, open all of them.
+    """
+
+    parts: tuple[Run | Chain, ...]
+
+    closed = False
+    repeat = 1
+
+    def sizes(self) -> tuple[RingSize, ...]:
+        """The ring sizes used, each once, in order of first use."""
+        return tuple(dict.fromkeys(size for part in self.parts for size in part.sizes()))
+
+    def most_rings(self) -> int:
+        """How many rings it takes at most."""
+        return sum(part.most_rings() for part in self.parts)
+
+    def resized(self, change: Change) -> "Sections":
+        """The same with every ring size changed."""
+        return replace(self, parts=tuple(part.resized(change) for part in self.parts))
+
+    def repeated(self, repeat: int) -> "Sections":
+        """The same: every section has repeats of its own."""
+        return self
+
+
+Piece = Run | Chain | Sheet | Sections
+"""Anything that can be made."""

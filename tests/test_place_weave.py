@@ -1,0 +1,112 @@
+import numpy as np
+import pytest
+
+from chaingen.solve.check import check
+from chaingen.solve.length import taut_lengths
+from chaingen.solve.place import place
+from chaingen.solve.place_weave import NothingLeft, closing_twist, places_along
+from chaingen.solve.placement import Answer
+from chaingen.solve.sizes import tightest
+from chaingen.weave.catalogue import find_weave
+from chaingen.weave.groups import Group, GroupKind, RingSize, Run
+from chaingen.weave.outline import circle, drop, polygon
+from chaingen.weave.pieces import Chain, Sections, Sheet
+
+
+def usual(weave):
+    return tuple((role.name, role.size) for role in weave.roles)
+
+
+def chain(name, repeat, **more):
+    weave = find_weave(name)
+    return Chain(weave, usual(weave), repeat, **more)
+
+
+def sheet(name, **more):
+    weave = find_weave(name)
+    return Sheet(weave, usual(weave), **more)
+
+
+def test_a_plain_chain_is_the_same_said_as_groups_and_as_a_weave():
+    weave = chain("one-in-one", 6)
+    size = weave.sizes()[0]
+    run = Run((Group(GroupKind.SIDE_BY_SIDE, 1, size),), repeat=12)
+    as_weave, as_groups = place(weave), place(run)
+    assert as_weave.answer is as_groups.answer is Answer.FITS
+    assert as_weave.gap == pytest.approx(as_groups.gap, abs=1e-4)
+    assert len(as_weave.graph) >= len(as_groups.graph)
+    # Reference: a taut chain of N equal rings is N inside diameters and two wires long (closed form).
+    count = len(as_weave.graph)
+    lengths = taut_lengths(weave)
+    assert lengths.at(6) == pytest.approx(count * size.inside_diameter + 2 * size.wire_diameter, rel=1e-3)
+    assert tightest(weave).aspect_ratios[0][1] == pytest.approx(2.0, abs=0.01)
+
+
+@pytest.mark.parametrize("name", ["one-in-one", "spiral-4-in-1", "box-chain", "half-persian-3-in-1"])
+def test_closed_loops(name):
+    placement = place(chain(name, 30, closed=True))
+    assert placement.answer is Answer.FITS
+    assert placement.graph.closed
+    # Every ring has its full count of links: there is no end.
+    degrees = list(find_weave(name).degrees().values())
+    assert placement.graph.degrees.tolist() == degrees * 30
+    angle = np.sort(np.arctan2(placement.rings.centres[:, 1], placement.rings.centres[:, 0]))
+    assert np.diff(angle).max() < 0.5
+
+
+def test_a_twist_is_changed_as_little_as_closes_the_loop():
+    twist = closing_twist(2.1, 30)
+    assert twist * 30 / (2 * np.pi) == pytest.approx(round(2.1 * 30 / (2 * np.pi)))
+    assert abs(twist - 2.1) * 30 <= np.pi + 1e-9
+
+
+def test_places_are_counted_along():
+    assert places_along(np.array([5.0, 0.0, 0.05, 2.0, 5.05]), 1.0).tolist() == [2, 0, 0, 1, 2]
+
+
+@pytest.mark.parametrize(
+    "outline", [circle(40.0), drop(26.0, 40.0), polygon(np.array([[0, 0], [50, 0], [20, 45]]))]
+)
+def test_sheets_cut_to_an_outline(outline):
+    placement = place(sheet("european-4-in-1", outline=outline))
+    assert placement.answer is Answer.FITS
+    graph, rings = placement.graph, placement.rings
+    assert len(graph.components()) == 1
+    assert graph.degrees.min() >= 2
+    low, high = rings.bounds()
+    left, foot, right, top = outline.polygon().bounds
+    assert (high - low)[:2] == pytest.approx([right - left, top - foot], abs=2.2 * 2 * rings.radii.max())
+    assert ((high - low)[:2] <= np.array([right - left, top - foot]) + 1e-9).all()
+
+
+def test_an_outline_that_holds_no_ring():
+    with pytest.raises(NothingLeft):
+        place(sheet("european-4-in-1", outline=circle(5.0)))
+
+
+def test_sections_link_end_to_end():
+    weave = chain("byzantine", 2)
+    size = weave.sizes()[0]
+    pair = Group(GroupKind.SIDE_BY_SIDE, 2, size)
+    sections = Sections((Run((pair,), repeat=4), weave, Run((pair,), repeat=4)))
+    placement = place(sections)
+    assert placement.answer is Answer.FITS
+    assert check(placement.graph, placement.rings).sound
+    assert len(placement.joints) == 2
+    for ends, begins in placement.joints:
+        links = {tuple(link) for link in placement.graph.links.tolist()}
+        assert {(a, b) for a in ends for b in begins} <= links
+    along = placement.graph.group_of
+    assert (
+        np.diff([placement.rings.centres[along == k, 0].mean() for k in range(along.max() + 1)]) > 0
+    ).mean() > 0.9
+    assert taut_lengths(sections) is not None
+
+
+def test_too_small_rings_are_told_with_a_proof():
+    weave = find_weave("european-4-in-1")
+    sizes = (("link", RingSize("link", 2.0, 1.0)),)
+    placement = place(Sheet(weave, sizes, columns=3, rows=3))
+    assert placement.answer is Answer.CANNOT_FIT
+    # Reference: four wires through a hole need 1 + sqrt 2 wires of room (packing of four discs).
+    assert placement.proof.needed == pytest.approx(1.0 + np.sqrt(2.0), abs=1e-4)

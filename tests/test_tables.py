@@ -1,0 +1,99 @@
+import tomllib
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from pydantic import Field, ValidationError
+
+from chaingen.errors import Problem
+from chaingen.tables import (
+    MOST_PROBLEMS,
+    FileKind,
+    Table,
+    key,
+    limited,
+    list_of,
+    meant,
+    parse_toml,
+    quoted,
+    quoted_key,
+    read_text,
+    table_of,
+    value_problems,
+)
+
+
+class Plank(Table):
+    length: float = 1.0
+    marks: list[str] = Field(default=[], min_length=2)
+
+
+class Deck(Table):
+    planks: list[Plank] = Field(default=[])
+    named: dict[str, Plank] = Field(default={})
+    best: Plank | None = None
+
+
+KIND = FileKind("the deck", "a deck file", Deck, {"planks": "a list of planks"}, "ask the joiner")
+
+
+def problems_of(data):
+    with pytest.raises(ValidationError) as refusal:
+        Deck.model_validate(data)
+    return value_problems(refusal.value, KIND)
+
+
+TEXTS = st.text(st.characters(exclude_categories=["Cs"]), max_size=30)
+
+
+@given(TEXTS, TEXTS)
+def test_what_is_quoted_is_read(name, text):
+    assert tomllib.loads(f"{quoted_key(name)} = {quoted(text)}") == {name: text}
+    assert quoted(text).isprintable()
+
+
+@pytest.mark.parametrize(
+    ("data", "where"),
+    [
+        ({"planks": [{}, {"lenght": 2.0}]}, "planks[2].lenght"),
+        ({"named": {"lower": {"lenght": 2.0}}}, "named.lower.lenght"),
+        ({"named": {"the lower": {"lenght": 2.0}}}, "named.'the lower'.lenght"),
+        ({"best": {"lenght": 2.0}}, "best.lenght"),
+    ],
+)
+def test_keys_are_known_however_deep_they_lie(data, where):
+    (problem,) = problems_of(data)
+    assert problem == Problem(where, "an unknown key", "one of length, marks", "did you mean length?")
+
+
+def test_lists():
+    (problem,) = problems_of({"planks": 3})
+    assert problem == Problem("planks", "3", "a list of planks")
+    (problem,) = problems_of({"best": {"marks": "x"}})
+    assert problem.expected == "a list"
+    (problem,) = problems_of({"best": {"marks": ["x"]}})
+    assert problem.expected == "at least 2 entries"
+
+
+def test_a_kind_of_file_speaks_of_itself(tmp_path):
+    from chaingen.errors import BadInput
+
+    with pytest.raises(BadInput) as refusal:
+        read_text(tmp_path / "deck.toml", KIND)
+    (problem,) = refusal.value.problems
+    assert (problem.expected, problem.advice) == ("a deck file: TOML in UTF-8", "ask the joiner")
+    with pytest.raises(BadInput) as refusal:
+        parse_toml("x = " + "[" * 100_000, "deck", KIND)
+    assert refusal.value.problems == (Problem("deck", "tables nested too deeply", "a deck file"),)
+    every = [Problem(f"planks[{k}]", "", "another") for k in range(MOST_PROBLEMS + 5)]
+    assert limited(every[:MOST_PROBLEMS], KIND) == every[:MOST_PROBLEMS]
+    assert limited(every, KIND)[-1].where == "the deck"
+
+
+def test_what_is_not_what_it_should_be_is_passed_over():
+    assert table_of([1]) == {}
+    assert table_of({"a": 1}) == {"a": 1}
+    assert list_of({"a": 1}, 5) == []
+    assert list_of([1, 2, 3], 2) == [1, 2]
+    assert meant("zzz", ["harbour"]) == ""
+    assert key("a" * 81) == repr("a" * 80)
