@@ -137,9 +137,8 @@ def build(design: Design, *, on_progress: Progress = _silent) -> Result:
     try:
         placement = place(piece, clearance=design.clearance, on_progress=on_progress)
     except NothingLeft as error:
-        raise BadInput(
-            [Problem("pattern.outline", f"an outline where {error}", "a larger outline")]
-        ) from None
+        where = "pattern.outline" if isinstance(piece, Sheet) and piece.outline else "pattern"
+        raise BadInput([Problem(where, f"a sheet where {error}", "a larger sheet")]) from None
     report = check(placement.graph, placement.rings, clearance=design.clearance)
     wire = _binding_wire(placement, report)
     spare = min(report.smallest_gap, placement.gap) - design.clearance

@@ -1,6 +1,7 @@
-"""Draw the pictures of every example into this folder: python renders/draw.py [NAME ...].
+"""Draw the pictures of every example and weave into this folder: python renders/draw.py [NAME ...].
 
-A long piece is shown whole above a close-up of its middle, a short one by itself; then every scene of the
+NAME is an example, `weaves/NAME` a weave of the catalogue, `weaves` all of these. The page weaves/README.md,
+which tells of every weave, is written anew with them. A long piece is shown whole above a close-up of its middle, a short one by itself; then every scene of the
 example, by its most telling still and, where `FILMS` says so, by its turning view or settling film.
 """
 
@@ -13,12 +14,19 @@ from PIL import Image
 
 from chaingen.design.load import load_design
 from chaingen.pipeline import build, drape, export, scene_names
+from chaingen.show.weave_page import weaves_page
+from chaingen.show.weave_picture import draw_weave
+from chaingen.weave.catalogue import find_weave, weave_names
 
 HERE = Path(__file__).parent
+WEAVES = HERE / "weaves"
 EXAMPLES = HERE.parent / "examples"
 
 SHORT_PIECE = 20
 """Pieces of up to this many rings need no close-up."""
+
+WEAVE_PIXELS = 900
+"""Longer side of the picture of a weave."""
 
 TELLING = {
     "hang": "front",
@@ -64,7 +72,22 @@ def draw(name: str) -> list[Path]:
     return drawn
 
 
+def drawn_weave(name: str) -> list[Path]:
+    """Draw one weave of the catalogue; returns the picture's path."""
+    path = WEAVES / f"{name}.png"
+    draw_weave(find_weave(name), path)
+    picture = Image.open(path)
+    picture.thumbnail((WEAVE_PIXELS, WEAVE_PIXELS), Image.Resampling.LANCZOS)
+    picture.save(path, optimize=True)
+    return [path]
+
+
 if __name__ == "__main__":
-    for chosen in sys.argv[1:] or sorted(path.stem for path in EXAMPLES.glob("*.toml")):
-        for path in draw(chosen):
+    asked = sys.argv[1:] or [*sorted(path.stem for path in EXAMPLES.glob("*.toml")), "weaves"]
+    every = [f"weaves/{name}" for name in weave_names()]
+    for chosen in [name for one in asked for name in (every if one == "weaves" else [one])]:
+        is_weave = chosen.startswith("weaves/")
+        for path in drawn_weave(chosen.removeprefix("weaves/")) if is_weave else draw(chosen):
             sys.stdout.write(f"{path}\n")
+    if any(one.startswith("weaves") for one in asked):
+        (WEAVES / "README.md").write_text(weaves_page(), encoding="utf-8")

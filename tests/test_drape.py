@@ -7,7 +7,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from chaingen.design.scene import Scene, SceneKind
+from chaingen.design.scene import ROW_SCENES, Scene
 from chaingen.geometry.distance import smallest_gaps
 from chaingen.geometry.linking import linked
 from chaingen.geometry.near import near_pairs
@@ -24,7 +24,7 @@ from tests.conftest import join, rosette, side, size
 from tests.oracles import outside_linking
 
 RING = size(4.0, 1.0)
-HANG, SWAG, TABLE, WRIST, NECK = SceneKind
+HANG, SWAG, TABLE, WRIST, NECK = ROW_SCENES
 
 SINGLE, PAIRS = (side(1, RING),), (side(2, RING),)
 ROSETTES = (rosette(3, size(4.0)), join(2, size(4.0)))
@@ -259,7 +259,7 @@ def test_cleared_gives_up_where_there_is_no_room():
 
 
 def test_steps_that_do_not_suffice_are_told_and_harm_nothing(monkeypatch):
-    monkeypatch.setattr("chaingen.solve.drape.drape.MOST_STEPS", 4)
+    monkeypatch.setattr("chaingen.solve.drape.settle.MOST_STEPS", 4)
     draped = rest(Run(PAIRS, 10), kind=TABLE, disorder=1.0)
     assert not draped.reached
     assert "still pushed" in draped.why

@@ -9,7 +9,7 @@ from PIL import Image, ImageSequence
 
 from chaingen.errors import CannotDraw, CannotWrite
 from chaingen.geometry.rings import Rings, concatenate
-from chaingen.geometry.solids import bar, distances, form, oval, plane
+from chaingen.geometry.solids import SolidKind, bar, distances, form, ledge, oval, plane
 from chaingen.show import camera, drawing, film, supports
 from chaingen.show.camera import FOOT
 from chaingen.show.drawing import pyvista_off_screen, require_drawing
@@ -62,6 +62,28 @@ def pegs(*rings):
     return tuple(bar(r + (RADIUS - WIRE - 0.4) * Z, Y, 0.4) for r in rings)
 
 
+def hanging_sheet(columns=7, rows=4):
+    """Rings in a grid that hangs upright, its first and last ring on top a little above the others."""
+    x, z = (v.ravel().astype(float) for v in np.meshgrid(np.arange(columns), -np.arange(rows), indexing="ij"))
+    corner = (z == 0.0) & ((x == 0.0) | (x == columns - 1))
+    points = np.column_stack([PITCH * x, 0.0 * x, PITCH * z + 0.5 * corner])
+    return along(points, Y, (Y + 0.6 * Z) / np.hypot(1.0, 0.6))
+
+
+def overhanging(columns=12, rows=4, edge=4.0):
+    """Rings in a grid on a table and over its rounded edge."""
+    bend = edge + 2.0 * WIRE
+    s = PITCH * (np.arange(columns) - columns // 2)
+    angle = np.clip(s / bend, 0.0, 0.5 * np.pi)
+    x = -edge + bend * np.sin(angle) + np.minimum(s, 0.0)
+    z = -edge + bend * np.cos(angle) - np.maximum(s - 0.5 * np.pi * bend, 0.0)
+    up = np.column_stack([np.sin(angle), 0.0 * s, np.cos(angle)])
+    points = np.repeat(np.column_stack([x, 0.0 * s, z]), rows, axis=0)
+    points[:, 1] = PITCH * np.tile(np.arange(rows), columns)
+    count = len(points)
+    return Rings(points, np.repeat(up, rows, axis=0), np.full(count, RADIUS), np.full(count, WIRE))
+
+
 def circle(radius, count):
     angle = 2.0 * np.pi * np.arange(count) / count
     return radius * np.column_stack([np.sin(angle), 0.0 * angle, np.cos(angle)])
@@ -87,11 +109,19 @@ def scene(kind):
         return lying(), (plane(0.0),)
     if kind == "wrist":
         return loop(circle(15.0, 22) - 2.0 * Z), (ARM,)
+    if kind == "corners":
+        rings = hanging_sheet()
+        held = np.flatnonzero(rings.centres[:, 2] > 0.25)
+        return rings, pegs(*rings.centres[held])
+    if kind == "edge":
+        rings = overhanging()
+        pins = tuple(bar(at, Z, 0.4) for at in rings.centres[[0, 3]])
+        return rings, (ledge(4.0), *pins)
     points = circle(30.0, 46)[:, [0, 2, 1]] @ np.array([X, [0.0, 0.95, 0.3], Z]) - 18.0 * Z
     return loop(points), (NECK,)
 
 
-KINDS = ("hang", "swag", "table", "wrist", "neck")
+KINDS = ("hang", "swag", "table", "wrist", "neck", "corners", "edge")
 
 
 @pytest.fixture(scope="module")
@@ -250,6 +280,12 @@ def test_surfaces_lie_on_their_solids(can_draw, kind):
             about = (points > low).all(axis=1) & (points < high).all(axis=1)
         elif kind == "table":
             about = np.ones(len(points), dtype=bool)
+        elif solid.kind is SolidKind.LEDGE:
+            # The board's top, its edge and the upper part of its front.
+            about = (points[:, 0] > low[0]) & (points[:, 2] > -8.0) & (np.abs(points[:, 1]) < RADIUS)
+            about &= away[:, 0] > -0.05
+        elif kind == "edge":
+            about = (points[:, 2] > 0.0) & (points[:, 2] < 1.5 * WIRE)
         else:
             about = np.abs(points[:, 1]) < RADIUS
         assert about.sum() > 200
@@ -267,6 +303,28 @@ def test_a_peg_is_finite_and_stands_out_on_both_sides(can_draw):
     y = np.asarray(peg.mesh.points)[:, 1]
     assert -4.0 * RADIUS < y.min() < -1.5 * RADIUS
     assert 1.5 * RADIUS < y.max() < 4.0 * RADIUS
+
+
+def test_a_board_goes_on_behind_the_piece_and_is_closed(can_draw):
+    rings, solids = scene("edge")
+    board, *pins = surfaces(pyvista_off_screen(), solids, rings)
+    low, high = rings.bounds()
+    points = np.asarray(board.mesh.points)
+    assert points[:, 0].min() < low[0] - RADIUS
+    assert points[:, 0].max() == pytest.approx(0.0, abs=1e-5)
+    assert points[:, 1].min() < low[1] - RADIUS
+    assert points[:, 1].max() > high[1] + RADIUS
+    # Thick enough to be one, and short of what hangs.
+    assert low[2] < points[:, 2].min() < -8.0
+    # Closed but for a pinhole in the middle of either side.
+    rims = board.mesh.clean(tolerance=1e-6).extract_feature_edges(
+        boundary_edges=True, non_manifold_edges=False, feature_edges=False, manifold_edges=False
+    )
+    assert np.ptp(np.asarray(rims.points)[:, [0, 2]], axis=0).max() < 0.1
+    # Pins show a head above the rings, no more.
+    for pin in pins:
+        top = np.asarray(pin.mesh.points)[:, 2].max()
+        assert WIRE < top < 2.0 * RADIUS
 
 
 def test_a_bust_goes_on_below_the_piece_and_is_closed(can_draw):
@@ -344,7 +402,7 @@ def test_stills_show_the_piece_and_what_holds_it(drawn, kind):
         # Metal has highlights and shade.
         light = body.mean(axis=2)[gold]
         assert np.percentile(light, 97) - np.percentile(light, 3) > 60
-        support = is_stone(body) if kind == "table" else is_slate(body)
+        support = is_stone(body) if kind in ("table", "edge") else is_slate(body)
         # A peg is seen end on from the front, a bust fills the frame.
         least = {"table": 0.3, "neck": 0.2, "wrist": 0.1}.get(kind, 2e-4)
         assert support.mean() > least

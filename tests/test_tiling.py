@@ -90,3 +90,13 @@ def test_degrees_deep_inside_equal_those_of_the_cell():
     n = len(weave.rings)
     middle = [k for k, place in enumerate(order) if place // n == 12]
     assert [int(graph.degrees[k]) for k in middle] == list(weave.degrees().values())
+
+
+def test_pairs_that_hang_on_one_pair_only_dangle_too():
+    weave = find_weave("japanese-8-in-2")
+    cell, cells = weave_cell(weave), sheet_cells(3, 3)
+    kept = held(weave, cell, cells, np.ones((9, len(cell)), dtype=bool))
+    # Of 18 pairs of large rings' neighbours only the 12 pairs between two large pairs stay: 24 small rings.
+    roles = np.array([ring.role for ring in weave.rings])
+    assert kept[:, roles == "large"].all()
+    assert kept[:, roles == "small"].sum() == 24

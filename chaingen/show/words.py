@@ -12,7 +12,7 @@ from chaingen.solve.supple import Bend
 from chaingen.solve.verdict import LOOSE_FROM, TIGHT_BELOW, Fit, Nearest
 from chaingen.stock.gauges import describe_wire, gauge_name
 from chaingen.units import format_mm
-from chaingen.weave.pieces import Sheet
+from chaingen.weave.pieces import Chain, Piece, Sections, Sheet
 
 MOST_NAMED = 5
 """Collisions and faults that are named one by one."""
@@ -129,17 +129,19 @@ def verdict_lines(result: Result) -> list[str]:
     if result.finished_length is None and result.asked_length is not None:
         lines.append(
             "Rings that do not fit have no finished length, "
-            f"so the groups were made {design.piece.repeat} times."
+            f"so the {_repeated(design.piece)} were made {design.piece.repeat} times."
         )
     if result.finished_length is not None:
         way = "Round the loop" if design.piece.closed else "Pulled straight"
         asked = f", for {format_mm(result.asked_length, 1)} asked" if result.asked_length is not None else ""
         inches = result.finished_length / 25.4
+        repeat = design.piece.repeat
+        made = f", with the {_repeated(design.piece)} made {repeat:,} {'time' if repeat == 1 else 'times'}"
+        if isinstance(design.piece, Sections):
+            made = ""
         lines.append(
-            f"{way} it measures {format_mm(result.finished_length, 1)} ({inches:.2f} in){asked}, "
-            f"with the groups made "
-            f"{design.piece.repeat:,} {'time' if design.piece.repeat == 1 else 'times'}. With its gaps open, "
-            f"as in pictures and models, it is {format_mm(result.length_as_placed, 1)} long."
+            f"{way} it measures {format_mm(result.finished_length, 1)} ({inches:.2f} in){asked}{made}. With "
+            f"its gaps open, as in pictures and models, it is {format_mm(result.length_as_placed, 1)} long."
         )
     elif isinstance(design.piece, Sheet):
         corner, far = placement.rings.bounds()
@@ -148,6 +150,11 @@ def verdict_lines(result: Result) -> list[str]:
     elif result.fits:
         lines.append("It has too many unlike groups to be pulled straight, so no finished length is known.")
     return lines
+
+
+def _repeated(piece: Piece) -> str:
+    """What of a piece is repeated."""
+    return "cells" if isinstance(piece, Chain) else "groups"
 
 
 def ring_lines(result: Result) -> list[str]:

@@ -1,6 +1,7 @@
 """Placing sections: each by itself, then each next one brought to the end of those before."""
 
 from dataclasses import replace
+from functools import lru_cache
 from math import pi
 
 import numpy as np
@@ -90,6 +91,7 @@ def _alone(part: Run | Chain, starts: int, enough: float) -> Placed:
     return piece_graph(part), rings, searches, gap
 
 
+@lru_cache(maxsize=64)
 def place_sections(
     sections: Sections, *, starts: int, enough: float
 ) -> tuple[LinkGraph, Rings, list[Search], float, tuple[Joint, ...]]:

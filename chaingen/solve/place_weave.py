@@ -12,16 +12,25 @@ from chaingen.solve.check import check
 from chaingen.solve.contacts import State
 from chaingen.solve.motion import Motion, MotionKind, images_of, repeat_cell
 from chaingen.solve.place_run import LOOP_RINGS, SLACKENING
-from chaingen.solve.search import SAME, Search, search
+from chaingen.solve.search import SAME, Search, is_sound, search
 from chaingen.solve.weaves import solve_weave
 from chaingen.weave.graph import LinkGraph
 from chaingen.weave.outline import within
 from chaingen.weave.pieces import Chain, Sheet
-from chaingen.weave.tiling import chain_cells, held, sheet_cells, tiled, with_places
+from chaingen.weave.tiling import chain_cells, held, sheet_cells, tiled, tiled_periodic, with_places
 
 SAME_PLACE = 0.12
 """Rings of a chain are at one place of it when less than this part of the smallest radius lies between their
 centres along it."""
+
+FEWEST_ROUND = 3
+"""Cells of a ring of cells at least: with two, the next one would also be the one before."""
+
+LOOP_CELL_RINGS = 60
+"""Rings of one cell of a ring of cells at most."""
+
+MOST_TWIST_OFF = 0.15
+"""Change of a cell's twist [rad] with which a turning chain may be closed to a ring of equal cells."""
 
 Bools = npt.NDArray[np.bool_]
 
@@ -100,27 +109,68 @@ def place_chain(chain: Chain, *, enough: float) -> Placed:
     return _closed(chain, graph, state, found, gap, enough)
 
 
+def _loop_cells(chain: Chain, graph: LinkGraph, state: State) -> tuple[int, float] | None:
+    """How many cells of a chain make one of a ring of equal cells, and their twist [rad]; None for none.
+
+    A chain that does not turn is one of single cells. A turning one comes round every so many cells, once its
+    twist is changed a little, or, where it must not be changed, when a cell half turned about is like itself.
+    """
+    twist = state.motion.twist
+    best: tuple[float, int, float] | None = None
+    for count in range(1, min(chain.repeat // FEWEST_ROUND, LOOP_CELL_RINGS // len(graph)) + 1):
+        if chain.repeat % count:
+            continue
+        if state.motion.turning or not twist:
+            changed = closing_twist(twist, count)
+        else:
+            changed = twist
+            several = tiled_periodic(graph, count)
+            row = State(
+                images_of(state.rings, state.motion, chain_cells(count)),
+                Motion(MotionKind.SHIFT, count * state.motion.period),
+            )
+            if not is_sound(several, row):
+                continue
+        off = abs(changed - twist)
+        if off < MOST_TWIST_OFF and (best is None or off < best[0] - 1e-9):
+            best = off, count, changed
+    return None if best is None else (best[1], best[2])
+
+
+def _ring_of_cells(
+    chain: Chain, graph: LinkGraph, state: State, count: int, twist: float, enough: float
+) -> tuple[Rings, Search, float]:
+    """A closed chain as a ring of equal cells, each of `count` cells of the weave."""
+    several = tiled_periodic(graph, count)
+    row = images_of(state.rings, replace(state.motion, twist=twist), chain_cells(count))
+    cells = chain.repeat // count
+    motion = Motion(MotionKind.TURN, cells=cells)
+    best: tuple[Rings, Search, float] | None = None
+    for tilt in (0.0, 0.5 * pi):
+        bent = rough.bent(row, row.centres[:, 0], state.motion.period * chain.repeat, tilt=tilt)
+        solved = search("loop", several, State(bent, motion), starts=1, enough=enough)
+        if best is None or solved.gap > best[2] + SAME:
+            best = repeat_cell(solved.state.rings, motion, cells), solved.search, solved.gap
+    assert best is not None
+    return best
+
+
 def _closed(
     chain: Chain, graph: LinkGraph, state: State, found: Search, straight: float, enough: float
 ) -> Placed:
-    """A loop: a ring of cells where they do not turn, otherwise the whole loop bent and, if small, opened."""
-    motion = replace(state.motion, twist=closing_twist(state.motion.twist, chain.repeat))
-    piece, row = tiled_chain(chain, graph, state.rings, motion)
-    length = motion.period * chain.repeat
+    """A loop: a ring of equal cells where there is one, else the whole loop bent and, if small, opened up."""
     searches = [found]
-    whole = len(piece) == len(graph) * chain.repeat
-    if not motion.twist and whole and chain.repeat >= 3:
-        best: tuple[float, Rings, Search] | None = None
-        for tilt in (0.0, 0.5 * pi):
-            bent = rough.bent(state.rings, state.rings.centres[:, 0], length, tilt=tilt)
-            ring_of_cells = Motion(MotionKind.TURN, cells=chain.repeat)
-            solved = search("loop", graph, State(bent, ring_of_cells), starts=1, enough=enough)
-            if best is None or solved.gap > best[0] + SAME:
-                rings = repeat_cell(solved.state.rings, solved.state.motion, chain.repeat)
-                best = solved.gap, rings, solved.search
-        assert best is not None
-        return _round_order(piece, best[1]), best[1], [*searches, best[2]], best[0]
-    bent = rough.bent(row, row.centres[:, 0], length)
+    piece, row = tiled_chain(
+        chain,
+        graph,
+        state.rings,
+        replace(state.motion, twist=closing_twist(state.motion.twist, chain.repeat)),
+    )
+    cells = _loop_cells(chain, graph, state)
+    if cells is not None and len(piece) == len(graph) * chain.repeat:
+        rings, search_of_loop, gap = _ring_of_cells(chain, graph, state, *cells, enough)
+        return _round_order(piece, rings), rings, [*searches, search_of_loop], gap
+    bent = rough.bent(row, row.centres[:, 0], state.motion.period * chain.repeat)
     report = check(piece, bent)
     if report.links_as_designed and report.smallest_gap >= max(SLACKENING * straight, enough, 0.0):
         return _round_order(piece, bent), bent, searches, report.smallest_gap
@@ -155,7 +205,7 @@ def place_sheet(sheet: Sheet, *, enough: float) -> tuple[LinkGraph, Rings, list[
     else:
         cells, kept = _cut(sheet, graph, state)
     if not kept.any():
-        raise NothingLeft("no ring that others hold lies wholly within it")
+        raise NothingLeft("no ring is held by others")
     piece, order = tiled(graph, cells, kept=kept, sheet=True)
     rings = images_of(state.rings, state.motion, cells)[order]
     low, high = rings.bounds()
@@ -186,5 +236,5 @@ def _cut(sheet: Sheet, graph: LinkGraph, state: State) -> tuple[Ints, Bools]:
         if best is None or kept.sum() > best[0]:
             best = int(kept.sum()), cells[used], kept
     if best is None:
-        raise NothingLeft("no ring lies wholly within it")
+        raise NothingLeft("no ring lies wholly within its outline")
     return best[1], best[2]

@@ -13,7 +13,7 @@ from chaingen.weave.groups import GroupKind, RingSize
 from chaingen.weave.weave import Repeats, Weave
 
 LEAST_HOLD = 2
-"""A ring of a sheet that is held by fewer others dangles and is left off."""
+"""A ring of a sheet that hangs on fewer places dangles and is left off; rings side by side are one place."""
 
 
 def weave_cell(weave: Weave, sizes: Mapping[str, RingSize] | None = None) -> LinkGraph:
@@ -107,6 +107,32 @@ def tiled(
     return graph, rings
 
 
+def tiled_periodic(cell: LinkGraph, count: int) -> LinkGraph:
+    """The repeating cell that so many cells of a chain make together."""
+    n = len(cell)
+    members = tuple(
+        replace(member, name=f"{k + 1}{member.name}") for k in range(count) for member in cell.members
+    )
+    first = cell.links[None, :, 0] + n * np.arange(count)[:, None]
+    target = np.arange(count)[:, None] + cell.offsets[None, :, 0]
+    second = cell.links[None, :, 1] + n * (target % count)
+    offsets = np.zeros((first.size, 2), dtype=np.int64)
+    offsets[:, 0] = (target // count).ravel()
+    arrangements = tuple(
+        Arrangement(arrangement.kind, tuple(ring + n * k for ring in arrangement.rings))
+        for k in range(count)
+        for arrangement in cell.arrangements
+    )
+    return LinkGraph(
+        members=members,
+        links=np.column_stack([first.ravel(), second.ravel()]),
+        offsets=offsets,
+        arrangements=arrangements,
+        groups=(),
+        periodic=True,
+    )
+
+
 def chain_cells(repeat: int) -> Ints:
     """Cell numbers of a chain, shape (repeat, 2)."""
     return np.column_stack([np.arange(repeat), np.zeros(repeat, dtype=np.int64)])
@@ -123,8 +149,8 @@ def held(
 ) -> npt.NDArray[np.bool_]:
     """Which rings of some cells stay once those that nothing holds are left off.
 
-    A ring stays when it hangs together with most of the piece; in a sheet, when it is also held by two rings
-    or more (or by as many as a ring of its name ever is); a caged ring, when its whole cage is there.
+    A ring stays when it hangs together with most of the piece; in a sheet, when it also hangs on two places
+    or more (or on as many as a ring of its name ever does); a caged ring, when its whole cage is there.
 
     Args:
         weave: The weave.
@@ -139,15 +165,16 @@ def held(
     n = kept.shape[1]
     kept = kept.copy()
     caged = np.array([bool(ring.caged_by) for ring in weave.rings])
-    degrees = np.array([weave.degrees()[ring.name] for ring in weave.rings])
-    least = np.minimum(LEAST_HOLD if weave.repeats is Repeats.SHEET else 1, degrees)
+    site = _sites(cell)
+    least = np.minimum(LEAST_HOLD if weave.repeats is Repeats.SHEET else 1, _places_held_by(cell, site))
     while True:
         graph, rings = tiled(cell, cells, kept=kept, around=around)
         if not len(rings):
             return kept
         stays = np.ones(len(rings), dtype=bool)
         own = rings % n
-        stays &= (graph.degrees >= least[own]) | caged[own]
+        held_by = _distinct(graph.links, (rings // n) * n + site[own], len(rings))
+        stays &= (held_by >= least[own]) | caged[own]
         solid = np.flatnonzero(~caged[own])
         network = nx.Graph()
         network.add_nodes_from(solid.tolist())
@@ -160,6 +187,33 @@ def held(
         if stays.all():
             return kept
         kept.ravel()[rings[~stays]] = False
+
+
+def _sites(cell: LinkGraph) -> Ints:
+    """The place of each ring in its cell: one for all rings that lie side by side, shape (n,)."""
+    site = np.arange(len(cell))
+    for arrangement in cell.arrangements:
+        if arrangement.kind is GroupKind.SIDE_BY_SIDE:
+            site[list(arrangement.rings)] = min(arrangement.rings)
+    return site
+
+
+def _distinct(links: Ints, site: Ints, count: int) -> Ints:
+    """How many different places each of `count` rings is linked with, shape (count,)."""
+    both = np.concatenate([links, links[:, ::-1]])
+    pairs = np.unique(np.column_stack([both[:, 0], site[both[:, 1]]]), axis=0)
+    return np.bincount(pairs[:, 0], minlength=count)
+
+
+def _places_held_by(cell: LinkGraph, site: Ints) -> Ints:
+    """How many different places each ring of a repeating cell is linked with, shape (n,)."""
+    far = np.concatenate(
+        [
+            np.column_stack([cell.links[:, 0], site[cell.links[:, 1]], cell.offsets]),
+            np.column_stack([cell.links[:, 1], site[cell.links[:, 0]], -cell.offsets]),
+        ]
+    )
+    return np.bincount(np.unique(far, axis=0)[:, 0], minlength=len(cell))
 
 
 def _cages(weave: Weave, cells: Ints, kept: npt.NDArray[np.bool_], around: int) -> npt.NDArray[np.bool_]:

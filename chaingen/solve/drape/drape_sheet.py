@@ -8,9 +8,15 @@ from chaingen.design.scene import SHEET_SCENES, Scene, SceneKind
 from chaingen.geometry.solids import SolidKind
 from chaingen.solve.drape import sheets
 from chaingen.solve.drape.draped import Draped
-from chaingen.solve.drape.settle import REACHES, Progress, begun, come_to_rest
+from chaingen.solve.drape.settle import Progress, begun, come_to_rest
 from chaingen.solve.drape.starts import CannotDrape, Start, laid_down
 from chaingen.solve.placement import Placement
+
+REACHES = (0.2, 0.05, 0.015, 0.004)
+"""Reach of the barrier as part of the thinnest wire's radius, from first to last. A sheet starts farther from
+rest than a chain: at first a softer contact lets it come down in fewer steps."""
+
+_CAN = "hang, lie on a table or over its edge, or be held by two corners"
 
 
 def _attempts(placement: Placement, scene: Scene) -> Iterator[Callable[[], tuple[Start, bool]]]:
@@ -56,9 +62,6 @@ def drape_sheet(placement: Placement, scene: Scene, *, on_progress: Progress | N
     shares = 0.5 * (start.tension[i] + start.tension[j])
     draped = come_to_rest(scene, graph, start, rings, shares, REACHES, say)
     return replace(draped, drop=_drop(draped, start))
-
-
-_CAN = "hang, lie on a table or over its edge, or be held by two corners"
 
 
 def _drop(draped: Draped, start: Start) -> float | None:
