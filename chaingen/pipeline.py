@@ -37,7 +37,7 @@ from chaingen.solve.drape.starts import CannotDrape
 from chaingen.solve.length import taut_lengths
 from chaingen.solve.place import place
 from chaingen.solve.place_run import PERIODIC_REPEATS
-from chaingen.solve.place_weave import NothingLeft
+from chaingen.solve.place_weave import NothingLeft, rounds_near
 from chaingen.solve.placement import Answer, Placement
 from chaingen.solve.rough import cell_period as rough_period
 from chaingen.solve.sizes import SizeEntry, Tightest, is_plain, size_table, tightest
@@ -98,6 +98,9 @@ def with_repeats(design: Design, on_progress: Progress = _silent) -> Design:
         repeat = 3
     if piece.closed:
         repeat = max(repeat, -(-FEWEST_ROUND // (len(piece.cell) if isinstance(piece, Run) else 1)))
+    if isinstance(piece, Chain) and piece.closed:
+        # A turning chain comes round with some numbers of cells only: the nearest is taken.
+        repeat = next(iter(rounds_near(piece.repeated(repeat))), repeat)
     rings = piece.repeated(repeat).most_rings()
     if rings > MAX_RINGS:
         asked = f"{format_mm(design.length)}, which takes {rings:,} rings"

@@ -14,8 +14,9 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from chaingen import cli
-from chaingen.cli import CHAINS, main, progress
+from chaingen.cli import app, main
+from chaingen.cli.app import progress
+from chaingen.cli.new import CHAINS
 from chaingen.design.load import load_design, parse_design
 from chaingen.design.starter import starter_design
 from chaingen.errors import CannotDraw
@@ -76,9 +77,10 @@ def files_in(folder):
 
 
 def test_help_names_commands_and_exit_codes(run):
-    text = " ".join(run("--help").stdout.split())
-    for name in ("make", "check", "sizes", "schema", "new", "view"):
-        assert name in text
+    shown = run("--help").stdout
+    listed = re.findall(r"^  (\w+) ", shown.partition("\nCommands:\n")[2], re.MULTILINE)
+    assert listed == ["new", "weaves", "check", "make", "sizes", "view", "schema"]
+    text = " ".join(shown.split())
     assert (
         "0 it fits, 1 it does not fit or no fit was found, 2 bad input, 3 the search did not converge" in text
     )
@@ -447,7 +449,7 @@ def test_a_fault_of_the_program_is_told_without_a_traceback(run, design, monkeyp
 
     monkeypatch.setattr("chaingen.pipeline.build", broken)
     monkeypatch.delenv("CHAINGEN_DEBUG", raising=False)
-    outcome = run("make", design, "--out", "o", code=cli.BROKEN)
+    outcome = run("make", design, "--out", "o", code=app.BROKEN)
     assert "a fault in chaingen itself (ZeroDivisionError: float division by zero)" in outcome.stderr
     assert "CHAINGEN_DEBUG=1" in outcome.stderr
     assert not Path("o").exists()
@@ -651,7 +653,7 @@ class Screen(io.StringIO):
 def test_progress_is_shown_once_it_takes_long(monkeypatch):
     screen = Screen()
     monkeypatch.setattr(sys, "stderr", screen)
-    monkeypatch.setattr(cli, "PROGRESS_AFTER", 0.05)
+    monkeypatch.setattr(app, "PROGRESS_AFTER", 0.05)
     with progress(True) as tell:
         tell("placing rings")
         assert screen.getvalue() == ""
@@ -665,7 +667,7 @@ def test_no_progress_for_quick_work_files_or_quiet(monkeypatch):
     monkeypatch.setattr(sys, "stderr", screen)
     with progress(True) as tell:
         tell("placing rings")
-    monkeypatch.setattr(cli, "PROGRESS_AFTER", 0.0)
+    monkeypatch.setattr(app, "PROGRESS_AFTER", 0.0)
     with progress(False) as tell:
         tell("placing rings")
         time.sleep(0.1)

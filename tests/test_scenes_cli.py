@@ -5,8 +5,8 @@ import json
 import pytest
 from click.testing import CliRunner
 
-from chaingen import cli
 from chaingen.cli import main
+from chaingen.cli.make import SCENES
 from chaingen.design.load import parse_design
 from chaingen.design.scene import MAX_DRAPED_RINGS, SceneKind
 from chaingen.design.starter import starter_design
@@ -39,7 +39,7 @@ def draped():
 
 
 def test_scenes_of_the_command_are_those_there_are():
-    assert tuple(kind.value for kind in SceneKind) == cli.SCENES
+    assert tuple(kind.value for kind in SceneKind) == SCENES
 
 
 def test_make_with_the_scenes_of_the_design(run, tmp_path):

@@ -14,8 +14,9 @@ from chaingen.geometry.solids import distances
 from chaingen.solve.check import check
 from chaingen.solve.drape.drape import drape
 from chaingen.solve.drape.drape_sheet import drape_sheet
+from chaingen.solve.drape.linear import Ordering
 from chaingen.solve.drape.settle import BALANCED
-from chaingen.solve.drape.sheets import EDGE_ROUND
+from chaingen.solve.drape.sheets import BOWS, EDGE_ROUND, LEAST_BEND
 from chaingen.solve.drape.starts import CannotDrape
 from chaingen.solve.place import place
 from chaingen.solve.placement import Answer, Placement
@@ -120,6 +121,41 @@ def test_the_sheets_made_by_hand_are_sound():
 def disc(centres):
     middle = 0.5 * (centres.min(axis=0) + centres.max(axis=0))
     return np.linalg.norm(centres - middle, axis=1) < 0.5 * np.ptp(centres[:, 1])
+
+
+@pytest.mark.parametrize("bow", BOWS)
+@pytest.mark.parametrize("half", [0.01, 0.7, 1.6, 2.3])
+def test_bent_sheets_keep_their_length_and_have_the_chord_asked(bow, half):
+    """Unit speed along the heading, and the chord of arcs: sin(a) / a of their length (closed form)."""
+    length = 30.0
+    s = np.linspace(-20.0, 20.0, 40_001)
+    places, heading = bow(s, length, half)
+    speed = np.gradient(places, s, axis=0)
+    along = np.column_stack([np.cos(heading), np.sin(heading)])
+    assert np.abs(speed - along)[2:-2].max() < 1e-3
+    ends = [np.argmin(np.abs(s - at)) for at in (-0.5 * length, 0.5 * length)]
+    across = places[ends[1]] - places[ends[0]]
+    assert across[0] == pytest.approx(length * np.sin(half) / half, abs=1e-6)
+    assert across[1] == pytest.approx(0.0, abs=1e-9)
+    # It bows away from the viewer or not at all, and mirrors itself.
+    assert places[len(s) // 2] == pytest.approx([0.0, 0.0], abs=1e-9)
+    assert places[::-1, 0] == pytest.approx(-places[:, 0], abs=1e-9)
+    assert places[ends[0], 1] < 0.0
+    if bow is BOWS[0]:
+        assert heading[[0, -1]] == pytest.approx([0.0, 0.0], abs=1e-12)
+
+
+def test_a_sheets_systems_are_solved_by_sparse_factors():
+    """A wide band that is mostly empty; a chain's narrow one and a full one are not."""
+    grid = np.arange(600).reshape(30, 20)
+    mesh = np.concatenate(
+        [np.column_stack([grid[1:].ravel(), grid[:-1].ravel()]),
+         np.column_stack([grid[:, 1:].ravel(), grid[:, :-1].ravel()])]
+    )  # fmt: skip
+    assert Ordering(600, mesh).thin
+    assert not Ordering(600, np.column_stack([np.arange(599), np.arange(1, 600)])).thin
+    full = np.array([(a, b) for a in range(200) for b in range(a + 1, min(a + 20, 200))])
+    assert not Ordering(200, full).thin
 
 
 def rest(placement, kind, **more):
@@ -322,6 +358,25 @@ def test_a_chain_has_no_corners(kind):
     run = Run((side(1, RING),), 5)
     with pytest.raises(CannotDrape, match="for sheets"):
         drape(run, place(run), Scene(kind))
+
+
+def test_a_sheet_that_cannot_be_bent_is_held_as_placed(monkeypatch):
+    """Without a distance asked for; with one, it is told instead."""
+
+    def stiff(s, length, half):
+        assert half >= LEAST_BEND
+        if half > LEAST_BEND:
+            raise CannotDrape("it does not bend")
+        return BOWS[0](s, length, half)
+
+    monkeypatch.setattr("chaingen.solve.drape.sheets.BOWS", (stiff,))
+    placement = sheet(4, 4)
+    draped = rest(placement, SceneKind.CORNERS)
+    held = [held_rings(draped.rings, peg)[0] for peg in draped.solids]
+    apart = np.linalg.norm(np.subtract(*placement.rings.centres[held]))
+    assert draped.span == pytest.approx(apart, abs=RING.radius)
+    with pytest.raises(CannotDrape, match="does not bend"):
+        drape_sheet(placement, Scene(SceneKind.CORNERS, span_fraction=0.9))
 
 
 def test_pegs_too_far_apart_or_too_near_are_refused():

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from chaingen.cli import CHAINS
+from chaingen.cli.new import CHAINS
 from chaingen.design.load import load_design, parse_design
 from chaingen.design.schema import DesignTable
 from chaingen.design.starter import STARTERS, starter_design

@@ -33,7 +33,8 @@ SPAN_FRACTION = 0.8
 """Span of a swag as part of the piece's taut length unless told otherwise."""
 
 CORNERS_FRACTION = 0.9
-"""Distance of the pegs at a sheet's corners as part of what it is as placed, unless told otherwise."""
+"""Distance of the pegs at a sheet's corners as part of what it is as placed, unless told otherwise; more
+where the sheet cannot be bent so far."""
 
 EASE = 15.0
 """Where no circumference is given, the wrist is so much smaller than a bracelet's inside, pulled taut [mm]:

@@ -6,13 +6,15 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from chaingen.files import write_text
 from chaingen.make.result import Result
 from chaingen.solve.drape.drape import Draped, NotDraped
 from chaingen.solve.supple import Supple
 from chaingen.stock.metals import Metal
 from chaingen.weave.groups import RingSize
-from chaingen.weave.pieces import Piece, Sheet
+from chaingen.weave.pieces import Chain, Piece, Sections, Sheet
 
 VERSION = 1
 """Raised when a key changes its meaning or goes away."""
@@ -48,6 +50,12 @@ def _metal(metal: Metal, result: Result) -> dict[str, Any]:
         "count": sum(c.count for c in own),
         "weight_g": _g(sum(c.weight for c in own)),
     }
+
+
+def _weaves(piece: Piece) -> list[str]:
+    """The weaves that a piece is made of, each once; none of groups."""
+    parts = piece.parts if isinstance(piece, Sections) else (piece,)
+    return list(dict.fromkeys(part.weave.name for part in parts if isinstance(part, Chain | Sheet)))
 
 
 def _form(piece: Piece) -> str:
@@ -196,9 +204,12 @@ def report_of(result: Result, files: Sequence[str] = (), not_drawn: str = "") ->
         "areal_weight_g_per_cm2": _g(result.areal_weight),
         "repeat": design.piece.repeat,
         "form": _form(design.piece),
+        "weaves": _weaves(design.piece),
+        "joints": [{"rings": pair(ends), "link": pair(begins)} for ends, begins in placement.joints],
         "length_asked_mm": _mm(result.asked_length),
         "finished_length_mm": _mm(result.finished_length),
         "length_as_placed_mm": _mm(result.length_as_placed),
+        "size_as_placed_mm": [_mm(float(extent)) for extent in np.subtract(*placement.rings.bounds()[::-1])],
         "stretch_percent": None if result.stretch is None else round(100.0 * result.stretch, 3),
         "supple": None if result.supple is None else _supple(result.supple),
         "scenes": [_scene(drape) for drape in result.drapes],

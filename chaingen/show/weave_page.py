@@ -1,5 +1,7 @@
 """The page that tells of every weave of the catalogue: picture, roles, sizes and links (Markdown)."""
 
+from collections.abc import Iterable
+
 from chaingen.design.weave_starter import wire_text
 from chaingen.show.weave_words import role_degrees
 from chaingen.solve.sizes import tightest
@@ -11,11 +13,27 @@ from chaingen.weave.weave import Repeats, Role, Weave
 _HEAD = """\
 # Weaves
 
-What `chaingen weaves` lists, each with a few placed cells of its usual sizes. *Links* say for each ring of the repeating cell which
-others it passes through: `b` is ring b of the same cell, `b+1` that of the next cell along, `b+1,-1` that of the cell one along and one
-back across. *Least* and *comfortable* aspect ratios (inside diameter over wire) are common practice, in which sources differ by about
-0.2; *tightest* is computed, from the shape in the picture with all wires thickened alike.
+What `chaingen weaves` lists, each with a few placed cells of its usual sizes. *Links* say for each ring of the
+repeating cell which others it passes through: `b` is ring b of the same cell, `b+1` that of the next cell along,
+`b+1,-1` that of the cell one along and one back across. *Least* and *comfortable* aspect ratios (inside diameter over
+wire) are common practice, in which sources differ by about 0.2; *tightest* is computed, from the shape in the picture
+with all wires thickened alike.
 """
+
+_COLUMNS = (
+    "role",
+    "rings in the cell",
+    "each links",
+    "usual size",
+    "aspect ratio",
+    "least",
+    "comfortable",
+    "tightest",
+)
+
+
+def _row(fields: Iterable[str]) -> str:
+    return f"| {' | '.join(fields)} |"
 
 
 def _links_of(weave: Weave) -> dict[str, list[str]]:
@@ -68,19 +86,19 @@ def _weave(name: str) -> list[str]:
     ]
     if weave.hand:
         lines.append(f"- Its hand is {weave.hand}; the other is its mirror image.")
-    lines += [
-        "",
-        "| role | rings in the cell | each links | usual size | aspect ratio | least | comfortable | tightest |",
-        "|---|---|---|---|---|---|---|---|",
-    ]
+    lines += ["", _row(_COLUMNS), f"|{'---|' * len(_COLUMNS)}"]
     for role in weave.roles:
-        count = sum(ring.role == role.name for ring in weave.rings)
-        linked = " or ".join(map(str, degrees[role.name]))
-        size = f"{format_mm(role.inside_diameter)}, {wire_text(role.wire_diameter)}"
-        lines.append(
-            f"| {role.name} | {count} | {linked} | {size} | {role.size.aspect_ratio:.2f} | {_ratio(role.least)} "
-            f"| {_comfortable(role)} | {ratios[role.name]:.2f} |"
+        fields = (
+            role.name,
+            str(sum(ring.role == role.name for ring in weave.rings)),
+            " or ".join(map(str, degrees[role.name])),
+            f"{format_mm(role.inside_diameter)}, {wire_text(role.wire_diameter)}",
+            f"{role.size.aspect_ratio:.2f}",
+            _ratio(role.least),
+            _comfortable(role),
+            f"{ratios[role.name]:.2f}",
         )
+        lines.append(_row(fields))
     links = [f"{ring}: {', '.join(others) or 'none'}" for ring, others in _links_of(weave).items()]
     lines += ["", f"Links of {'; '.join(links)}.", ""]
     return lines

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from chaingen.make.counts import RingCount
 from chaingen.make.result import Result
 from chaingen.solve.drape.drape import NotDraped
+from chaingen.solve.place_weave import comes_round, rounds_near
 from chaingen.solve.placement import Answer
 from chaingen.solve.sizes import SizeEntry, Tightest
 from chaingen.solve.supple import Bend
@@ -125,7 +126,9 @@ def verdict_lines(result: Result) -> list[str]:
     lines += [nearest_words(nearest) for nearest in result.nearest]
     if not result.fits and not result.nearest:
         lines.append("No sizes near these were found to fit.")
+    lines += round_lines(result)
     lines += ring_lines(result)
+    lines += joint_lines(result)
     if result.finished_length is None and result.asked_length is not None:
         lines.append(
             "Rings that do not fit have no finished length, "
@@ -173,6 +176,35 @@ def ring_lines(result: Result) -> list[str]:
     if result.areal_weight is not None:
         weight += f", and away from its edges the sheet as placed {result.areal_weight:.3g} g/cm²"
     return [f"{rings:,} {'ring' if rings == 1 else 'rings'}: {listed}.", f"{weight}."]
+
+
+def round_lines(result: Result) -> list[str]:
+    """For a closed chain that does not fit: numbers of cells with which it comes round without a twist."""
+    piece = result.design.piece
+    if result.fits or not isinstance(piece, Chain) or not piece.closed or comes_round(piece):
+        return []
+    near = sorted(rounds_near(piece)[:2])
+    if not near:
+        return []
+    return [
+        f"Its cells turn as they go, and {piece.repeat} of them do not come round to where they began: a loop of "
+        f"{' or '.join(map(str, near))} cells does."
+    ]
+
+
+def joint_lines(result: Result) -> list[str]:
+    """Where sections follow one another: what links what."""
+    names = result.placement.graph.names
+
+    def listed(rings: tuple[int, ...]) -> str:
+        named = [names[ring] for ring in rings]
+        return named[0] if len(named) == 1 else f"{', '.join(named[:-1])} and {named[-1]}"
+
+    return [
+        f"Section {number} links section {number + 1}: {listed(ends)} {'each ' if len(ends) > 1 else ''}"
+        f"{'link' if len(ends) > 1 else 'links'} {listed(begins)}."
+        for number, (ends, begins) in enumerate(result.placement.joints, start=1)
+    ]
 
 
 def _grams(weight: float) -> str:

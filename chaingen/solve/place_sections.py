@@ -1,17 +1,19 @@
 """Placing sections: each by itself, then each next one brought to the end of those before."""
 
-from dataclasses import replace
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import pi
 
 import numpy as np
+import numpy.typing as npt
 
 from chaingen.geometry.rings import Ints, Rings, concatenate
 from chaingen.solve import rough
 from chaingen.solve.contacts import Contacts, State
 from chaingen.solve.motion import Motion
 from chaingen.solve.place_run import place_run
-from chaingen.solve.place_weave import Placed, place_chain
+from chaingen.solve.place_weave import place_chain
 from chaingen.solve.search import Search, evidence, is_sound
 from chaingen.solve.slp import Found, widen
 from chaingen.weave.graph import Arrangement, LinkGraph, piece_graph
@@ -27,18 +29,20 @@ ROLLS = 8
 OFFSETS = (0.75, 0.9, 1.05)
 """Distances at which it is tried, in insides of the rings that shall link."""
 
-QUICK_STEPS, FINALISTS = 12, 3
-"""Steps of the first look at every turn and distance, and how many of them are then followed to the end."""
+QUICK_STEPS, FINALISTS, MOST_STEPS = 8, 3, 200
+"""Steps of the first look at every turn and distance; how many of them are then followed further; and steps
+of these at most."""
 
 FREE_REACH = 2.2
 """Rings within so many largest radii of a joint give way to it."""
 
 
-def _joined(left: LinkGraph, right: LinkGraph, number: int) -> tuple[LinkGraph, Joint]:
+def _joined(
+    left: LinkGraph, ends: Ints, right: LinkGraph, begins: Ints, number: int
+) -> tuple[LinkGraph, Joint]:
     """Two finite graphs in a row: rings at the end of one link all at the beginning of the other."""
     count = len(left)
-    ends = np.flatnonzero(left.group_of == left.group_of.max())
-    begins = count + np.flatnonzero(right.group_of == right.group_of.min())
+    begins = count + begins
     across = np.array([(a, b) for a in ends for b in begins], dtype=np.int64)
     shift = int(left.group_of.max()) + 1
     members = [
@@ -84,11 +88,42 @@ def _part(graph: LinkGraph, rings: Ints) -> LinkGraph:
     )
 
 
-def _alone(part: Run | Chain, starts: int, enough: float) -> Placed:
-    if isinstance(part, Chain):
-        return place_chain(part, enough=enough)
-    rings, searches, gap = place_run(part, starts=starts, enough=enough)
-    return piece_graph(part), rings, searches, gap
+@dataclass(frozen=True, eq=False)
+class _Section:
+    """A section by itself.
+
+    Attributes:
+        graph: Its graph.
+        rings: Its poses.
+        searches: The evidence.
+        gap: Its smallest signed gap [mm].
+        begins: Indices of the rings that what comes before it links.
+        ends: Indices of the rings that what comes after it links.
+    """
+
+    graph: LinkGraph
+    rings: Rings
+    searches: list[Search]
+    gap: float
+    begins: Ints
+    ends: Ints
+
+
+def _alone(part: Run | Chain, starts: int, enough: float) -> _Section:
+    if isinstance(part, Run):
+        rings, searches, gap = place_run(part, starts=starts, enough=enough)
+        graph = piece_graph(part)
+    else:
+        graph, rings, searches, gap = place_chain(part, enough=enough)
+    place = graph.group_of
+    begins, ends = np.flatnonzero(place == place.min()), np.flatnonzero(place == place.max())
+    if isinstance(part, Chain) and part.weave.finish:
+        # What finishes the weave is what it can be linked by, and at the beginning its likes.
+        number = {name: k for k, name in enumerate(graph.names)}
+        finish = part.weave.finish
+        begins = np.array([number[name] for ring in finish if (name := f"1{ring}") in number])
+        ends = np.array([number[name] for ring in finish if (name := f"{part.repeat + 1}{ring}") in number])
+    return _Section(graph, rings, searches, gap, begins, ends)
 
 
 @lru_cache(maxsize=64)
@@ -102,64 +137,105 @@ def place_sections(
         starts: Seeded starts of each search of groups.
         enough: Gap beyond which nothing more is asked [mm].
     """
-    graph, rings, searches, gap = _alone(sections.parts[0], starts, enough)
-    graph = replace(
-        graph,
-        members=tuple(replace(member, name=f"1-{member.name}") for member in graph.members),
-        groups=(),
-    )
+    first = _alone(sections.parts[0], starts, enough)
+    graph, rings, searches, gap = first.graph, first.rings, first.searches, first.gap
+    named = tuple(replace(member, name=f"1-{member.name}") for member in graph.members)
+    graph = replace(graph, members=named, groups=())
+    ends = first.ends
     joints: list[Joint] = []
     for number, part in enumerate(sections.parts[1:], start=2):
-        right, more, found, least = _alone(part, starts, enough)
-        graph, joint = _joined(graph, right, number)
-        rings, evidence_of_joint, width = _fitted(graph, rings, more, joint)
+        after = _alone(part, starts, enough)
+        count = len(graph)
+        graph, joint = _joined(graph, ends, after.graph, after.begins, number)
+        rings, evidence_of_joint, width = _fitted(graph, rings, after.rings, joint, min(gap, after.gap))
+        ends = count + after.ends
         joints.append(joint)
-        searches = [*searches, *found, evidence_of_joint]
-        gap = min(gap, least, width)
+        searches = [*searches, *after.searches, evidence_of_joint]
+        gap = min(gap, after.gap, width)
     order = np.unique(graph.group_of, return_inverse=True)[1]
     return with_places(graph, order.tolist()), rings, searches, gap, tuple(joints)
 
 
-def _fitted(graph: LinkGraph, left: Rings, right: Rings, joint: Joint) -> tuple[Rings, Search, float]:
-    """The right rings brought to the end of the left ones, those near the joint given way."""
+@dataclass(frozen=True, eq=False)
+class _Seam:
+    """The neighbourhood of a joint.
+
+    Attributes:
+        whole: All rings, left and right of the joint.
+        graph: The graph of the rings near the joint.
+        near: These rings' indices.
+        free: Which of them give way, shape (len(near),).
+        contacts: Their contacts.
+    """
+
+    whole: Rings
+    graph: LinkGraph
+    near: Ints
+    free: npt.NDArray[np.bool_]
+    contacts: Contacts
+
+    def widened(self, steps: int, enough: float) -> Found:
+        """The rings near the joint with their smallest gap raised."""
+        state = State(self.whole[self.near], Motion())
+        return widen(self.contacts, state, free=self.free, most_steps=steps, enough=enough)
+
+    def with_near(self, near: Rings) -> Rings:
+        """All rings, those near the joint where they are now."""
+        centres, normals = self.whole.centres.copy(), self.whole.normals.copy()
+        centres[self.near], normals[self.near] = near.centres, near.normals
+        return replace(self.whole, centres=centres, normals=normals)
+
+
+def _seams(graph: LinkGraph, left: Rings, right: Rings, joint: Joint) -> Iterator[_Seam]:
+    """The right rings brought to the end of the left ones, at several distances and turned several ways."""
     ends, begins = np.array(joint[0]), np.array(joint[1]) - len(left)
     middle = left.centres[ends].mean(axis=0)
     holes = (left.radii - left.wire_radii)[ends], (right.radii - right.wire_radii)[begins]
     inside = float(holes[0].min() + holes[1].min())
-    start = right.centres[begins].mean(axis=0)
-    biggest = float(max(left.radii.max(), right.radii.max()))
-    tried: list[tuple[float, State, LinkGraph, Ints, np.ndarray]] = []
-    contacts: dict[tuple[int, ...], Contacts] = {}
+    # The next section turns about its own length, through the middle of its first rings along it.
+    axis = np.array([right.centres[begins, 0].mean(), *right.centres[:, 1:].mean(axis=0)])
+    reach = FREE_REACH * float(max(left.radii.max(), right.radii.max()))
+    known: dict[tuple[int, ...], tuple[LinkGraph, Contacts]] = {}
     for part in OFFSETS:
         for k in range(ROLLS):
-            at = np.array([middle[0] + part * inside, middle[1], middle[2]])
-            turn = rough.about_x(2.0 * pi * k / ROLLS)
-            # The next section turns about its own first rings' line.
-            axis = np.array([start[0], *right.centres[:, 1:].mean(axis=0)])
-            moved = rough.moved(rough.turned(rough.moved(right, -axis), turn), at)
-            whole = concatenate([left, moved])
-            seam = middle[0] + 0.5 * part * inside
-            away = np.abs(whole.centres[:, 0] - seam)
-            near = np.flatnonzero(away < 2.0 * FREE_REACH * biggest)
-            free = away[near] < FREE_REACH * biggest
-            free |= np.isin(near, joint[0] + joint[1])
+            turned = rough.turned(rough.moved(right, -axis), rough.about_x(2.0 * pi * k / ROLLS))
+            whole = concatenate([left, rough.moved(turned, middle + np.array([part * inside, 0.0, 0.0]))])
+            away = np.abs(whole.centres[:, 0] - (middle[0] + 0.5 * part * inside))
+            near = np.flatnonzero(away < 2.0 * reach)
+            free = (away[near] < reach) | np.isin(near, joint[0] + joint[1])
             key = tuple(near.tolist())
-            local = _part(graph, near)
-            if key not in contacts:
-                contacts[key] = Contacts(local)
-            found = widen(contacts[key], State(whole[near], Motion()), free=free, most_steps=QUICK_STEPS)
-            tried.append((found.value, State(whole, Motion()), local, near, free))
+            if key not in known:
+                local = _part(graph, near)
+                known[key] = local, Contacts(local)
+            yield _Seam(whole, known[key][0], near, free, known[key][1])
+
+
+def _fitted(
+    graph: LinkGraph, left: Rings, right: Rings, joint: Joint, enough: float
+) -> tuple[Rings, Search, float]:
+    """The right rings joined to the left ones, those near the joint given way.
+
+    Args:
+        graph: The graph of both.
+        left: Rings before the joint.
+        right: Rings after it, by themselves.
+        joint: The rings that shall link.
+        enough: Gap beyond which a joint is not widened [mm]: that of what it joins.
+    """
+    tried: list[tuple[float, _Seam]] = []
+    for seam in _seams(graph, left, right, joint):
+        found = seam.widened(QUICK_STEPS, enough)
+        tried.append((found.value, seam))
+        if found.value >= enough and is_sound(seam.graph, found.state):
+            break
     tried.sort(key=lambda one: -round(one[0], 6))
     finished: list[tuple[bool, Found]] = []
-    poses: list[Rings] = []
-    for _, state, local, near, free in tried[:FINALISTS]:
-        found = widen(contacts[tuple(near.tolist())], State(state.rings[near], Motion()), free=free)
-        sound = found.value > -2.0 * float(local.wire_radii.min()) and is_sound(local, found.state)
-        finished.append((sound, found))
-        whole = state.rings
-        centres, normals = whole.centres.copy(), whole.normals.copy()
-        centres[near], normals[near] = found.state.rings.centres, found.state.rings.normals
-        poses.append(Rings(centres, normals, whole.radii, whole.wire_radii))
+    for _, seam in tried[:FINALISTS]:
+        found = seam.widened(MOST_STEPS, enough)
+        least = -2.0 * float(seam.graph.wire_radii.min())
+        finished.append((found.value > least and is_sound(seam.graph, found.state), found))
+        if finished[-1][0] and found.value >= enough:
+            break
     best = max(range(len(finished)), key=lambda k: (finished[k][0], round(finished[k][1].value, 6), -k))
-    local = tried[best][2]
-    return poses[best], evidence("joint", local, finished, finished[best][1]), finished[best][1].value
+    seam, found = tried[best][1], finished[best][1]
+    return seam.with_near(found.state.rings), evidence("joint", seam.graph, finished, found), found.value

@@ -137,6 +137,21 @@ def _loop_cells(chain: Chain, graph: LinkGraph, state: State) -> tuple[int, floa
     return None if best is None else (best[1], best[2])
 
 
+def comes_round(chain: Chain) -> bool:
+    """Whether a closed chain comes round as a ring of equal cells, so that its loop can be solved by one."""
+    graph, state, _, _ = solve_weave(chain.weave, chain.chosen)
+    return _loop_cells(chain, graph, state) is not None
+
+
+def rounds_near(chain: Chain, within: int = 12) -> tuple[int, ...]:
+    """Numbers of cells near a closed chain's own, nearest first, with which it comes round."""
+    tried = sorted(
+        range(max(FEWEST_ROUND, chain.repeat - within), chain.repeat + within + 1),
+        key=lambda repeat: (abs(repeat - chain.repeat), repeat),
+    )
+    return tuple(repeat for repeat in tried if comes_round(chain.repeated(repeat)))
+
+
 def _ring_of_cells(
     chain: Chain, graph: LinkGraph, state: State, count: int, twist: float, enough: float
 ) -> tuple[Rings, Search, float]:

@@ -102,4 +102,3 @@ def solve_weave(
             break
     best = max(tried, key=lambda one: (one[0], round(one[1].value, 6), one[1].converged))
     return graph, best[1].state, evidence("weave", graph, tried, best[1]), best[1].value
-

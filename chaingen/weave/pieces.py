@@ -112,7 +112,7 @@ class Sections:
     """Runs of groups and chains that follow one another, each linked to the next end to end.
 
     All rings at the end of one section link all rings at the beginning of the next: of a run the rings of its
-    last or first group, of a chain those that its weave names for its ends.
+    last or first group, of a chain those that finish its weave, or else those at its last or first place.
 
     Attributes:
         parts: The sections, open all of them.

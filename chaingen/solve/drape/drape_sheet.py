@@ -16,6 +16,10 @@ REACHES = (0.2, 0.05, 0.015, 0.004)
 """Reach of the barrier as part of the thinnest wire's radius, from first to last. A sheet starts farther from
 rest than a chain: at first a softer contact lets it come down in fewer steps."""
 
+WIDER = (0.97, 1.0)
+"""Distances of the pegs at a sheet's corners, as part of what it is as placed, that are tried where the usual
+one leaves no start."""
+
 _CAN = "hang, lie on a table or over its edge, or be held by two corners"
 
 
@@ -25,14 +29,18 @@ def _attempts(placement: Placement, scene: Scene) -> Iterator[Callable[[], tuple
     def over(bend: float) -> tuple[Start, bool]:
         return sheets.edge(placement, bend), False
 
-    def held(bow: sheets.Bend) -> tuple[Start, bool]:
-        return sheets.corners(placement, scene, bow), False
+    def held(bow: sheets.Bend, part: float | None) -> tuple[Start, bool]:
+        asked = scene if part is None else replace(scene, span_fraction=part)
+        return sheets.corners(placement, asked, bow), False
 
     if scene.kind is SceneKind.HANG:
         yield lambda: (sheets.hang(placement), False)
     elif scene.kind is SceneKind.CORNERS:
-        for bow in sheets.BOWS:
-            yield partial(held, bow)
+        # Where nobody asked for a distance, a sheet that is hard to bend is bent less, or not at all.
+        asked = scene.span is not None or scene.span_fraction is not None
+        for part in (None,) if asked else (None, *WIDER):
+            for bow in sheets.BOWS:
+                yield partial(held, bow, part)
     elif scene.kind is SceneKind.EDGE:
         largest = float((placement.rings.radii + placement.rings.wire_radii).max())
         for bend in sheets.BENDS:

@@ -1,0 +1,129 @@
+"""The commands `new` and `schema`: what a design file starts from and what may stand in it."""
+
+import json
+import os
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+
+from chaingen.cli.app import QUIET, refuse_to_replace, say
+
+CHAINS = (
+    "one-in-one",
+    "two-in-one",
+    "two-in-two",
+    "three-in-three",
+    "rosette-chain",
+    "rosette-pairs",
+    "rosette",
+)
+"""The chains of `chaingen new`; a test keeps them equal to the starters, which are not loaded for --help."""
+
+
+@click.command()
+@click.argument("path", type=click.Path(path_type=Path), default=Path("design.toml"))
+@click.option("--chain", type=click.Choice(CHAINS), help="The chain of groups to start from.")
+@click.option("--weave", help="A weave to start from instead: its name, or a weave file.")
+@click.option("--inside", help='Inside diameter, such as "4 mm".')
+@click.option("--wire", help='Wire, such as "18 AWG".')
+@click.option("--metal", default="sterling silver", show_default=True)
+@click.option("--title", help="Title of the piece.")
+@click.option("--repeat", type=int, help="How many times the groups or cells are made.")
+@click.option("--length", help='Finished length instead, such as "7 1/4 in".')
+@click.option("--columns", type=int, help="Cells of a sheet along.")
+@click.option("--rows", type=int, help="Cells of a sheet across.")
+@click.option("--outline", help='What a sheet is cut to instead: "circle:30 mm" or "drop:20 mm,34 mm".')
+@click.option("--hand", type=click.Choice(["left", "right"]), help="The hand of a weave that has one.")
+@click.option("--rosette", type=int, default=3, show_default=True, help="Rings in a rosette.")
+@click.option("--clearance", default="0 mm", show_default=True, help="Gap asked for between wires.")
+@click.option("--closed", is_flag=True, help="A closed loop instead of an open run.")
+@click.option("--force", is_flag=True, help="Replace a file that is there.")
+@QUIET
+def new(path: Path, chain: str | None, weave: str | None, force: bool, quiet: bool, **options: Any) -> None:
+    """Write a commented starter design to PATH (design.toml by default; - prints it)."""
+    from chaingen.design.load import parse_design
+    from chaingen.errors import BadInput, Problem
+    from chaingen.files import write_text
+
+    if chain is not None and weave is not None:
+        raise BadInput([Problem("--chain and --weave", "both", "one of the two")])
+    if chain is None and weave is None:
+        chain, weave = _choose_start()
+    if chain is not None:
+        text = trial = _chain_start(chain, options)
+    else:
+        folder = Path() if str(path) == "-" else path.parent
+        text, trial = _weave_start(str(weave), folder, options)
+    parse_design(trial, source="the new design")
+    if str(path) == "-":
+        click.echo(text, nl=False)
+        return
+    refuse_to_replace(path, force)
+    write_text(path, text)
+    if not quiet:
+        say(f"Wrote {path}. Next: chaingen make {path}")
+
+
+def _choose_start() -> tuple[str | None, str | None]:
+    """Ask a person for a chain or a weave to start from."""
+    from chaingen.design.starter import STARTERS
+    from chaingen.errors import BadInput, Problem
+    from chaingen.weave.catalogue import find_weave, weave_names
+
+    if not sys.stdin.isatty():
+        choice = f"one of {', '.join(CHAINS)}; or --weave with a weave, which chaingen weaves lists"
+        raise BadInput([Problem("--chain", "nothing", choice)])
+    for name, starter in STARTERS.items():
+        say(f"{name}: {starter.about}")
+    others = [name for name in weave_names() if name not in CHAINS]
+    for name in others:
+        say(f"{name}: {find_weave(name).about}")
+    chosen = click.prompt(
+        "Which chain or weave",
+        type=click.Choice([*CHAINS, *others]),
+        default="two-in-one",
+        show_choices=False,
+    )
+    return (chosen, None) if chosen in CHAINS else (None, chosen)
+
+
+def _chain_start(chain: str, options: dict[str, Any]) -> str:
+    from chaingen.design.starter import starter_design
+    from chaingen.errors import BadInput, Problem
+
+    foreign = [key for key in ("columns", "rows", "outline", "hand") if options.pop(key) is not None]
+    if foreign:
+        raise BadInput([Problem(f"--{key}", f"--{key} with --chain", "--weave beside it") for key in foreign])
+    return starter_design(chain, **options)
+
+
+def _weave_start(name: str, folder: Path, options: dict[str, Any]) -> tuple[str, str]:
+    """A starter design for a weave, and the same to be tried before its folder is there."""
+    from chaingen.design.weave_starter import starter_weave
+    from chaingen.design.weaves import is_file, named_weave
+
+    options.pop("rosette")
+    weave = named_weave(name, where="--weave")
+    if not is_file(name):
+        text = starter_weave(weave, **options)
+        return text, text
+    # The design names the file from where it will lie itself.
+    path = os.path.realpath(name)
+    try:
+        called = os.path.relpath(path, os.path.realpath(folder))
+    except ValueError:  # on another drive
+        called = path
+    text, trial = (starter_weave(weave, name=Path(way).as_posix(), **options) for way in (called, path))
+    return text, trial
+
+
+@click.command()
+@click.option("--weave", is_flag=True, help="The schema of a weave file instead.")
+def schema(weave: bool) -> None:
+    """Print the JSON Schema of a design file, for editors."""
+    from chaingen.design.schema import json_schema
+    from chaingen.weave.weave_schema import weave_json_schema
+
+    say(json.dumps(weave_json_schema() if weave else json_schema(), indent=2, ensure_ascii=False))

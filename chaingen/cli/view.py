@@ -1,0 +1,28 @@
+"""The command `view`."""
+
+from pathlib import Path
+
+import click
+
+from chaingen.cli.app import DESIGN, print_result, progress
+
+
+@click.command()
+@DESIGN
+def view(design: Path) -> None:
+    """Open a DESIGN in an interactive window."""
+    from chaingen.design.load import load_design
+    from chaingen.pipeline import build
+    from chaingen.show.look import look_of
+    from chaingen.show.window import open_window
+
+    loaded = load_design(design)
+    with progress(True) as tell:
+        result = build(loaded.bare(), on_progress=tell)
+    print_result(result, {}, False, False)
+    open_window(
+        result.placement.rings,
+        look=look_of(result.metals),
+        collided=result.collided,
+        title=result.design.title,
+    )
