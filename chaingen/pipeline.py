@@ -35,6 +35,7 @@ from chaingen.solve.drape.drape import drape as drape_in
 from chaingen.solve.drape.drape_sheet import drape_sheet
 from chaingen.solve.drape.starts import CannotDrape
 from chaingen.solve.length import taut_lengths
+from chaingen.solve.middle import way_round
 from chaingen.solve.place import place
 from chaingen.solve.place_run import PERIODIC_REPEATS
 from chaingen.solve.place_weave import NothingLeft, rounds_near
@@ -99,8 +100,10 @@ def with_repeats(design: Design, on_progress: Progress = _silent) -> Design:
     if piece.closed:
         repeat = max(repeat, -(-FEWEST_ROUND // (len(piece.cell) if isinstance(piece, Run) else 1)))
     if isinstance(piece, Chain) and piece.closed:
-        # A turning chain comes round with some numbers of cells only: the nearest is taken.
-        repeat = next(iter(rounds_near(piece.repeated(repeat))), repeat)
+        # A turning chain comes round with some numbers of cells only.
+        near, target = rounds_near(piece.repeated(repeat))[:2], design.length
+        period = lengths.period if lengths is not None else _as_placed(piece)
+        repeat = min(near, key=lambda count: abs(count * period - target), default=repeat)
     rings = piece.repeated(repeat).most_rings()
     if rings > MAX_RINGS:
         asked = f"{format_mm(design.length)}, which takes {rings:,} rings"
@@ -155,6 +158,7 @@ def build(design: Design, *, on_progress: Progress = _silent) -> Result:
     on_progress("pulling the piece straight")
     lengths = taut_lengths(piece)
     low, high = placement.rings.bounds()
+    around = way_round(placement.graph, placement.rings) if piece.closed else None
     metals = ring_metals(sized, placement)
     return Result(
         design=sized,
@@ -167,7 +171,7 @@ def build(design: Design, *, on_progress: Progress = _silent) -> Result:
         threading=threading(placement.graph),
         nearest=nearest,
         finished_length=None if lengths is None else lengths.at(piece.repeat),
-        length_as_placed=float(high[0] - low[0]) if not piece.closed else _way_round(placement),
+        length_as_placed=float(high[0] - low[0]) if around is None else around,
         counts=ring_counts(placement.graph, metals),
         metals=metals,
     )
@@ -242,16 +246,6 @@ def _binding_wire(placement: Placement, report: CheckReport) -> float:
     if report.binding_pair is None:
         return float(wires.min())
     return float(wires[list(report.binding_pair)].mean())
-
-
-def _way_round(placement: Placement) -> float:
-    """Length of a closed loop along the middles of its groups [mm]."""
-    group = placement.graph.group_of
-    sums = np.stack(
-        [np.bincount(group, weights=placement.rings.centres[:, axis]) for axis in range(3)], axis=1
-    )
-    middles = np.asarray(sums / np.bincount(group)[:, None])
-    return float(np.linalg.norm(middles - np.roll(middles, -1, axis=0), axis=1).sum())
 
 
 @dataclass(frozen=True, slots=True)

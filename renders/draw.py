@@ -1,8 +1,9 @@
 """Draw the pictures of every example and weave into this folder: python renders/draw.py [NAME ...].
 
 NAME is an example, `weaves/NAME` a weave of the catalogue, `weaves` all of these. The page weaves/README.md,
-which tells of every weave, is written anew with them. A long piece is shown whole above a close-up of its middle, a short one by itself; then every scene of the
-example, by its most telling still and, where `FILMS` says so, by its turning view or settling film.
+which tells of every weave, is written anew with them. A long piece is shown whole above a close-up of its
+middle, a short one by itself; then every scene of the example, by its most telling still and, where `FILMS` says
+so, by its turning view or settling film.
 """
 
 import shutil
@@ -17,6 +18,7 @@ from chaingen.pipeline import build, drape, export, scene_names
 from chaingen.show.weave_page import weaves_page
 from chaingen.show.weave_picture import draw_weave
 from chaingen.weave.catalogue import find_weave, weave_names
+from chaingen.weave.pieces import Sheet
 
 HERE = Path(__file__).parent
 WEAVES = HERE / "weaves"
@@ -34,6 +36,8 @@ TELLING = {
     "table": "three-quarter",
     "wrist": "three-quarter",
     "neck": "front",
+    "corners": "front",
+    "edge": "three-quarter",
 }
 """The still that tells most of each kind of scene."""
 
@@ -50,7 +54,9 @@ def draw(name: str) -> list[Path]:
         folder = Path(temporary)
         export(result, folder)
         pictures = folder / "pictures"
-        if len(result.placement.graph) <= SHORT_PIECE or result.design.piece.closed:
+        if isinstance(result.design.piece, Sheet):
+            picture = Image.open(pictures / "front.png").copy()
+        elif len(result.placement.graph) <= SHORT_PIECE or result.design.piece.closed:
             picture = Image.open(pictures / "three-quarter.png").copy()
         else:
             whole, close = (Image.open(pictures / f"{view}.png") for view in ("front", "close-up"))

@@ -234,7 +234,7 @@ def test_what_cannot_be_draped_says_why():
         rest(Run(SINGLE, 2), kind=SWAG)
     with pytest.raises(CannotDrape, match="farther than the piece reaches"):
         rest(Run(SINGLE, 10), kind=SWAG, span=41.0)
-    with pytest.raises(CannotDrape, match="cannot link its first"):
+    with pytest.raises(CannotDrape, match="its end cannot link its beginning"):
         rest(Run(SINGLE, 2), kind=WRIST)
 
 

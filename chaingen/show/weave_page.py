@@ -13,11 +13,11 @@ from chaingen.weave.weave import Repeats, Role, Weave
 _HEAD = """\
 # Weaves
 
-What `chaingen weaves` lists, each with a few placed cells of its usual sizes. *Links* say for each ring of the
-repeating cell which others it passes through: `b` is ring b of the same cell, `b+1` that of the next cell along,
-`b+1,-1` that of the cell one along and one back across. *Least* and *comfortable* aspect ratios (inside diameter over
-wire) are common practice, in which sources differ by about 0.2; *tightest* is computed, from the shape in the picture
-with all wires thickened alike.
+What `chaingen weaves` lists, each with a few placed cells of its usual sizes. *Links* say for each ring of
+the repeating cell which others it passes through: `b` is ring b of the same cell, `b+1` that of the next cell
+along, `b+1,-1` that of the cell one along and one back across. *Least* and *comfortable* aspect ratios
+(inside diameter over wire) are common practice, in which sources differ by about 0.2; *tightest* is computed,
+from the shape in the picture with all wires thickened alike.
 """
 
 _COLUMNS = (

@@ -187,8 +187,8 @@ def round_lines(result: Result) -> list[str]:
     if not near:
         return []
     return [
-        f"Its cells turn as they go, and {piece.repeat} of them do not come round to where they began: a loop of "
-        f"{' or '.join(map(str, near))} cells does."
+        f"Its cells turn as they go, and {piece.repeat} of them do not come round to where they began: a "
+        f"loop of {' or '.join(map(str, near))} cells does."
     ]
 
 

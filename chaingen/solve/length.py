@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from chaingen.solve.cells import cell_of
+from chaingen.solve.check import ROUND_OFF
 from chaingen.solve.place import place
 from chaingen.solve.placement import Answer
 from chaingen.solve.search import STARTS
@@ -76,7 +77,7 @@ def taut_lengths(run: Piece, *, target: float | None = None, starts: int = START
         length = _row_length(run, starts)
         return None if length is None else TautLengths(0.0, length, run.repeat)
     cell = cell_of(run, starts=starts)
-    if cell.gap < 0.0:
+    if cell.gap < -ROUND_OFF:
         return None
     period = taut_cell(cell.graph, cell.state.rings, cell.state.motion).length / cell.repeats
     if run.closed:

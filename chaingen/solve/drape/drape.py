@@ -25,6 +25,7 @@ from chaingen.solve.drape.settle import (
     ring_weights,
 )
 from chaingen.solve.drape.starts import CannotDrape, Start
+from chaingen.solve.middle import middle_line, way_round
 from chaingen.solve.placement import Placement
 from chaingen.weave.graph import LinkGraph, piece_graph
 from chaingen.weave.groups import Run
@@ -172,44 +173,16 @@ def _measured(draped: Draped, start: Start) -> Draped:
     return replace(draped, drop=drop, sag=sag, length=_length(graph, rings))
 
 
-def _path(graph: LinkGraph, rings: Rings) -> Floats:
-    """The middle line of a piece [mm], shape (places, 3).
-
-    Groups are its points by themselves. The places of a weave lie to either side of its middle: each point is
-    the mean of the places within a ring's radius.
-    """
-    group = graph.group_of
-    sums = np.stack([np.bincount(group, weights=rings.centres[:, axis]) for axis in range(3)], axis=1)
-    counts = np.bincount(group)
-    if graph.groups or len(counts) < 3:
-        return np.asarray(sums / counts[:, None])
-    steps = np.linalg.norm(np.diff(sums / counts[:, None], axis=0), axis=1)
-    half = max(1, round(float(rings.radii.mean()) / max(float(np.median(steps)), 1e-9)))
-    half = min(half, (len(counts) - 1) // 2)
-    index = np.arange(len(counts))[:, None] + np.arange(-half, half + 1)
-    if graph.closed:
-        index %= len(counts)
-        return np.asarray(sums[index].sum(axis=1) / counts[index].sum(axis=1)[:, None])
-    # Towards an end fewer are taken, alike on both sides.
-    reach = np.minimum(np.arange(len(counts)), np.arange(len(counts))[::-1])[:, None]
-    used = np.abs(np.arange(-half, half + 1)) <= reach
-    index = np.clip(index, 0, len(counts) - 1)
-    share = np.where(used, 1.0, 0.0)
-    return np.asarray(
-        (share[:, :, None] * sums[index]).sum(axis=1) / (share * counts[index]).sum(axis=1)[:, None]
-    )
-
-
 def _length(graph: LinkGraph, rings: Rings) -> float:
     """Length along the middle line, for an open piece to the outsides of its ends [mm]."""
-    points = _path(graph, rings)
+    points = middle_line(graph, rings)
     if len(points) == 1:
         low, high = rings.bounds()
         return float((high - low).max())
     steps = np.diff(points, axis=0)
     whole = float(np.linalg.norm(steps, axis=1).sum())
     if graph.closed:
-        return whole + float(np.linalg.norm(points[0] - points[-1]))
+        return way_round(graph, rings)
     for end, outward in ((0, -steps[0]), (len(points) - 1, steps[-1])):
         along = outward / np.linalg.norm(outward)
         own = rings[np.flatnonzero(graph.group_of == end)]
