@@ -48,6 +48,7 @@ from chaingen.stock.gauges import awg_table
 from chaingen.units import format_mm
 from chaingen.weave.groups import Run
 from chaingen.weave.pieces import Chain, Sections, Sheet
+from chaingen.weave.tiling import FEWEST_ROUND, fewest_round
 
 __all__ = [
     "Answer",
@@ -69,10 +70,6 @@ Progress = Callable[[str], None]
 
 def _silent(_: str) -> None:
     """Say nothing."""
-
-
-FEWEST_ROUND = 3
-"""Groups or cells that a closed loop takes at least."""
 
 
 def with_repeats(design: Design, on_progress: Progress = _silent) -> Design:
@@ -97,8 +94,10 @@ def with_repeats(design: Design, on_progress: Progress = _silent) -> Design:
         repeat = round(design.length / period)
     else:
         repeat = 3
-    if piece.closed:
-        repeat = max(repeat, -(-FEWEST_ROUND // (len(piece.cell) if isinstance(piece, Run) else 1)))
+    if isinstance(piece, Run) and piece.closed:
+        repeat = max(repeat, -(-FEWEST_ROUND // len(piece.cell)))
+    elif isinstance(piece, Chain) and piece.closed:
+        repeat = max(repeat, fewest_round(piece.weave))
     if isinstance(piece, Chain) and piece.closed:
         # A turning chain comes round with some numbers of cells only.
         near, target = rounds_near(piece.repeated(repeat))[:2], design.length
@@ -152,7 +151,9 @@ def build(design: Design, *, on_progress: Progress = _silent) -> Result:
     on_progress("trying rings that are a little off")
     band = tolerance_band(piece, placement, wire, design.tolerance)
     nearest: tuple[Nearest, ...] = ()
-    if placement.answer in (Answer.CANNOT_FIT, Answer.NO_FIT_FOUND):
+    # Where no start had the links asked, other sizes will not have them either.
+    searched = all(search.sound for search in placement.searches)
+    if placement.answer in (Answer.CANNOT_FIT, Answer.NO_FIT_FOUND) and searched:
         on_progress("looking for sizes that fit")
         nearest = nearest_fits(piece, design.clearance)
     on_progress("pulling the piece straight")

@@ -2,8 +2,8 @@
 
 NAME is an example, `weaves/NAME` a weave of the catalogue, `weaves` all of these. The page weaves/README.md,
 which tells of every weave, is written anew with them. A long piece is shown whole above a close-up of its
-middle, a short one by itself; then every scene of the example, by its most telling still and, where `FILMS` says
-so, by its turning view or settling film.
+middle, a short one and a sheet by itself; then every scene of the example, by its most telling still and,
+where `FILMS` says so, by its turning view or settling film.
 """
 
 import shutil

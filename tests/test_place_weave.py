@@ -11,6 +11,7 @@ from chaingen.weave.catalogue import find_weave
 from chaingen.weave.groups import Group, GroupKind, RingSize, Run
 from chaingen.weave.outline import circle, drop, polygon
 from chaingen.weave.pieces import Chain, Sections, Sheet
+from chaingen.weave.tiling import fewest_round
 
 
 def usual(weave):
@@ -75,13 +76,57 @@ def test_sheets_cut_to_an_outline(outline):
     assert graph.degrees.min() >= 2
     low, high = rings.bounds()
     left, foot, right, top = outline.polygon().bounds
-    assert (high - low)[:2] == pytest.approx([right - left, top - foot], abs=2.2 * 2 * rings.radii.max())
     assert ((high - low)[:2] <= np.array([right - left, top - foot]) + 1e-9).all()
+    # As many rings as the area takes: centres lie at least half a ring within, and few a whole one are lost.
+    each = placement.cell_area / 2
+    reach = float((rings.radii + rings.wire_radii).max())
+    most, least = (outline.polygon().buffer(-part * reach).area / each for part in (0.5, 2.0))
+    assert least < len(graph) < most
+
+
+@pytest.mark.parametrize("shift", [(0.0, 0.0), (0.37, 0.23), (-120.0, 71.3)])
+def test_what_an_outline_keeps_does_not_hang_on_where_it_is_drawn(shift):
+    corners = np.array([[0.0, 0.0], [22.0, 3.0], [20.0, 20.0], [3.0, 17.0]])
+    here = place(sheet("european-4-in-1", outline=polygon(corners)))
+    there = place(sheet("european-4-in-1", outline=polygon(corners + shift)))
+    assert there.graph.names == here.graph.names
 
 
 def test_an_outline_that_holds_no_ring():
     with pytest.raises(NothingLeft):
         place(sheet("european-4-in-1", outline=circle(5.0)))
+
+
+def test_a_piece_too_short_for_all_contacts_has_its_own_gap():
+    """Two hooked rings fit at any aspect ratio over 1, whatever the endless weave needs (derived)."""
+    weave = find_weave("half-persian-4-in-1")
+    sizes = (("link", RingSize("link", 3.4, 1.0)),)
+    short = place(Chain(weave, sizes, repeat=1))
+    assert len(short.graph) == 2
+    assert short.answer is Answer.FITS
+    assert short.gap == pytest.approx(check(short.graph, short.rings).smallest_gap, abs=1e-6)
+    assert place(Chain(weave, sizes, repeat=12)).answer is Answer.NO_FIT_FOUND
+
+
+def test_a_single_ring_is_a_chain_too():
+    placement = place(chain("jens-pind", 1))
+    assert len(placement.graph) == 1
+    assert placement.answer is Answer.FITS
+
+
+@pytest.mark.parametrize(
+    ("name", "fewest"), [("jens-pind", 5), ("one-in-one", 3), ("half-persian-4-in-1", 4)]
+)
+def test_fewest_cells_of_a_closed_chain(name, fewest):
+    """With fewer, two links would be one: a ring of Jens Pind links two before and two after (count)."""
+    assert fewest_round(find_weave(name)) == fewest
+
+
+@pytest.mark.parametrize("repeat", [12, 14, 60])
+def test_places_round_a_loop_are_as_many_as_along(repeat):
+    loop, row = place(chain("byzantine", repeat, closed=True)), place(chain("byzantine", repeat))
+    each = (int(row.graph.group_of.max()) + 1 - 1) // repeat
+    assert np.bincount(loop.graph.group_of).tolist() == [2] * (each * repeat)
 
 
 def test_sections_link_end_to_end():

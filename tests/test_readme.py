@@ -72,7 +72,7 @@ def test_every_key_of_the_report_is_explained():
     from chaingen.show.report import report_of
 
     report = report_of(build(parse_design(blocks("toml")[0])))
-    explained = set(re.findall(r"`([a-z_]+)`", README))
+    explained = set(re.findall(r"`([a-z_0-9]+)`", README))
     assert set(report) - explained == {"format", "version"}
 
 

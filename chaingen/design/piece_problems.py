@@ -7,9 +7,7 @@ from chaingen.errors import Problem
 from chaingen.units import format_mm
 from chaingen.weave.groups import GroupKind, Run
 from chaingen.weave.pieces import Chain, Piece, Sections, Sheet
-
-FEWEST_ROUND = 3
-"""Groups or cells that a closed loop takes at least."""
+from chaingen.weave.tiling import FEWEST_ROUND, fewest_round
 
 
 def piece_problems(design: Design) -> list[Problem]:
@@ -76,9 +74,10 @@ def _link_problems(piece: Chain | Sheet, where: str) -> list[Problem]:
 
 
 def _chain_problems(chain: Chain, where: str, length: float | None) -> list[Problem]:
-    if chain.closed and length is None and chain.repeat < FEWEST_ROUND:
+    if chain.closed and length is None and chain.repeat < (fewest := fewest_round(chain.weave)):
         got = f"a closed loop of {chain.repeat} cell{'s' if chain.repeat > 1 else ''}"
-        return [Problem(where, got, f"at least {FEWEST_ROUND} cells in a closed loop", "raise repeat")]
+        expected = f"at least {fewest} cells in a closed loop of this weave"
+        return [Problem(where, got, expected, "raise repeat")]
     if length is None:
         return []
     outside = min(size.inside_diameter + 2.0 * size.wire_diameter for size in chain.sizes())

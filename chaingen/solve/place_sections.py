@@ -14,7 +14,7 @@ from chaingen.solve.contacts import Contacts, State
 from chaingen.solve.motion import Motion
 from chaingen.solve.place_run import place_run
 from chaingen.solve.place_weave import place_chain
-from chaingen.solve.search import Search, evidence, is_sound
+from chaingen.solve.search import Search, evidence, is_sound, wrong_below
 from chaingen.solve.slp import Found, widen
 from chaingen.weave.graph import Arrangement, LinkGraph, piece_graph
 from chaingen.weave.groups import Run
@@ -232,8 +232,8 @@ def _fitted(
     finished: list[tuple[bool, Found]] = []
     for _, seam in tried[:FINALISTS]:
         found = seam.widened(MOST_STEPS, enough)
-        least = -2.0 * float(seam.graph.wire_radii.min())
-        finished.append((found.value > least and is_sound(seam.graph, found.state), found))
+        sound = found.value > wrong_below(seam.graph) and is_sound(seam.graph, found.state)
+        finished.append((sound, found))
         if finished[-1][0] and found.value >= enough:
             break
     best = max(range(len(finished)), key=lambda k: (finished[k][0], round(finished[k][1].value, 6), -k))

@@ -15,16 +15,21 @@ from chaingen.solve.place_run import LOOP_RINGS, SLACKENING
 from chaingen.solve.search import SAME, Search, is_sound, search
 from chaingen.solve.weaves import solve_weave
 from chaingen.weave.graph import LinkGraph
-from chaingen.weave.outline import within
+from chaingen.weave.outline import is_even, near, within
 from chaingen.weave.pieces import Chain, Sheet
-from chaingen.weave.tiling import chain_cells, held, sheet_cells, tiled, tiled_periodic, with_places
+from chaingen.weave.tiling import (
+    FEWEST_ROUND,
+    chain_cells,
+    held,
+    sheet_cells,
+    tiled,
+    tiled_periodic,
+    with_places,
+)
 
 SAME_PLACE = 0.12
 """Rings of a chain are at one place of it when less than this part of the smallest radius lies between their
 centres along it."""
-
-FEWEST_ROUND = 3
-"""Cells of a ring of cells at least: with two, the next one would also be the one before."""
 
 LOOP_CELL_RINGS = 60
 """Rings of one cell of a ring of cells at most."""
@@ -32,12 +37,18 @@ LOOP_CELL_RINGS = 60
 MOST_TWIST_OFF = 0.15
 """Change of a cell's twist [rad] with which a turning chain may be closed to a ring of equal cells."""
 
+SHORT_CELLS = 3
+"""Chains of so many cells, and sheets of so many each way, may have room where the endless weave has none."""
+
 Bools = npt.NDArray[np.bool_]
 
 Placed = tuple[LinkGraph, Rings, list[Search], float]
 
-SHIFTS = ((0.0, 0.0), (0.5, 0.0), (0.0, 0.5), (0.5, 0.5), (0.25, 0.25), (0.75, 0.25))
-"""Where an outline is laid on a sheet, in cells along and across; the place that keeps most rings counts."""
+EVEN = 0.15
+"""The middle of what an outline keeps may lie this part of a ring radius beside the outline's own."""
+
+LAID = 4
+"""Places where an outline is laid on a sheet that are looked at closely."""
 
 
 class NothingLeft(Exception):
@@ -58,9 +69,33 @@ def places_along(x: Floats, smallest: float) -> Ints:
     return places
 
 
-def _in_order(graph: LinkGraph, rings: Rings) -> LinkGraph:
-    """The graph with each ring's place along x."""
-    return with_places(graph, places_along(rings.centres[:, 0], float(rings.radii.min())).tolist())
+def places_round(x: Floats, length: float, smallest: float) -> Ints:
+    """The place of each ring round a closed chain, counted from the first ring's.
+
+    Args:
+        x: Where the centres lie along the chain before it is closed [mm], shape (n,).
+        length: Its length round [mm].
+        smallest: The smallest ring radius [mm].
+    """
+    round_x = np.mod(x - x[0], length)
+    order = np.argsort(round_x, kind="stable")
+    gaps = np.diff(round_x[order], append=round_x[order[0]] + length)
+    new = gaps > SAME_PLACE * smallest
+    if not new.any():
+        return np.zeros(len(x), dtype=np.int64)
+    # Counting begins after the last gap before the first ring: its place may reach back over the seam.
+    last = int(np.flatnonzero(new)[-1])
+    order, new = np.roll(order, -last - 1), np.roll(new, -last - 1)
+    places = np.empty(len(x), dtype=np.int64)
+    places[order] = np.concatenate([[0], np.cumsum(new)[:-1]])
+    return places
+
+
+def _in_order(graph: LinkGraph, rings: Rings, length: float) -> LinkGraph:
+    """The graph with each ring's place along x; round `length` [mm] for a closed chain."""
+    x, smallest = rings.centres[:, 0], float(rings.radii.min())
+    places = places_round(x, length, smallest) if graph.closed else places_along(x, smallest)
+    return with_places(graph, places.tolist())
 
 
 def open_cells(chain: Chain, graph: LinkGraph) -> tuple[Ints, Bools]:
@@ -98,15 +133,35 @@ def tiled_chain(chain: Chain, cell: LinkGraph, rings: Rings, motion: Motion) -> 
     row = images_of(rings, motion, cells)[order]
     if not motion.twist:
         row = rough.moved(row, -row.centres.mean(axis=0) * np.array([0.0, 1.0, 1.0]))
-    return _in_order(piece, row), row
+    return _in_order(piece, row, motion.period * chain.repeat), row
 
 
 def place_chain(chain: Chain, *, enough: float) -> Placed:
     """Poses of a chain with its graph, the evidence and the smallest signed gap [mm]."""
     graph, state, found, gap = solve_weave(chain.weave, chain.chosen, enough=enough)
     if not chain.closed:
-        return *tiled_chain(chain, graph, state.rings, state.motion), [found], gap
+        piece, rings = tiled_chain(chain, graph, state.rings, state.motion)
+        return _loosened(piece, rings, found, gap, enough, short=chain.repeat <= SHORT_CELLS)
     return _closed(chain, graph, state, found, gap, enough)
+
+
+def _loosened(
+    piece: LinkGraph, rings: Rings, found: Search, gap: float, enough: float, *, short: bool
+) -> Placed:
+    """A piece cut from an endless weave, with its own smallest gap.
+
+    What is short lacks contacts of the endless weave and may have room where that has none: it is then opened
+    up as a whole.
+    """
+    report = check(piece, rings)
+    if report.links_as_designed:
+        gap = max(gap, report.smallest_gap)
+    if gap >= max(enough, 0.0) or not short:
+        return piece, rings, [found], gap
+    solved = search("row", piece, State(rings, Motion()), starts=1, enough=enough)
+    if not solved.search.sound or solved.gap <= gap:
+        return piece, rings, [found], gap
+    return piece, solved.state.rings, [found, solved.search], solved.gap
 
 
 def _loop_cells(chain: Chain, graph: LinkGraph, state: State) -> tuple[int, float] | None:
@@ -184,27 +239,19 @@ def _closed(
     cells = _loop_cells(chain, graph, state)
     if cells is not None and len(piece) == len(graph) * chain.repeat:
         rings, search_of_loop, gap = _ring_of_cells(chain, graph, state, *cells, enough)
-        return _round_order(piece, rings), rings, [*searches, search_of_loop], gap
+        return piece, rings, [*searches, search_of_loop], gap
     bent = rough.bent(row, row.centres[:, 0], state.motion.period * chain.repeat)
     report = check(piece, bent)
     if report.links_as_designed and report.smallest_gap >= max(SLACKENING * straight, enough, 0.0):
-        return _round_order(piece, bent), bent, searches, report.smallest_gap
+        return piece, bent, searches, report.smallest_gap
     if len(piece) > LOOP_RINGS:
         # Too long to be opened up as a whole: nothing is known beyond this one pose.
         gap = report.smallest_gap if report.links_as_designed else -np.inf
         searches.append(Search("loop", (gap,), int(report.links_as_designed), 0, False, ()))
-        return _round_order(piece, bent), bent, searches, gap
+        return piece, bent, searches, gap
     solved = search("loop", piece, State(bent, Motion()), starts=1, enough=enough)
     rings = solved.state.rings
-    return _round_order(piece, rings), rings, [*searches, solved.search], solved.gap
-
-
-def _round_order(graph: LinkGraph, rings: Rings) -> LinkGraph:
-    """The graph with each ring's place round z, counted from the first ring's."""
-    angle = np.arctan2(rings.centres[:, 1], rings.centres[:, 0])
-    around = np.mod(angle - angle[0] + 1e-3, 2.0 * pi)
-    radius = float(np.linalg.norm(rings.centres[:, :2], axis=1).mean())
-    return with_places(graph, places_along(around * radius, float(rings.radii.min())).tolist())
+    return piece, rings, [*searches, solved.search], solved.gap
 
 
 def place_sheet(sheet: Sheet, *, enough: float) -> tuple[LinkGraph, Rings, list[Search], float, float]:
@@ -225,31 +272,56 @@ def place_sheet(sheet: Sheet, *, enough: float) -> tuple[LinkGraph, Rings, list[
     rings = images_of(state.rings, state.motion, cells)[order]
     low, high = rings.bounds()
     area = abs(state.motion.period * state.motion.across[1])
-    return piece, rough.moved(rings, -0.5 * (low + high)), [found], gap, area
+    short = int((cells.max(axis=0) - cells.min(axis=0)).max()) < SHORT_CELLS
+    return *_loosened(piece, rough.moved(rings, -0.5 * (low + high)), found, gap, enough, short=short), area
 
 
 def _cut(sheet: Sheet, graph: LinkGraph, state: State) -> tuple[Ints, Bools]:
-    """The cells under an outline and which of their rings are kept, laid where most are."""
+    """The cells under an outline and which of their rings are kept.
+
+    The middle of the outline is laid on the centre of a ring, or half a cell off it, where most is kept.
+    For an outline whose halves are alike, places come first where as much is kept left as right.
+    """
     outline = sheet.outline
     assert outline is not None
-    corners = np.array(outline.points)
-    along, across = np.array([state.motion.period, 0.0]), np.array(state.motion.across)
-    lattice = np.column_stack([along, across])
-    offset = state.rings.centres[:, :2].mean(axis=0)
-    best: tuple[int, Ints, Bools] | None = None
-    for shift in SHIFTS:
-        origin = offset + lattice @ np.array(shift)
-        reach = np.linalg.solve(lattice, (corners + origin).T)
-        low, high = np.floor(reach.min(axis=1)) - 2, np.ceil(reach.max(axis=1)) + 2
-        cells = sheet_cells(*(high - low + 1).astype(int).tolist()) + low.astype(np.int64)
-        rings = images_of(state.rings, state.motion, cells)
-        inside = within(outline, rings, origin).reshape(len(cells), len(graph))
-        used = inside.any(axis=1)
-        if not used.any():
-            continue
-        kept = held(sheet.weave, graph, cells[used], inside[used])
-        if best is None or kept.sum() > best[0]:
-            best = int(kept.sum()), cells[used], kept
+    middle = np.array(outline.polygon().centroid.coords[0])
+    alike = is_even(outline)
+    lattice = np.array([[state.motion.period, state.motion.across[0]], [0.0, state.motion.across[1]]])
+    halves = np.array([[i, j] for i in (0.0, 0.5) for j in (0.0, 0.5)])
+    laid = (state.rings.centres[:, None, :2] + halves @ lattice.T).reshape(-1, 2) - middle
+    # Places a whole cell apart are alike.
+    parts = np.mod(np.linalg.solve(lattice, laid.T).T + 1e-6, 1.0).round(4)
+    tried = []
+    for k in np.sort(np.unique(parts, axis=0, return_index=True)[1]):
+        cells, inside, x = _under(sheet, state, laid[k])
+        if inside.any():
+            even = alike and abs(float(x[inside].mean()) - middle[0]) < EVEN * float(graph.radii.mean())
+            tried.append((even, int(inside.sum()), cells, inside))
+    tried.sort(key=lambda one: (not one[0], -one[1]))
+    best: tuple[tuple[bool, int], Ints, Bools] | None = None
+    for even, _, cells, inside in tried[:LAID]:
+        kept = held(sheet.weave, graph, cells, inside)
+        worth = even and bool(kept.any()), int(kept.sum())
+        if best is None or worth > best[0]:
+            best = worth, cells, kept
     if best is None:
         raise NothingLeft("no ring lies wholly within its outline")
     return best[1], best[2]
+
+
+def _under(sheet: Sheet, state: State, origin: Floats) -> tuple[Ints, Bools, Floats]:
+    """Cells under an outline laid at `origin`, which of their rings are within, and these rings' x."""
+    outline = sheet.outline
+    assert outline is not None
+    lattice = np.array([[state.motion.period, state.motion.across[0]], [0.0, state.motion.across[1]]])
+    reach = np.linalg.solve(lattice, (np.array(outline.points) + origin).T)
+    spread = np.abs(np.linalg.solve(lattice, state.rings.centres[:, :2].T)).max(axis=1) + 1.0
+    low, high = np.floor(reach.min(axis=1) - spread), np.ceil(reach.max(axis=1) + spread)
+    cells = sheet_cells(*(high - low + 1).astype(int).tolist()) + low.astype(np.int64)
+    _, shifts = state.motion.transforms(cells)
+    cells = cells[near(outline, state.rings, shifts[:, :2], origin)]
+    rings = images_of(state.rings, state.motion, cells)
+    inside = within(outline, rings, origin).reshape(len(cells), -1)
+    used = inside.any(axis=1)
+    x = rings.centres[:, 0].reshape(len(cells), -1)[used] - origin[0]
+    return cells[used], inside[used], x

@@ -10,7 +10,7 @@ import numpy as np
 
 from chaingen.geometry.rings import Rings, concatenate
 from chaingen.solve import rough
-from chaingen.solve.check import check
+from chaingen.solve.check import ROUND_OFF, check
 from chaingen.solve.contacts import Contacts, State
 from chaingen.solve.motion import Motion, MotionKind, images_of
 from chaingen.solve.slp import Found, widen
@@ -44,7 +44,8 @@ class Search:
     """The evidence of one search.
 
     Attributes:
-        what: What was solved: ``cell``, ``row``, ``loop``, ``junction`` or ``weave``.
+        what: What was solved: ``cell``, ``row``, ``loop``, ``junction``, ``weave`` or
+            ``joint``.
         gaps: Best smallest gap of each start [mm]; only those with the intended links and shapes count for
             the best.
         sound: How many starts ended with the intended links and shapes.
@@ -80,7 +81,8 @@ def patch_of(graph: LinkGraph, state: State) -> tuple[LinkGraph, Rings]:
     along = 1 + max(int(np.abs(graph.offsets[:, 0]).max(initial=0)), -(-PATCH_RINGS // len(graph)))
     if state.motion.kind is MotionKind.SHEET:
         across = 1 + max(1, int(np.abs(graph.offsets[:, 1]).max(initial=0)))
-        cells = sheet_cells(min(along, 3), across)
+        along = 1 + max(1, int(np.abs(graph.offsets[:, 0]).max(initial=0)))
+        cells = sheet_cells(max(along, 3), max(across, 3))
     else:
         if state.motion.kind is MotionKind.TURN:
             # A ring of cells comes back to itself: its far side is not a neighbour by offset.
@@ -88,6 +90,11 @@ def patch_of(graph: LinkGraph, state: State) -> tuple[LinkGraph, Rings]:
         cells = chain_cells(along)
     piece, _ = tiled(graph, cells)
     return piece, images_of(state.rings, state.motion, cells)
+
+
+def wrong_below(graph: LinkGraph) -> float:
+    """Signed gap [mm] under which some pair must be linked wrongly: less than two wires overlap at most."""
+    return -2.0 * float(graph.wire_radii.min()) + ROUND_OFF
 
 
 def is_sound(graph: LinkGraph, state: State) -> bool:
@@ -140,7 +147,7 @@ def search(
             )
         found = widen(contacts, State(shaken, start.motion), free=free)
         # A signed gap below the thinnest overlap of two wires means wrong links; shapes are judged besides.
-        right = found.value > -2.0 * float(graph.wire_radii.min()) and is_sound(graph, found.state)
+        right = found.value > wrong_below(graph) and is_sound(graph, found.state)
         tried.append((right, found))
         reached = [one.value for sound, one in tried if sound]
         if reached and sum(value >= max(reached) - SAME for value in reached) >= ENOUGH_AGREE:

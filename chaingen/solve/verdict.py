@@ -12,7 +12,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
+from chaingen.solve.cells import cell_of
+from chaingen.solve.check import ROUND_OFF
 from chaingen.solve.place import place
+from chaingen.solve.place_weave import SHORT_CELLS
 from chaingen.solve.placement import Answer, Placement
 from chaingen.stock.gauges import awg_table, swg_table
 from chaingen.weave.groups import RingSize
@@ -48,19 +51,19 @@ def fit_of(spare: float, wire_diameter: float) -> Fit:
 
 
 SAMPLE_REPEATS = 3
-"""Repeats of a sample, for a chain, and cells each way for a sheet."""
+"""Repeats of a sample at most."""
 
 
 def sample_of(piece: Piece) -> Piece:
     """A piece that is quicker to solve and has every kind of neighbourhood that the given one has.
 
-    An open run or chain is shortened to three repeats, a sheet to three cells each way. A closed loop of many
-    groups, if their number is odd, gets one repeat more, so that it comes round cell by cell.
+    An open run or chain is shortened to three repeats. A closed loop of many groups, if their number is odd,
+    gets one repeat more, so that it comes round cell by cell.
     """
     if isinstance(piece, Sections):
         return Sections(tuple(part.repeated(min(part.repeat, SAMPLE_REPEATS)) for part in piece.parts))
     if isinstance(piece, Sheet):
-        return replace(piece, outline=None, columns=SAMPLE_REPEATS, rows=SAMPLE_REPEATS)
+        return piece
     if not piece.closed:
         return piece.repeated(min(piece.repeat, SAMPLE_REPEATS))
     if isinstance(piece, Chain):
@@ -69,10 +72,23 @@ def sample_of(piece: Piece) -> Piece:
     return piece.repeated(piece.repeat + 1) if odd and len(piece.cell) * piece.repeat > 12 else piece
 
 
-def best_gap(run: Piece, clearance: float = 0.0) -> tuple[float, bool]:
+def best_gap(piece: Piece, clearance: float = 0.0) -> tuple[float, bool]:
     """Smallest gap of a quick placement [mm], and whether it fits."""
-    placement = place(sample_of(run), clearance=clearance, starts=SCAN_STARTS)
+    if isinstance(piece, Sheet) or (isinstance(piece, Chain) and not piece.closed):
+        cell = cell_of(piece, enough=clearance)
+        if cell.search.sound and cell.gap >= clearance - ROUND_OFF:
+            return cell.gap, True
+        if not is_short(piece):
+            return cell.gap, False
+    placement = place(sample_of(piece), clearance=clearance, starts=SCAN_STARTS)
     return placement.gap, placement.answer is Answer.FITS
+
+
+def is_short(piece: Chain | Sheet) -> bool:
+    """Whether a piece of a weave is so short that it may have room where the endless weave has none."""
+    if isinstance(piece, Sheet):
+        return piece.outline is None and max(piece.columns, piece.rows) <= SHORT_CELLS
+    return piece.repeat <= SHORT_CELLS
 
 
 @dataclass(frozen=True, slots=True)

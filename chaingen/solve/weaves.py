@@ -9,7 +9,7 @@ from chaingen.geometry.rings import Rings
 from chaingen.solve import rough
 from chaingen.solve.contacts import Contacts, State
 from chaingen.solve.motion import Motion, MotionKind
-from chaingen.solve.search import Search, evidence, is_sound
+from chaingen.solve.search import Search, evidence, is_sound, wrong_below
 from chaingen.solve.slp import Found, widen
 from chaingen.weave.graph import LinkGraph
 from chaingen.weave.groups import RingSize
@@ -86,7 +86,7 @@ def solve_weave(
     contacts = Contacts(graph)
     rng = np.random.default_rng(0)
     tried: list[tuple[bool, Found]] = []
-    floor = -2.0 * float(graph.wire_radii.min())
+    floor = wrong_below(graph)
     for number in range(len(SHAKES) if weave.pose else LOOKS):
         if weave.pose:
             start = rough_state(weave, graph)

@@ -7,11 +7,15 @@ from math import pi
 import numpy as np
 import numpy.typing as npt
 import shapely
+import shapely.affinity
 
 from chaingen.geometry.rings import Floats, Rings, centreline_points
 
 ARC_POINTS = 256
 """Corners of the polygon that stands for a curved outline."""
+
+ALIKE = 0.01
+"""Halves of an outline are alike when they differ by less than this part of its area."""
 
 NODES = 48
 """Points of a ring that are tried against an outline."""
@@ -77,6 +81,32 @@ def _round(count: int) -> Floats:
 
 def _outline(kind: OutlineKind, points: Floats) -> Outline:
     return Outline(kind, tuple((float(x), float(y)) for x, y in points))
+
+
+def is_even(outline: Outline) -> bool:
+    """Whether the left half of an outline is the mirror image of the right one."""
+    shape = outline.polygon()
+    flipped = shapely.affinity.scale(shape, -1.0, 1.0, origin="centroid")
+    return bool(shape.symmetric_difference(flipped).area < ALIKE * shape.area)
+
+
+def near(outline: Outline, rings: Rings, shifts: Floats, origin: Floats) -> npt.NDArray[np.bool_]:
+    """Which copies of some rings may have any within an outline.
+
+    Args:
+        outline: The outline.
+        rings: The rings of one copy.
+        shifts: Where the copies lie [mm], shape (k, 2).
+        origin: Where the outline's origin lies [mm], shape (2,).
+
+    Returns:
+        Booleans, shape (k,).
+    """
+    room = outline.polygon().buffer(float(rings.radii.max()))
+    shapely.prepare(room)
+    points = rings.centres[None, :, :2] + shifts[:, None] - origin
+    hit = shapely.contains_xy(room, points[..., 0].ravel(), points[..., 1].ravel())
+    return np.asarray(hit.reshape(len(shifts), -1).any(axis=1))
 
 
 def within(outline: Outline, rings: Rings, shift: Floats) -> npt.NDArray[np.bool_]:

@@ -81,22 +81,21 @@ class Sheet:
         return _sizes(self.weave, self.chosen)
 
     def most_rings(self) -> int:
-        """How many rings it takes at most; for an outline as many as would fill its frame, roughly."""
+        """How many rings it takes at most; for an outline as many as would fill it and its rim, roughly."""
         if self.outline is None:
             return self.columns * self.rows * len(self.weave.rings)
         pose = self.weave.pose
-        left, low, right, high = self.outline.polygon().bounds
+        outline = self.outline.polygon()
         by_role = dict(self.chosen)
-        radii = [
-            (by_role[ring.role].radius, self.weave.role(ring.role).size.radius) for ring in self.weave.rings
-        ]
+        radii = [by_role[ring.role].radius for ring in self.weave.rings]
         if pose is None or pose.across is None:
             # Without a pose nothing is known of the cell but that its rings need room.
-            cell = 2.0 * min(radius for radius, _ in radii) ** 2
+            cell = 2.0 * min(radii) ** 2
         else:
-            scale = sum(radius for radius, _ in radii) / sum(usual for _, usual in radii)
+            scale = sum(radii) / sum(self.weave.role(ring.role).size.radius for ring in self.weave.rings)
             cell = scale**2 * abs(pose.period * pose.across[1])
-        return int((right - left) * (high - low) / cell) * len(self.weave.rings)
+        rim = outline.length * 2.0 * max(radii)
+        return int((outline.area + rim) / cell + 1.0) * len(self.weave.rings)
 
     def resized(self, change: Change) -> "Sheet":
         """The same with every ring size changed."""

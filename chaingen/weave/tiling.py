@@ -12,6 +12,9 @@ from chaingen.weave.graph import Arrangement, LinkGraph, Member
 from chaingen.weave.groups import GroupKind, RingSize
 from chaingen.weave.weave import Repeats, Weave
 
+FEWEST_ROUND = 3
+"""Cells of a closed chain at least: with two, the next one would also be the one before."""
+
 LEAST_HOLD = 2
 """A ring of a sheet that hangs on fewer places dangles and is left off; rings side by side are one place."""
 
@@ -166,7 +169,8 @@ def held(
     kept = kept.copy()
     caged = np.array([bool(ring.caged_by) for ring in weave.rings])
     site = _sites(cell)
-    least = np.minimum(LEAST_HOLD if weave.repeats is Repeats.SHEET else 1, _places_held_by(cell, site))
+    # In a chain hanging together is enough, so that a ring by itself is one.
+    least = np.minimum(LEAST_HOLD if weave.repeats is Repeats.SHEET else 0, _places_held_by(cell, site))
     while True:
         graph, rings = tiled(cell, cells, kept=kept, around=around)
         if not len(rings):
@@ -214,6 +218,17 @@ def _places_held_by(cell: LinkGraph, site: Ints) -> Ints:
         ]
     )
     return np.bincount(np.unique(far, axis=0)[:, 0], minlength=len(cell))
+
+
+def fewest_round(weave: Weave) -> int:
+    """Fewest cells of a closed chain: with fewer, links of different cells would be one and the same."""
+    cell = weave_cell(weave)
+    count = FEWEST_ROUND
+    while True:
+        graph, _ = tiled(cell, chain_cells(count), around=count)
+        if len(graph.links) == count * len(cell.links) and (graph.links[:, 0] != graph.links[:, 1]).all():
+            return count
+        count += 1
 
 
 def _cages(weave: Weave, cells: Ints, kept: npt.NDArray[np.bool_], around: int) -> npt.NDArray[np.bool_]:

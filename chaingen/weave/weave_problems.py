@@ -28,12 +28,14 @@ class _Written:
         rings: Its rings' tables by name.
         roles: Names of its roles.
         repeats: ``chain``, ``sheet``, or something else.
+        turns: Whether a cell may be turned against the one before.
         links: The links that can be read and are sound by themselves, by their number from 1.
     """
 
     rings: dict[str, dict[str, Any]]
     roles: list[str]
     repeats: object
+    turns: bool
     links: dict[int, WeaveLink] = field(default_factory=dict)
 
 
@@ -51,6 +53,7 @@ def weave_problems(data: dict[str, Any]) -> list[Problem]:
         rings={name: table_of(table) for name, table in rings.items()},
         roles=list(roles),
         repeats=data.get("repeats"),
+        turns=data.get("turning") is True or bool(table_of(data.get("pose")).get("twist")),
     )
     every = _link_problems(written, data) + _cage_problems(written)
     # Where links are amiss, what they hold together is not known.
@@ -150,6 +153,13 @@ def _step_problems(where: str, link: WeaveLink, written: _Written, how: str) -> 
     if link.first == link.second and link.along == link.across == 0:
         got = f"{shown(link.first)} {how} itself"
         problems.append(Problem(where, got, "another ring, or the same one in another cell"))
+    elif how == "linked with" and link.first == link.second and not written.turns:
+        # A ring and its copy shifted without a turn lie in parallel planes.
+        got = f"{shown(link.first)} linked with itself in another cell"
+        advice = "a second ring in the cell"
+        if written.repeats == "chain":
+            advice = f"turning = true, or {advice}"
+        problems.append(Problem(where, got, "two rings that are not parallel", advice))
     if link.across and written.repeats == "chain":
         problems.append(Problem(where, f"{link.across} cells across in a chain", "cells along only"))
     return problems
@@ -302,6 +312,7 @@ def _repeat_problems(written: _Written, start: str) -> list[Problem]:
     ]
     first, second = _basis(ways)
     problems = []
+    other = next((name for name in places if name != start), start)
     # In whole numbers, (1, 0) = x * first + y * second has an answer only for x = 1.
     if not (first[0] == 1 and (first[1] % second == 0 if second else first[1] == 0)):
         problems.append(
@@ -309,7 +320,7 @@ def _repeat_problems(written: _Written, start: str) -> list[Problem]:
                 "links",
                 "cells that do not hang together with the next one along",
                 "links from cell to cell along",
-                f'such as ["{start}", "{start}", 1]',
+                f'such as ["{start}", "{other}", 1]',
             )
         )
     if written.repeats == "sheet" and second != 1:
@@ -318,7 +329,7 @@ def _repeat_problems(written: _Written, start: str) -> list[Problem]:
                 "links",
                 "cells that do not hang together with the next one across",
                 "links from cell to cell across",
-                f'such as ["{start}", "{start}", 0, 1]',
+                f'such as ["{start}", "{other}", 0, 1]',
             )
         )
     return problems

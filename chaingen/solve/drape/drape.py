@@ -29,7 +29,7 @@ from chaingen.solve.middle import middle_line, way_round
 from chaingen.solve.placement import Placement
 from chaingen.weave.graph import LinkGraph, piece_graph
 from chaingen.weave.groups import Run
-from chaingen.weave.pieces import Piece
+from chaingen.weave.pieces import Chain, Piece
 
 __all__ = ["HAIR", "Draped", "NotDraped", "cleared", "drape"]
 
@@ -127,7 +127,8 @@ def drape(
     if worn and not piece.closed:
         closing = closing_run(piece)
         if closing is None:
-            raise CannotDrape("its end cannot link its beginning, so that it cannot be worn closed")
+            why = "it has too few cells" if isinstance(piece, Chain) else "its end cannot link its beginning"
+            raise CannotDrape(f"{why}, so that it cannot be worn closed")
         if isinstance(closing, Run):
             graph = piece_graph(closing)
         else:

@@ -17,9 +17,7 @@ from chaingen.solve.taut import taut_cell, taut_row
 from chaingen.weave.graph import LinkGraph
 from chaingen.weave.groups import GroupKind, Run
 from chaingen.weave.pieces import Chain, Piece
-
-FEWEST_CELLS = 3
-"""A chain of fewer cells is not closed to a loop."""
+from chaingen.weave.tiling import fewest_round
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,7 +82,7 @@ def _repeated(run: Run, count: int, left: float | None) -> tuple[Rings, float]:
 def closing_run(piece: Piece) -> Run | Chain | None:
     """The closed loop that an open piece becomes when its end links its beginning; None when it cannot."""
     if isinstance(piece, Chain):
-        return replace(piece, closed=True) if piece.repeat >= FEWEST_CELLS else None
+        return replace(piece, closed=True) if piece.repeat >= fewest_round(piece.weave) else None
     if not isinstance(piece, Run):
         return None
     run = piece
