@@ -56,6 +56,7 @@ repeat = 2
 PLAIN_WEAVE = """
 name = "plain"
 repeats = "chain"
+turning = true
 links = [["a", "a", 1]]
 roles.link = { inside = "4 mm", wire = "18 AWG" }
 rings.a = {}

@@ -6,6 +6,7 @@ import re
 from dataclasses import replace
 
 import networkx as nx
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -17,6 +18,7 @@ from chaingen.weave.catalogue import find_weave
 from chaingen.weave.weave import Repeats, Role, Weave, WeaveLink, WeavePose, WeaveRing
 from chaingen.weave.weave_file import load_weave, parse_weave, weave_text
 from chaingen.weave.weave_schema import MOST_LINKS, MOST_RINGS, MOST_ROLES, weave_json_schema
+from tests.oracles import solid_angle_linking
 
 CHAIN = """
 name = "harbour-pairs"
@@ -61,7 +63,7 @@ twist = 45.0
 SHEET = """
 name = "slipway"
 repeats = "sheet"
-links = [["a", "a", 1], ["a", "b"], ["b", "a", 0, 1]]
+links = [["a", "b"], ["b", "a", 1], ["b", "a", 0, 1]]
 [roles.link]
 inside = "5 mm"
 wire = "18 AWG"
@@ -74,7 +76,7 @@ across = [0.0, 6.0]
 """
 
 LINKS = '[["a", "c"], ["b", "c"], ["c", "a", 1], ["c", "b", 1]]'
-FLAT = '[["a", "a", 1], ["a", "b"], ["b", "a", 0, 1]]'
+FLAT = '[["a", "b"], ["b", "a", 1], ["b", "a", 0, 1]]'
 
 
 def changed(old, new, text):
@@ -133,15 +135,17 @@ def test_a_whole_sheet():
         WeavePose(3.0, 0.0, (0.0, 6.0)),
     )
     assert [ring.role for ring in weave.rings] == ["link", "link"]
-    assert weave.links == (WeaveLink("a", "a", 1), WeaveLink("a", "b"), WeaveLink("b", "a", 0, 1))
-    assert weave.degrees() == {"a": 4, "b": 2}
+    assert weave.links == (WeaveLink("a", "b"), WeaveLink("b", "a", 1), WeaveLink("b", "a", 0, 1))
+    assert weave.degrees() == {"a": 3, "b": 3}
 
 
 def test_links_alone():
     weave = parse_weave(
-        'name="x"\nrepeats="chain"\nlinks=[["a","a",1]]\nroles.link={inside="4 mm",wire="1 mm"}\nrings.a={}\n'
+        'name="x"\nrepeats="chain"\nturning=true\nlinks=[["a","a",1]]\n'
+        'roles.link={inside="4 mm",wire="1 mm"}\nrings.a={}\n'
     )
     assert (weave.pose, weave.rings, weave.hand) == (None, (WeaveRing("a", "link"),), "")
+    assert weave.degrees() == {"a": 2}
 
 
 # One wrong thing each: what is changed, what it becomes, where the problem is, words of the message.
@@ -230,11 +234,10 @@ BAD_SHEETS = [
     ("across = [0.0, 6.0]", "across = [6.0]", "pose.across", ["2 numbers"]),
     (FLAT, '[["a", "b"], ["b", "a", 0, 1]]', "links", ["the next one along"]),
     (FLAT, '[["a", "b"], ["b", "a", 1]]', "links", ["the next one across"]),
-    (FLAT, '[["a", "b"], ["b", "a", 0, 1], ["a", "a", 2]]', "links", ["the next one along"]),
-    (FLAT, '[["a", "b"], ["b", "b", 1], ["a", "a", 0, -3]]', "links", ["the next one across"]),
-    (FLAT, '[["a", "b"], ["b", "b", 1, 1], ["a", "a", 1, 3]]', "links", ["along", "across"]),
-    (FLAT, '[["a", "a", 1], ["a", "a", 0, 1], ["b", "b", 1, 1]]', "links", ["b not linked with the rest"]),
-    (FLAT, '[["a", "a", 1], ["a", "b"], ["b", "a", 1, 4]]', "links[3]", ["-3 to 3"]),
+    (FLAT, '[["a", "b"], ["b", "a", 0, 1], ["b", "a", 2]]', "links", ["the next one along"]),
+    (FLAT, '[["a", "b"], ["b", "a", 1], ["b", "a", 0, -3]]', "links", ["the next one across"]),
+    (FLAT, '[["a", "b"], ["b", "a", 1, 1], ["b", "a", 1, 3]]', "links", ["along", "across"]),
+    (FLAT, '[["a", "b"], ["b", "a", 1], ["b", "a", 1, 4]]', "links[3]", ["-3 to 3"]),
     (FLAT, FLAT[:-1] + ', ["a", "b", 0, -1]]', "links[4]", ["the link of links[3] again"]),
     (FLAT, FLAT[:-1] + ', ["a", "b", 2, -3], ["b", "a", -2, 3]]', "links[5]", ["links[4] again"]),
 ]  # fmt: skip
@@ -318,6 +321,167 @@ def test_a_finish_that_hangs_on_nothing():
     assert parse_weave(changed('finish = ["a"]', 'finish = ["b"]', far)).finish == ("b",)
     # A caged ring is held by its cage.
     assert parse_weave(changed('finish = ["a"]', 'finish = ["c", "d"]', text)).finish == ("c", "d")
+
+
+# A ring and its own copy in another cell.
+PARALLEL = "expected two rings that are not parallel"
+ITSELF = """
+name = "x"
+repeats = "chain"
+links = [["a", "a", 1]]
+roles.link = { inside = "4 mm", wire = "1 mm" }
+"""
+BARE, POSED = "rings.a = {}\n", "rings.a = { centre = [0, 0, 0], axis = [0, 1, 1] }\n"
+
+
+@pytest.mark.parametrize(
+    ("links", "number", "mended"),
+    [
+        ('[["a", "b"], ["a", "a", 1]]', 2, '[["a", "b"], ["b", "a", 1]]'),
+        ('[["a", "a", -3], ["a", "b"], ["b", "a", 2]]', 1, '[["a", "b", -3], ["a", "b"], ["b", "a", 2]]'),
+    ],
+)
+def test_a_chain_that_does_not_turn_links_no_ring_with_itself(links, number, mended):
+    text = changed('[["a", "a", 1]]', links, ITSELF) + "rings = { a = {}, b = {} }\n"
+    problem = one_problem(text)
+    assert problem.where == f"links[{number}]"
+    assert problem.got == "'a' linked with itself in another cell"
+    assert PARALLEL in str(problem)
+    assert problem.advice == "turning = true, or a second ring in the cell"
+    assert one_problem(f"turning = false\n{text}") == problem
+    # Its advice helps: another ring in place of the copy, or a chain that turns.
+    assert parse_weave(changed(links, mended, text)).turning is False
+    assert parse_weave(f"turning = true\n{text}").turning is True
+
+
+@pytest.mark.parametrize("cells", ["1", "0, 1", "-2, 1"])
+def test_a_sheet_links_no_ring_with_itself(cells):
+    text = changed(FLAT, f'{FLAT[:-1]}, ["b", "b", {cells}]]', SHEET)
+    problem = one_problem(text)
+    assert (problem.where, problem.got) == ("links[4]", "'b' linked with itself in another cell")
+    assert PARALLEL in str(problem)
+    # A sheet never turns, so that is no advice; saying that it turns does not help either.
+    assert problem.advice == "a second ring in the cell"
+    turned = problems_of(changed('"sheet"', '"sheet"\nturning = true', text))
+    assert [found.where for found in turned] == ["links[4]", "turning"]
+
+
+def test_a_pose_with_a_twist_lets_a_ring_link_its_copy():
+    assert one_problem(ITSELF + POSED + "pose = { period = 4.0 }\n").where == "links[1]"
+    weave = parse_weave(ITSELF + POSED + "pose = { period = 4.0, twist = 90 }\n")
+    assert (weave.turning, weave.degrees()) == (False, {"a": 2})
+    assert weave.pose.twist == pytest.approx(math.pi / 2)
+    assert parse_weave(weave_text(weave)) == weave
+    turning = parse_weave("turning = true\n" + ITSELF + POSED + "pose = { period = 4.0 }\n")
+    assert (turning.turning, turning.pose.twist) == (True, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("twist", "along", "parallel"),
+    [
+        (0, 1, True),
+        (-0.0, 2, True),
+        (360, 1, True),
+        (-360.0, 3, True),
+        (180, 1, False),
+        (180, 2, True),
+        (-120, 3, True),
+        (-120, 2, False),
+        (240, -3, True),
+        (90.0, 3, False),
+        (0.5, -1, False),
+    ],
+)
+def test_whole_turns_leave_a_ring_parallel_to_its_copy(twist, along, parallel):
+    # Turns as matrices, apart from how the file is judged: a ring is parallel to its copy in all its
+    # positions when the turn changes no direction.
+    c, s = math.cos(math.radians(twist * along)), math.sin(math.radians(twist * along))
+    assert np.allclose([[c, -s], [s, c]], np.eye(2), atol=1e-9) == parallel
+    # Two other rings hold the cells together whatever becomes of the link.
+    text = changed('"a", "a", 1]', f'"a", "a", {along}], ["a", "b"], ["b", "a", 1]', ITSELF) + POSED
+    text += "rings.b = { centre = [2, 0, 0], axis = [0, 1, 0] }\n"
+    text += f"pose = {{ period = 4.0, twist = {twist} }}\n"
+    if parallel:
+        assert PARALLEL in str(one_problem(text))
+    else:
+        assert parse_weave(text).degrees() == {"a": 4, "b": 2}
+    # Where the twist is free, it does not stay what the pose says.
+    assert parse_weave("turning = true\n" + text).degrees() == {"a": 4, "b": 2}
+
+
+@pytest.mark.parametrize("shift", [(0.0, 0.0, 0.5), (1.0, 0.0, 2.0), (3.0, 1.0, -0.2), (0.5, 4.8, 0.1)])
+def test_only_a_turned_copy_of_a_ring_links_it(shift):
+    """What the refusal stands on, by the Gauss integral: parallel circles have linking number 0."""
+    ring = (np.zeros(3), np.array([0.0, 0.0, 1.0]), 2.5)
+    assert solid_angle_linking(ring, (np.array(shift), ring[1], 2.5)) == pytest.approx(0.0, abs=0.01)
+    turned = (np.array([4.0, 0.0, 0.0]), np.array([0.0, 1.0, 0.0]), 2.5)
+    assert abs(solid_angle_linking(ring, turned)) == pytest.approx(1.0, abs=0.01)
+
+
+def test_a_parallel_link_hides_nothing_else():
+    # Each place once, however the link is said again; what hangs on nothing is told beside it.
+    text = changed("turning = true\n", "", changed("twist = 45.0\n", "", CHAIN))
+    links = '[["a", "c"], ["c", "a", 1], ["c", "c", 2], ["c", "c", -2], ["c", "c", 0, 1], ["c", "c"]]'
+    found = problems_of(changed(LINKS, links, text))
+    assert [(problem.where, problem.got) for problem in found] == [
+        ("links[4]", "the link of links[3] again"),
+        ("links[5]", "1 cells across in a chain"),
+        ("links[6]", "'c' linked with itself"),
+        ("links[3]", "'c' linked with itself in another cell"),
+    ]
+    found = problems_of(changed(LINKS, '[["a", "c"], ["c", "a", 1], ["c", "c", 2]]', text))
+    assert [problem.where for problem in found] == ["links[3]", "rings.b"]
+    found = problems_of(changed(FLAT, '[["a", "a", 1], ["a", "a", 0, 1], ["b", "b", 1, 1]]', SHEET))
+    assert [problem.where for problem in found] == ["links[1]", "links[2]", "links[3]", "links"]
+    assert found[-1].got == "b not linked with the rest"
+
+
+@pytest.mark.parametrize("turning", ["1", '"yes"'])
+def test_a_turn_that_cannot_be_read_is_not_judged(turning):
+    assert one_problem(f"turning = {turning}\n" + ITSELF + BARE).where == "turning"
+    twisted = ITSELF + POSED + f"pose = {{ period = 4.0, twist = {'true' if turning == '1' else turning} }}\n"
+    assert one_problem(twisted).where == "pose.twist"
+    assert "links[1]" not in [
+        problem.where for problem in problems_of(ITSELF + POSED + f"pose = {turning}\n")
+    ]
+
+
+def test_two_sheets_beside_one_another():
+    rings = "".join(f"{name} = {{}}\n" for name in "abcd")
+    rows = [*json.loads(FLAT), ["c", "d"], ["d", "c", 1], ["d", "c", 0, 1]]
+    text = SHEET[: SHEET.index("[rings]")] + f"[rings]\n{rings}"
+    problem = one_problem(changed(FLAT, json.dumps(rows), text))
+    assert (problem.where, problem.got) == ("links", "c, d not linked with the rest")
+    joined = changed(FLAT, json.dumps([*rows, ["b", "c"]]), text)
+    assert parse_weave(joined).degrees() == {"a": 3, "b": 4, "c": 4, "d": 3}
+
+
+@pytest.mark.parametrize(
+    ("links", "advised"),
+    [
+        ('[["a", "b"]]', ['["a", "b", 1]', '["a", "b", 0, 1]']),
+        ('[["a", "b", 1]]', ['["a", "b"]', '["a", "b", 1, 1]']),
+        ('[["b", "a", 3]]', ['["a", "b", -2]', '["a", "b", -3, 1]']),
+        ('[["a", "b", 3, 3]]', ['["a", "b", 2, 3]', '["a", "b", 3, 2]']),
+    ],
+)
+def test_following_the_advice_makes_cells_hang_together(links, advised):
+    text = changed(FLAT, links, SHEET)
+    assert [problem.advice for problem in problems_of(text)] == [f"such as {link}" for link in advised]
+    assert parse_weave(changed(FLAT, f"{links[:-1]}, {', '.join(advised)}]", SHEET)).degrees() == {
+        "a": 3,
+        "b": 3,
+    }
+
+
+def test_a_link_that_could_not_be_made_is_no_advice():
+    found = problems_of(ITSELF.replace("chain", "sheet") + BARE)
+    assert [(problem.where, problem.advice) for problem in found] == [
+        ("links[1]", "a second ring in the cell"),
+        ("links", ""),
+    ]
+    problem = one_problem("turning = true\n" + changed('"a", 1', '"a", 2', ITSELF) + BARE)
+    assert (problem.where, problem.advice) == ("links", 'such as ["a", "a", 1]')
 
 
 def test_too_many():
@@ -406,7 +570,8 @@ def test_what_hangs_together_is_what_a_patch_of_cells_shows(links, sheet):
     chosen = {("a", "b", 0, 0)}
     for first, second, along, across in links:
         across = across if sheet else 0
-        if (first, along, across) != (second, 0, 0):
+        # A ring and its own copy are linked in a chain that turns, never in a sheet.
+        if first != second or (along and not sheet):
             chosen.add(
                 max(
                     (first, second, along, across),
@@ -416,6 +581,7 @@ def test_what_hangs_together_is_what_a_patch_of_cells_shows(links, sheet):
             )
     links = sorted(chosen)
     text = f'name = "x"\nrepeats = "{"sheet" if sheet else "chain"}"\nlinks = {json.dumps(links)}\n'
+    text += f"turning = {json.dumps(not sheet)}\n"
     text += 'roles.link = { inside = "4 mm", wire = "1 mm" }\nrings = { a = {}, b = {}, c = {} }\n'
     half = 14
     span = range(-half, half + 1)
@@ -474,10 +640,11 @@ NAMES = st.text(
     wire=st.floats(0.06, 1.9),
     numbers=st.lists(NUMBERS, min_size=18, max_size=18),
     twist=st.floats(-3.0, 3.0),
+    turning=st.booleans(),
     sheet=st.booleans(),
 )
 @settings(deadline=None)
-def test_any_weave_survives_its_file(names, role, title, inside, wire, numbers, twist, sheet):
+def test_any_weave_survives_its_file(names, role, title, inside, wire, numbers, twist, turning, sheet):
     a, b, c = names
     rows = [tuple(numbers[k : k + 3]) for k in range(0, 18, 3)]
     axes = [(x, y, z + math.copysign(1.0, z)) for x, y, z in rows[3:]]
@@ -497,11 +664,15 @@ def test_any_weave_survives_its_file(names, role, title, inside, wire, numbers, 
         pose=WeavePose(1.0 + abs(numbers[0]), 0.0, (numbers[1], 3.0))
         if sheet
         else WeavePose(abs(numbers[0]) + 1.0, twist),
+        turning=turning and not sheet,
     )
     if sheet:
-        weave = replace(weave, links=(*weave.links, WeaveLink(b, b, 0, 1)))
-    else:
+        weave = replace(weave, links=(*weave.links, WeaveLink(b, c, 0, 1)))
+    elif turning or abs(twist) > 1e-6:
+        # Only a chain whose cells turn links a ring with its own copy.
         weave = replace(weave, links=(*weave.links, WeaveLink(b, b, 1)))
+    else:
+        weave = replace(weave, links=(*weave.links, WeaveLink(b, c, 1)))
     read = parse_weave(weave_text(weave))
     assert (read.name, read.title, read.about, read.links) == (
         weave.name,
@@ -509,6 +680,7 @@ def test_any_weave_survives_its_file(names, role, title, inside, wire, numbers, 
         weave.about,
         weave.links,
     )
+    assert read.turning == weave.turning
     assert [ring.name for ring in read.rings] == names
     assert read.rings[0].caged_by == ((c, -1, 0),)
     for now, then in zip(read.rings, weave.rings, strict=True):

@@ -28,14 +28,15 @@ class _Written:
         rings: Its rings' tables by name.
         roles: Names of its roles.
         repeats: ``chain``, ``sheet``, or something else.
-        turns: Whether a cell may be turned against the one before.
+        turn: By how much a cell is turned against the one before [degrees]; None when that is free or cannot
+            be read.
         links: The links that can be read and are sound by themselves, by their number from 1.
     """
 
     rings: dict[str, dict[str, Any]]
     roles: list[str]
     repeats: object
-    turns: bool
+    turn: float | None
     links: dict[int, WeaveLink] = field(default_factory=dict)
 
 
@@ -53,16 +54,29 @@ def weave_problems(data: dict[str, Any]) -> list[Problem]:
         rings={name: table_of(table) for name, table in rings.items()},
         roles=list(roles),
         repeats=data.get("repeats"),
-        turns=data.get("turning") is True or bool(table_of(data.get("pose")).get("twist")),
+        turn=_turn(data),
     )
     every = _link_problems(written, data) + _cage_problems(written)
     # Where links are amiss, what they hold together is not known.
     readable = not every and 0 < len(list_of(data.get("links"), MOST_LINKS)) == len(written.links)
+    # Links of parallel rings hold once they are mended, so they hide nothing that is wrong besides.
+    every += _parallel_problems(written)
     every += _role_problems(written)
     every += _side_by_side_problems(written, data)
     every += _finish_problems(written, data)
     every += _pose_problems(written, data)
     return every + _hold_problems(written, data) if readable else every
+
+
+def _turn(data: dict[str, Any]) -> float | None:
+    """By how much a cell is turned against the one before [degrees]; None when free or not to be read."""
+    if data.get("repeats") == "sheet":
+        return 0.0
+    pose = data.get("pose", {})
+    twist = pose.get("twist", 0.0) if isinstance(pose, dict) else None
+    if data.get("turning", False) is not False or isinstance(twist, bool):
+        return None
+    return twist if isinstance(twist, int | float) else None
 
 
 # Names
@@ -153,16 +167,30 @@ def _step_problems(where: str, link: WeaveLink, written: _Written, how: str) -> 
     if link.first == link.second and link.along == link.across == 0:
         got = f"{shown(link.first)} {how} itself"
         problems.append(Problem(where, got, "another ring, or the same one in another cell"))
-    elif how == "linked with" and link.first == link.second and not written.turns:
-        # A ring and its copy shifted without a turn lie in parallel planes.
-        got = f"{shown(link.first)} linked with itself in another cell"
-        advice = "a second ring in the cell"
-        if written.repeats == "chain":
-            advice = f"turning = true, or {advice}"
-        problems.append(Problem(where, got, "two rings that are not parallel", advice))
     if link.across and written.repeats == "chain":
         problems.append(Problem(where, f"{link.across} cells across in a chain", "cells along only"))
     return problems
+
+
+def _parallel(link: WeaveLink, written: _Written) -> bool:
+    """Whether a link joins a ring and its copy shifted without a turn, or by whole turns.
+
+    They lie in parallel planes, or in one, where two round rings never link.
+    """
+    return link.first == link.second and written.turn is not None and written.turn * link.along % 360 == 0
+
+
+def _parallel_problems(written: _Written) -> list[Problem]:
+    """What is wrong with links that are sound but for the rings being parallel."""
+    advice = "a second ring in the cell"
+    if written.repeats == "chain":
+        advice = f"turning = true, or {advice}"
+    said, expected = "linked with itself in another cell", "two rings that are not parallel"
+    return [
+        Problem(f"links[{number}]", f"{shown(link.first)} {said}", expected, advice)
+        for number, link in written.links.items()
+        if _parallel(link, written)
+    ]
 
 
 def _text(link: WeaveLink) -> str:
@@ -312,27 +340,24 @@ def _repeat_problems(written: _Written, start: str) -> list[Problem]:
     ]
     first, second = _basis(ways)
     problems = []
+    # A loop through this ring, which a link joins with the first, may be made to lead one cell on.
     other = next((name for name in places if name != start), start)
+    along, across = places[other]
+    ahead = WeaveLink(start, other, along - 1 if along > 0 else along + 1, across)
+    aside = WeaveLink(start, other, along, across - 1 if across > 0 else across + 1)
     # In whole numbers, (1, 0) = x * first + y * second has an answer only for x = 1.
     if not (first[0] == 1 and (first[1] % second == 0 if second else first[1] == 0)):
-        problems.append(
-            Problem(
-                "links",
-                "cells that do not hang together with the next one along",
-                "links from cell to cell along",
-                f'such as ["{start}", "{other}", 1]',
-            )
-        )
+        got = "cells that do not hang together with the next one along"
+        problems.append(Problem("links", got, "links from cell to cell along", _such(ahead, written)))
     if written.repeats == "sheet" and second != 1:
-        problems.append(
-            Problem(
-                "links",
-                "cells that do not hang together with the next one across",
-                "links from cell to cell across",
-                f'such as ["{start}", "{other}", 0, 1]',
-            )
-        )
+        got = "cells that do not hang together with the next one across"
+        problems.append(Problem("links", got, "links from cell to cell across", _such(aside, written)))
     return problems
+
+
+def _such(link: WeaveLink, written: _Written) -> str:
+    """A link as advice; nothing when it could not be made."""
+    return "" if _parallel(link, written) else f"such as {_text(link)}"
 
 
 def _basis(vectors: Iterable[tuple[int, int]]) -> tuple[tuple[int, int], int]:

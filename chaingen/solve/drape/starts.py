@@ -38,7 +38,7 @@ LAID_ROLL = 0.25 * np.pi
 LOOP_WIDTH = 2.5
 """Half the width that a hung loop starts with, in outside radii of its largest ring; at most it is round."""
 
-PEG_TRIES = 8
+PEG_TRIES = 12
 """Times that a swag's catenary is corrected for the room that its end rings leave the pegs."""
 
 DOWN, FRONT, RIGHT = np.array([0.0, 0.0, -1.0]), np.array([0.0, -1.0, 0.0]), np.array([1.0, 0.0, 0.0])
@@ -212,10 +212,18 @@ def levelled(rings: Rings, pegs: list[Peg], span: float) -> tuple[Rings, tuple[P
     for side, point, room, peg in zip((-1.0, 1.0), points, rooms, pegs, strict=True):
         place = np.array([point[0] + side * off * room / sum(rooms), point[1], height])
         left = room_along(rings, place, -FRONT)
-        if left <= 0.1 * room:
+        if left <= 0.1 * room or not _through(rings, peg.rings, place):
             raise CannotDrape(f"its ends do not take pegs at one height {span:.2f} mm apart")
         held.append(replace(peg, point=place, radius=min(peg.radius, FILLED * left)))
     return rings, tuple(held)
+
+
+def _through(rings: Rings, through: tuple[int, ...], point: Floats) -> bool:
+    """Whether a level peg through `point` passes the holes of these rings."""
+    own = rings[np.array(through)]
+    along = ((own.centres - point) * own.normals).sum(axis=1) / (own.normals @ -FRONT)
+    away = np.linalg.norm(point - along[:, None] * FRONT - own.centres, axis=1)
+    return bool((away < own.radii).all())
 
 
 def _raised(rings: Rings) -> Rings:
