@@ -51,8 +51,7 @@ def test_no_weave_here_has_a_hand(name):
         (FOUR, {"large": {4}, "small": {2}}),
         (EIGHT, {"large": {8}, "small": {4}}),
         (TWELVE, {"large": {12}, "small": {4}}),
-        # The loose large ring is linked with none.
-        (HELM, {"large": {4, 0}, "small": {4}}),
+        (HELM, {"large": {4}, "small": {4}, "loose": {0}}),
         # Single rings and rings of pairs are linked with four, hoops with the two rings of their pair.
         (BARREL, {"link": {4, 2}}),
     ],
@@ -82,7 +81,7 @@ def test_links_against_outside_linking_numbers(name):
         (FOUR, {"large": 3.502, "small": 2.522}),
         (EIGHT, {"large": 4.821, "small": 2.5}),
         (TWELVE, {"large": 5.569, "small": 2.486}),
-        (HELM, {"large": 5.408, "small": 3.279}),
+        (HELM, {"large": 5.408, "small": 3.279, "loose": 5.408}),
         (BARREL, {"link": 3.245}),
     ],
 )

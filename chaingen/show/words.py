@@ -41,7 +41,15 @@ def headline(result: Result) -> str:
     failed = min(placement.searches, key=lambda search: (max(search.gaps), search.converged))
     starts, agreed = len(failed.gaps), failed.agreed
     if placement.answer is Answer.NO_FIT_FOUND:
-        found = f"No fit was found in {starts} starts ({agreed} of them agree on the best try)."
+        if failed.sound == 0:
+            found = f"No fit was found: in none of {starts} starts did the links come out as asked."
+        elif failed.sound < starts:
+            found = (
+                f"No fit was found in {starts} starts ({failed.sound} of them came to the links asked, "
+                f"{agreed} of these agree on the best try)."
+            )
+        else:
+            found = f"No fit was found in {starts} starts ({agreed} of them agree on the best try)."
     else:
         found = f"The search did not come to an end in {starts} starts, so nothing is known for sure."
     return f"{found} {_missing(result)}"
@@ -124,7 +132,7 @@ def verdict_lines(result: Result) -> list[str]:
                 f"{format_mm(-thread.margin)} for {thread.wires} wires while one ring is open."
             )
     lines += [nearest_words(nearest) for nearest in result.nearest]
-    if not result.fits and not result.nearest:
+    if not result.fits and not result.nearest and all(search.sound for search in placement.searches):
         lines.append("No sizes near these were found to fit.")
     lines += round_lines(result)
     lines += ring_lines(result)
