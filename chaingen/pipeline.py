@@ -72,6 +72,10 @@ def _silent(_: str) -> None:
     """Say nothing."""
 
 
+TOO_SHORT = 0.25
+"""A loop asked for that is shorter by this part than the shortest there is is refused."""
+
+
 def with_repeats(design: Design, on_progress: Progress = _silent) -> Design:
     """The design with the number of repeats that comes nearest to the length it asks for.
 
@@ -103,6 +107,9 @@ def with_repeats(design: Design, on_progress: Progress = _silent) -> Design:
         near, target = rounds_near(piece.repeated(repeat))[:2], design.length
         period = lengths.period if lengths is not None else _as_placed(piece)
         repeat = min(near, key=lambda count: abs(count * period - target), default=repeat)
+        if lengths is not None and design.length < (1.0 - TOO_SHORT) * lengths.at(repeat):
+            least = f"at least {format_mm(lengths.at(repeat), 1)}, the shortest loop of this weave"
+            raise BadInput([Problem("pattern.length", format_mm(design.length), least)])
     rings = piece.repeated(repeat).most_rings()
     if rings > MAX_RINGS:
         asked = f"{format_mm(design.length)}, which takes {rings:,} rings"
@@ -435,7 +442,10 @@ def size_overview(
         raise BadInput([Problem("--ring", got, f"a ring size that the pattern uses: {', '.join(used)}")])
     size = used[ring]
     # Without a number of repeats a length stands for a long chain.
-    piece = design.piece if design.length is None else design.piece.repeated(PERIODIC_REPEATS)
+    piece = design.piece
+    if design.length is not None:
+        # An open piece is judged by a few repeats; how hard a loop is bent depends on its length.
+        piece = with_repeats(design).piece if piece.closed else piece.repeated(PERIODIC_REPEATS)
     quick = len(used) == 1 and not piece.closed and is_plain(piece)
     if insides is None:
         step = 0.5 if size.inside_diameter >= 2.0 else size.inside_diameter / 8.0

@@ -108,13 +108,12 @@ def _inside(folder: Path) -> str:
 def _neighbour(path: Path) -> str:
     """Advice naming the TOML file next to a missing one whose name is nearest."""
     folder = path.parent
-    names = sorted(p.name for p in folder.glob("*.toml")) if folder.is_dir() else []
-    close = [
-        name
-        for tried in (path.name, f"{path.name}.toml")
-        for name in difflib.get_close_matches(tried, names, n=1)
-    ]
-    return f"did you mean {folder / close[0]}?" if close else ""
+    # Their common ending would make any two names alike.
+    names = (
+        {p.name.removesuffix(".toml"): p for p in sorted(folder.glob("*.toml"))} if folder.is_dir() else {}
+    )
+    close = difflib.get_close_matches(path.name.removesuffix(".toml"), list(names), n=1)
+    return f"did you mean {names[close[0]]}?" if close else ""
 
 
 def parse_toml(text: str, source: str, kind: FileKind) -> dict[str, Any]:
@@ -311,16 +310,24 @@ def within(value: float, limits: tuple[float, float]) -> float:
     return value
 
 
-def length_in(limits: tuple[float, float]) -> Any:
-    """The validator of a length with its unit, within limits [mm]."""
+def length_in(limits: tuple[float, float], *, above: bool = False) -> Any:
+    """The validator of a length with its unit, within limits [mm].
+
+    Args:
+        limits: The lowest and the highest.
+        above: Whether it has to be more than the lowest.
+    """
 
     def read(value: object) -> float:
         if not isinstance(value, str):
             raise wrong(f"{LENGTHS}, in quotes")
         try:
-            return within(parse_length(value), limits)
+            length = parse_length(value)
         except UnreadableLength as error:
             raise wrong(str(error)) from None
+        if above and not limits[0] < length <= limits[1]:
+            raise wrong(f"more than {format_mm(limits[0])}, up to {limits[1]:,.0f} mm")
+        return within(length, limits)
 
     return BeforeValidator(read, json_schema_input_type=str)
 

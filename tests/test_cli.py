@@ -21,6 +21,7 @@ from chaingen.design.load import load_design, parse_design
 from chaingen.design.starter import starter_design
 from chaingen.errors import CannotDraw
 from chaingen.pipeline import build
+from chaingen.show.words import headline
 from chaingen.solve.placement import Answer
 from tests.test_design import GOOD, GROUPS
 
@@ -522,6 +523,57 @@ def test_sizes(run, design):
     }
     assert fits == {(2.0, 1.024): False, (2.0, 1.2): False, (4.0, 1.024): True, (4.0, 1.2): True}
     assert run("sizes", design, *options, "--quiet").output == ""
+
+
+def in_terminal(monkeypatch, columns):
+    monkeypatch.setattr("chaingen.cli.app.terminal_width", lambda: columns)
+
+
+SIZES = ["inside", *(f"{k}.25 mm\n{k} AWG" for k in range(1, 8))]
+GAPS = [[f"{row} mm", *(f"-0.{row}{k} does not fit" for k in range(1, 8))] for row in range(1, 4)]
+
+
+@pytest.mark.parametrize(("columns", "tables"), [(80, 3), (64, 4), (30, 7), (12, 7), (200, 1), (None, 1)])
+def test_a_table_that_is_too_wide_is_told_in_several(monkeypatch, capsys, columns, tables):
+    """Worked by hand: the first column takes 9 letters, every other 21, and the left line one more."""
+    in_terminal(monkeypatch, columns)
+    app.print_table("Gaps", SIZES, GAPS, narrow=len(SIZES))
+    text = capsys.readouterr().out
+    assert text.count("inside") == tables
+    assert text.count("Gaps") == 1
+    for row in GAPS:
+        assert text.count(row[0]) >= tables
+        assert all(text.count(field) == 1 for field in row[1:])
+    assert "…" not in text
+    if columns and columns >= 30:
+        assert max(map(len, text.splitlines())) <= columns
+
+
+def test_a_terminal_knows_its_width(monkeypatch):
+    assert app.terminal_width() is None  # pytest takes the output
+    monkeypatch.setattr(sys.stdout, "isatty", lambda: True)
+    monkeypatch.setenv("COLUMNS", "83")
+    assert app.terminal_width() == 83
+
+
+def starts_in_words(result, gaps, sound, agreed, answer):
+    search = result.placement.searches[0]
+    search = dataclasses.replace(search, gaps=gaps, sound=sound, agreed=agreed)
+    placement = dataclasses.replace(result.placement, answer=answer, searches=(search,), proof=None)
+    return headline(dataclasses.replace(result, placement=placement))
+
+
+@pytest.mark.parametrize(
+    ("answer", "sound", "one", "three"),
+    [
+        (Answer.NO_FIT_FOUND, 1, "found in one start.", "found in 3 starts (1 of them came to the links"),
+        (Answer.NO_FIT_FOUND, 0, "in one start the links did not come", "in none of 3 starts did the links"),
+        (Answer.NOT_CONVERGED, 1, "an end in one start, so", "an end in 3 starts, so"),
+    ],
+)
+def test_starts_are_counted_in_words(results, answer, sound, one, three):
+    assert one in starts_in_words(results[1], (-0.1,), sound, 1, answer)
+    assert three in starts_in_words(results[1], (-0.1, -0.2, -0.3), sound, 1, answer)
 
 
 def test_schema_is_valid_json_schema_in_shape(run):

@@ -187,9 +187,9 @@ BAD_VALUES = [
     ("repeat = 12", "repeat = true", "pattern.repeat", ["true", "a whole number"]),
     ("repeat = 12", "repeat = 0x" + "f" * 5000, "pattern.repeat", ["beyond all measure"]),
     ("repeat = 12", 'length = "5 mm"', "pattern.length", ["5 mm", "at least one group", "6.047 mm"]),
-    ("repeat = 12", 'length = "0 mm"', "pattern.length", ["at least one group"]),
-    ("repeat = 12", 'length = "-180 mm"', "pattern.length", ["0 mm to 100000 mm"]),
-    ("repeat = 12", 'length = "101 m"', "pattern.length", ["0 mm to 100000 mm"]),
+    ("repeat = 12", 'length = "0 mm"', "pattern.length", ["more than 0 mm, up to 100,000 mm"]),
+    ("repeat = 12", 'length = "-180 mm"', "pattern.length", ["more than 0 mm, up to 100,000 mm"]),
+    ("repeat = 12", 'length = "101 m"', "pattern.length", ["more than 0 mm, up to 100,000 mm"]),
     ("repeat = 12", "length = 180", "pattern.length", ["with its unit"]),
     ("repeat = 12", 'repeat = 12\nlength = "180 mm"', "pattern", ["both repeat and length"]),
     (GROUPS, "[]", "pattern.groups", ["at least one"]),
@@ -204,6 +204,7 @@ BAD_VALUES = [
     (GROUPS, "[{ side_by_side = true }]", "pattern.groups[1].side_by_side", ["a whole number"]),
     (GROUPS, "[{ side_by_side = 2, ring = 3 }]", "pattern.groups[1].ring", ["in quotes"]),
     (GROUPS, '[{ side_by_side = 2, ring = "lnk" }]', "pattern.groups[1].ring", ["did you mean link?"]),
+    (GROUPS, '[{ side_by_side = 2, ring = "hook" }]', "pattern.groups[1].ring", ["link, the only ring size"]),
     (GROUPS, "[{ join = 1 }]", "pattern.groups", ["joins only", "side_by_side"]),
     (GROUPS, "[{ side_by_side = 2 }, { join = 1 }, { join = 1 }]", "pattern.groups", ["two joins in a row"]),
     (GROUPS, "[{ join = 1 }, { side_by_side = 2 }, { join = 1 }]", "pattern.groups", ["two joins in a row"]),
@@ -377,6 +378,8 @@ def test_missing_file_names_its_neighbour(tmp_path):
     assert str(tmp_path / "harbour.toml") in refused(tmp_path / "harbor.toml").advice
     assert str(tmp_path / "harbour.toml") in refused(tmp_path / "harbour").advice
     assert refused(tmp_path / "no" / "where.toml").got == "no such file"
+    # The ending that all have in common makes no two names alike.
+    assert "chaingen new" in refused(tmp_path / "nowhere.toml").advice
 
 
 def test_a_folder_names_what_it_holds(tmp_path):
@@ -468,6 +471,8 @@ def test_bad_scenes(addition, where, words):
 def test_scenes_of_no_kind_and_no_list():
     assert one_problem(GOOD + "[[scenes]]\n").where == "scenes[1].kind"
     assert "'hang', 'swag'" in str(one_problem(GOOD + '[[scenes]]\nkind = "hung"\n'))
+    assert "did you mean hang?" in str(one_problem(GOOD + '[[scenes]]\nkind = "hung"\n'))
+    assert "corners" not in str(one_problem(GOOD + '[[scenes]]\nkind = "hung"\n'))
     assert "[[scenes]]" in str(one_problem('scenes = "hang"\n' + GOOD))
     assert "a table of keys" in str(one_problem('scenes = ["hang"]\n' + GOOD))
     assert "true or false" in str(one_problem('supple = "yes"\n' + GOOD))

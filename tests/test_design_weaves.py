@@ -214,14 +214,22 @@ def test_problems_of_a_weave_file_are_passed_on_with_its_path(tmp_path):
         f"{path}, line 1"
     )
     missing = one_problem(CHAIN.replace("byzantine", "mien.toml"), folder=tmp_path)
-    assert missing.where == str(tmp_path / "mien.toml")
+    assert missing.where == "pattern.weave"
+    assert f"{tmp_path / 'mien.toml'}, no such file" in missing.got
     assert "mine.toml" in missing.advice
+    far = one_problem(CHAIN.replace("byzantine", "nowhere.toml"), folder=tmp_path)
+    assert "did you mean" not in str(far)
+    assert "chaingen weaves" in far.advice
 
 
 def test_a_weave_file_of_two_sections_is_told_once(tmp_path):
     text = SECTIONS.replace("groups = [{ side_by_side = 1 }]", 'weave = "no.toml"')
     text = text.replace("byzantine", "no.toml")
-    assert one_problem(text, folder=tmp_path).where == str(tmp_path / "no.toml")
+    # That there is none is told where it is named, what is wrong in it once.
+    missing = problems_of(text, folder=tmp_path)
+    assert [problem.where for problem in missing] == [f"pattern.sections[{k}].weave" for k in (1, 2)]
+    (tmp_path / "no.toml").write_text("name = x\n")
+    assert one_problem(text, folder=tmp_path).where.startswith(f"{tmp_path / 'no.toml'}, line 1")
 
 
 # --- metals ---------------------------------------------------------------------------------------
@@ -289,8 +297,10 @@ BAD_METALS = [
     ('bitmap = [""]\nkey = { "." = "brass" }', "metal_pattern.bitmap", ["at most 200"]),
     (f'bitmap = ["{"." * 201}"]\nkey = {{ "." = "brass" }}', "metal_pattern.bitmap", ["the longest 201"]),
     ('bitmap = "..#"\nkey = { "." = "brass" }', "metal_pattern.bitmap", ["rows of letters"]),
-    ('bitmap = [".#"]\nkey = { "." = "brass" }', "metal_pattern", ["there is none for '#'"]),
-    ('bitmap = [".#"]', "metal_pattern", ["there is none for '.', '#'"]),
+    ('bitmap = [".#"]\nkey = { "." = "brass" }', "metal_pattern.bitmap[1]", ["got '#',"]),
+    ('bitmap = ["..", ".#"]\nkey = { "." = "brass" }', "metal_pattern.bitmap[2]", ["got '#', which the key"]),
+    ('bitmap = ["..", ".#."]\nkey = { "." = "brass" }', "metal_pattern.bitmap[2]", ["got '#', which the key"]),
+    ('bitmap = [".#"]', "metal_pattern.bitmap[1]", ["got '.', '#',"]),
     ('bitmap = ["."]\nkey = { "ab" = "brass", "." = "brass" }', "metal_pattern", ["not 'ab'"]),
     ('bitmap = ["."]\nkey = { "." = "cheese" }', "metal_pattern.key.'.'", ["one of the metals"]),
     ('bitmap = ["."]\nkey = { "." = "brass" }\nwidth = 2', "metal_pattern", ["width with stripes or checks"]),
@@ -331,6 +341,28 @@ def test_without_colours_none_are_offered():
     assert "colours" not in one_problem(CHAIN.replace("sterling silver", "cheese")).expected
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        CHAIN.replace("sterling silver", "tide blue"),
+        CHAIN.replace("[pattern]", 'metal = "tide blue"\n[pattern]'),
+        CHAIN + '\n[metal_pattern]\nstripes = ["brass", "tide blue"]\n',
+        CHAIN + '\n[metal_pattern]\nchecks = ["brass", "tide blue"]\n',
+        CHAIN + '\n[metal_pattern]\nbitmap = ["."]\nkey = { "." = "tide blue" }\n',
+    ],
+)
+def test_an_unknown_metal_may_be_meant_as_a_coloured_wire(text):
+    assert "[colours.NAME]" in one_problem(text).advice
+
+
+def test_unequal_rows_hide_no_letter_without_a_metal():
+    table = '\n[metal_pattern]\nbitmap = ["..", ".#x.", "#"]\nkey = { "." = "brass" }\n'
+    rows, letters = problems_of(CHAIN + table)
+    assert "row 2 has 4" in rows.expected
+    assert letters.where == "metal_pattern.bitmap[2]"
+    assert "'#', 'x'" in letters.got
+
+
 # --- what is refused ------------------------------------------------------------------------------
 
 FIRST = "[[pattern.sections]]\ngroups"
@@ -352,6 +384,7 @@ BAD = [
     (CHAIN, "repeat = 5", 'hand = "left"', "pattern.hand", ["this weave has none"]),
     (CHAIN, "repeat = 5", 'hand = "both"', "pattern.hand", ["'left' or 'right'"]),
     (CHAIN, "repeat = 5", 'rings = { link = "lnk" }', "pattern.rings.link", ["did you mean link?"]),
+    (CHAIN, "repeat = 5", 'rings = { link = "hook" }', "pattern.rings.link", ["d link, the only ring size"]),
     (CHAIN, "repeat = 5", 'rings = { lonk = "link" }', "pattern.rings.lonk", ["did you mean link?"]),
     (CHAIN, "repeat = 5", "rings = { link = 4 }", "pattern.rings.link", ["in quotes"]),
     (CHAIN, "repeat = 5", 'rings = "link"', "pattern.rings", ["a table of keys"]),
@@ -430,8 +463,20 @@ def test_one_wrong_thing(text, old, new, where, words):
         # A bow: its sides cross in the middle.
         ('{ polygon = [["0 mm", "0 mm"], ["9 mm", "9 mm"], ["9 mm", "0 mm"], ["0 mm", "9 mm"]] }',
          "pattern.outline.polygon", "neither cross nor touch"),
+        ('{ polygon = [["0 mm", "0 mm"], ["9 mm", "9 mm"], ["9 mm", "0 mm"], ["0 mm", "9 mm"]] }',
+         "pattern.outline.polygon", "side from corner 1 to 2 meets that from 3 to 4 at (4.5, 4.5) mm"),
+        # The tip of a notch touches the side below; a corner said twice beside it changes nothing.
+        ('{ polygon = [["0 mm", "0 mm"], ["9 mm", "0 mm"], ["9 mm", "0 mm"], ["9 mm", "9 mm"], '
+         '["5 mm", "0 mm"], ["0 mm", "9 mm"]] }',
+         "pattern.outline.polygon", "side from corner 1 to 2 meets that from 4 to 5 at (5, 0) mm"),
+        # A side that runs back over the one before.
+        ('{ polygon = [["0 mm", "0 mm"], ["9 mm", "0 mm"], ["5 mm", "0 mm"], ["5 mm", "9 mm"]] }',
+         "pattern.outline.polygon", "side from corner 1 to 2 meets that from 2 to 3 at (7, 0) mm"),
         ('{ polygon = [["0 mm", "0 mm"], ["9 mm", "0 mm"], ["18 mm", "0 mm"]] }', "pattern.outline.polygon",
-         "neither cross nor touch"),
+         "lie in a line"),
+        # Two thin arms at a right angle: 0.01 x 9 + 0.01 x 8.99 mm2.
+        ('{ polygon = [["0 mm", "0 mm"], ["9 mm", "0 mm"], ["9 mm", "0.01 mm"], ["0.01 mm", "0.01 mm"], '
+         '["0.01 mm", "9 mm"], ["0 mm", "9 mm"]] }', "pattern.outline.polygon", "this one has 0.18 mm²"),
         ('{ polygon = [["0 mm", "0 mm"], ["1 mm", "0 mm"], ["1 mm", "1 mm"]] }', "pattern.outline.polygon",
          "at least 1 mm²"),
         ('{ polygon = "triangle" }', "pattern.outline.polygon", "3 to 500 corners"),
@@ -478,6 +523,14 @@ def test_scenes_of_sheets():
     assert parse_design(corners + 'span = "20 mm"\n').scenes[0].span == 20.0
     assert parse_design(corners).scenes[0].part_apart == 0.9
     assert one_problem(corners + 'span = "20 mm"\nspan_fraction = 0.5\n').where == "scenes[1]"
+    hanging = SHEET + '\n[[scenes]]\nkind = "hang"\n'
+    # What a chain alone can rest in is not offered.
+    assert one_problem(hanging + 'span = "20 mm"\n').expected == "span in corners only"
+    assert (
+        one_problem(hanging + 'circumference = "20 cm"\n').expected == "no circumference in scenes of a sheet"
+    )
+    stand = one_problem(SHEET + '\n[[scenes]]\nkind = "stand"\n')
+    assert (stand.where, stand.expected) == ("scenes[1].kind", "'hang', 'table', 'corners' or 'edge'")
     laid = SHEET + '\n[[scenes]]\nkind = "table"\nlaid = "in a curve"\n'
     assert one_problem(laid).where == "scenes[1].laid"
 

@@ -231,6 +231,26 @@ def test_the_piece_is_in_frame_and_not_blank(drawn):
         assert image[0, 0].min() > 225
 
 
+def carpet(count):
+    """Flat rings in a square, far more than a close-up shows."""
+    return rings_of(*(((4.6 * i, 4.6 * j, 0.0), Z, 1.8, 0.4) for i in range(count) for j in range(count)))
+
+
+def test_a_close_up_of_a_sheet_has_plain_paper_under_its_bar(can_draw, tmp_path, small):
+    rings = carpet(9)
+    views = four_views(rings, rings.centres[40])
+    # The whole piece stands above the foot; a close-up of few rings too.
+    assert [view.plain_foot for view in views] == [False, False, False, True]
+    assert not any(view.plain_foot for view in four_views(PAIR, PAIR.centres[0]))
+    draw_views(tmp_path, rings, views[3:], look=silver(rings))
+    image = pixels(tmp_path / "close-up.png")
+    # Right of the bar and its label there is one colour, above the strip there is metal.
+    foot = image[-FOOT + 2 :, image.shape[1] // 2 :]
+    assert np.ptp(foot, axis=(0, 1)).max() == 0
+    assert foot.min() > 200
+    assert image[-2 * FOOT : -FOOT].min() < 150
+
+
 def bar_of(image):
     """Length of the scale bar in pixels: the long run of ink in the middle row of the bar."""
     ink = np.abs(image - np.round(255 * np.array(INK))).max(axis=2) <= 2

@@ -57,6 +57,27 @@ def test_the_list_names_every_weave(run):
     assert run("weaves", "--quiet").output == ""
 
 
+@pytest.mark.parametrize("columns", [80, 60])
+def test_the_list_in_a_narrow_terminal(run, monkeypatch, columns):
+    monkeypatch.setattr("chaingen.cli.app.terminal_width", lambda: columns)
+    lines = run("weaves").stdout.splitlines()[:-1]
+    # Form, rings and links stand in a row, what the weave is below, whole.
+    assert max(map(len, lines)) <= columns
+    text = " ".join(" ".join(lines).split())
+    for name in weave_names():
+        weave = find_weave(name)
+        row = f"{name} {weave.repeats.value} {len(weave.rings)} {degrees_text(weave)}"
+        assert f"{row} {weave.about}".strip() in text
+    assert len({line.find("chain") for line in lines if line.startswith(("box", "byz"))} - {4}) == 1
+
+
+def test_the_list_in_a_wide_terminal_is_one_table(run, monkeypatch):
+    monkeypatch.setattr("chaingen.cli.app.terminal_width", lambda: 140)
+    lines = run("weaves").stdout.splitlines()
+    assert {len(line) for line in lines[:-1]} == {140}
+    assert "what it is" in lines[1]
+
+
 def test_degrees_in_the_list(run):
     # By what the weaves are: every ring of European 4-in-1 links four, of 6-in-1 six; in Japanese 4-in-1 each
     # large ring has four small ones round it, and each small one joins two.

@@ -3,7 +3,9 @@
 import io
 import json
 import os
+import shutil
 import sys
+import textwrap
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -22,6 +24,9 @@ BROKEN = 70
 
 WANTS_JSON = "chaingen.json"
 """Key of the flag in click's shared notes."""
+
+LEAST_TEXT = 40
+"""A column of text with room for fewer letters in a line is not put beside others."""
 
 PROGRESS_AFTER = 1.0
 """Seconds after which progress is shown."""
@@ -155,18 +160,70 @@ def print_result(result: "Result", report: dict[str, Any], as_json: bool, quiet:
 
 
 def print_table(title: str, head: list[str], rows: list[list[str]], *, narrow: int) -> None:
-    """Print a table; its first `narrow` columns are never broken into lines."""
+    """Print a table; its first `narrow` columns are never broken into lines.
+
+    Where these do not fit the terminal side by side, they are told in several tables that each begin with the
+    first column.
+    """
     from rich.console import Console
     from rich.table import Table
 
-    table = Table(title=title or None, title_justify="left")
-    for number, text in enumerate(head):
-        table.add_column(text, no_wrap=number < narrow)
-    for row in rows:
-        table.add_row(*row)
-    width = None if sys.stdout.isatty() else 40 + 24 * len(head)
-    # Names and lines of files are shown as they stand, without rich's own signs.
-    Console(width=width, highlight=False, markup=False, emoji=False).print(table)
+    width = terminal_width() or 40 + 24 * len(head)
+    parts = _side_by_side(head, rows, width) if narrow == len(head) else [list(range(len(head)))]
+    for columns in parts:
+        # The title is told once, over the first table.
+        table = Table(title=title if title and columns is parts[0] else None, title_justify="left")
+        for number in columns:
+            table.add_column(head[number], no_wrap=number < narrow)
+        for row in rows:
+            table.add_row(*(row[number] for number in columns))
+        needed = 1 + sum(_column_width(head, rows, number) for number in columns if number < narrow)
+        # Names and lines of files are shown as they stand, without rich's own signs. What is wider than the
+        # terminal after all is left to it to break: nothing is cut.
+        Console(width=max(width, needed), highlight=False, markup=False, emoji=False).print(table)
+
+
+def print_list(head: list[str], rows: list[list[str]]) -> None:
+    """Print a table whose last column is a text; in a narrow terminal the text stands below its row."""
+    width = terminal_width()
+    names = len(head) - 1
+    widths = [_column_width(head, rows, number) for number in range(names)]
+    if width is None or width - 1 - sum(widths) >= LEAST_TEXT + 3:
+        print_table("", head, rows, narrow=names)
+        return
+    for row in [head, *rows]:
+        fields = zip(row, widths[:-1], strict=False)
+        say("".join(text.ljust(wide - 1) for text, wide in fields) + row[names - 1])
+        for line in textwrap.wrap(row[-1], max(width - 5, 20)):
+            say(f"    {line}")
+
+
+def terminal_width() -> int | None:
+    """Letters in a line of the terminal; None where the output goes elsewhere."""
+    return shutil.get_terminal_size().columns if sys.stdout.isatty() else None
+
+
+def _column_width(head: list[str], rows: list[list[str]], number: int) -> int:
+    """Letters that a column takes in a table, with a space either side and a line."""
+    from rich.cells import cell_len
+
+    texts = (head[number], *(row[number] for row in rows))
+    return 3 + max(cell_len(line) for text in texts for line in text.split("\n"))
+
+
+def _side_by_side(head: list[str], rows: list[list[str]], width: int) -> list[list[int]]:
+    """The columns of each of the tables that a table is told in: as many as fit, the first one in each."""
+    parts: list[list[int]] = []
+    room = 0
+    first = 1 + _column_width(head, rows, 0)
+    for number in range(1, len(head)):
+        wide = _column_width(head, rows, number)
+        if not parts or wide > room:
+            parts.append([0])
+            room = width - first
+        parts[-1].append(number)
+        room -= wide
+    return parts or [[0]]
 
 
 def length_of(option: str, text: str, low: float, high: float) -> float:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from chaingen.cli.app import JSON, QUIET, print_table, progress, refuse_to_replace, say
+from chaingen.cli.app import JSON, QUIET, print_list, progress, refuse_to_replace, say
 
 if TYPE_CHECKING:
     from chaingen.weave.weave import Weave
@@ -58,7 +58,7 @@ def _list_weaves(as_json: bool, quiet: bool) -> None:
     if as_json:
         say(json.dumps([list_data(weave) for weave in known], indent=2))
     elif not quiet:
-        print_table("", list(LIST_HEAD), [list(list_row(weave)) for weave in known], narrow=3)
+        print_list(list(LIST_HEAD), [list(list_row(weave)) for weave in known])
         say("chaingen weaves NAME shows one; chaingen new --weave NAME writes a design that uses it.")
 
 

@@ -34,6 +34,12 @@ def form_of(piece: Piece) -> Form:
     return Form.CLOSED_LOOP if piece.closed else Form.OPEN_RUN
 
 
+def scene_choice(form: Form) -> str:
+    """What a piece of this form can be let come to rest in, for a message."""
+    names = [repr(one.value) for one in SCENES_OF[form]]
+    return f"{', '.join(names[:-1])} or {names[-1]}"
+
+
 def scene_problem(form: Form, kind: SceneKind, where: str) -> Problem | None:
     """Why a piece of this form cannot come to rest in a scene of this kind; None when it can."""
     can = SCENES_OF[form]
@@ -42,8 +48,7 @@ def scene_problem(form: Form, kind: SceneKind, where: str) -> Problem | None:
     got = f"{kind.value!r} of {form}"
     if kind is SceneKind.SWAG and form is Form.CLOSED_LOOP:
         return Problem(where, got, "an open run, which has two ends", "a loop can hang")
-    names = [one.value for one in can]
-    choice = f"{', '.join(names[:-1])} or {names[-1]}"
+    choice = scene_choice(form)
     if form is Form.SHEET:
         reason = "a sheet is not long enough in one direction alone"
     elif form is Form.SECTIONS and kind not in SHEET_SCENES:

@@ -7,7 +7,14 @@ from pydantic import ValidationError
 
 from chaingen.design.design import Design
 from chaingen.design.metal_schema import COLOURS
-from chaingen.design.metals import colour_names, colour_problems, metal_of, palette_of, pattern_of
+from chaingen.design.metals import (
+    bitmap_problems,
+    colour_names,
+    colour_problems,
+    metal_of,
+    palette_of,
+    pattern_of,
+)
 from chaingen.design.piece_problems import piece_problems
 from chaingen.design.pieces import piece_of
 from chaingen.design.problems import name_problems, rest_problems
@@ -84,11 +91,16 @@ def parse_design(text: str, *, source: str = "design", folder: str | os.PathLike
     """
     data = parse_toml(text, source, _FILE)
     weaves, problems = find_weaves(data, folder)
-    problems = name_problems(data, weaves) + problems + colour_problems(data) + rest_problems(data, weaves)
+    problems = name_problems(data, weaves) + problems + colour_problems(data) + bitmap_problems(data)
+    resting = rest_problems(data, weaves)
+    problems += resting
     try:
         table = DesignTable.model_validate(data, context={COLOURS: colour_names(data)})
     except ValidationError as error:
-        problems = value_problems(error, _FILE) + problems
+        # A kind of scene that is none is told with those that suit the piece, where its form is known.
+        kinds = {problem.where for problem in resting if problem.where.endswith(".kind")}
+        told = [problem for problem in value_problems(error, _FILE) if problem.where not in kinds]
+        problems = told + problems
         raise BadInput(limited(dict.fromkeys(problems), _FILE)) from None
     if not problems:
         design = _design(table, weaves)

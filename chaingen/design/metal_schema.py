@@ -38,7 +38,7 @@ def _read_metal(value: object, info: ValidationInfo) -> str:
             return metal.name
         if own := coloured.get(spelt(value)):
             return str(own)
-    raise _unknown(value, tuple(coloured.values()))
+    raise _unknown(value, tuple(coloured.values()), "a coloured wire is named by a table [colours.NAME]")
 
 
 def _read_bare_metal(value: object) -> str:
@@ -48,12 +48,12 @@ def _read_bare_metal(value: object) -> str:
     raise _unknown(value, ())
 
 
-def _unknown(value: object, coloured: tuple[str, ...]) -> PydanticCustomError:
+def _unknown(value: object, coloured: tuple[str, ...], advice: str = "") -> PydanticCustomError:
     choice = f"one of the metals {', '.join(metal_names())}"
     if coloured:
         choice += f", or of this design's colours {', '.join(coloured[:20])}"
     near = (nearest(value, coloured) or nearest_metal(value)) if isinstance(value, str) else None
-    return wrong(choice, f"did you mean {near}?" if near else "")
+    return wrong(choice, " ".join(part for part in (f"did you mean {near}?" if near else "", advice) if part))
 
 
 MetalName = Annotated[str, BeforeValidator(_read_metal, json_schema_input_type=str)]
@@ -145,16 +145,6 @@ class MetalPatternTable(Table):
             raise wrong("width with stripes or checks only: a bitmap says every ring")
         if self.key is not None and self.bitmap is None:
             raise wrong("key with a bitmap only")
-        if self.bitmap is not None:
-            _every_letter(self.bitmap, self.key or {})
+        if long := [letter for letter in self.key or {} if len(letter) != 1]:
+            raise wrong(f"single letters in the key, not {', '.join(shown(name) for name in long[:5])}")
         return self
-
-
-def _every_letter(bitmap: list[str], key: dict[str, str]) -> None:
-    """See to it that every letter of a bitmap has a metal."""
-    if long := [letter for letter in key if len(letter) != 1]:
-        raise wrong(f"single letters in the key, not {', '.join(shown(name) for name in long[:5])}")
-    missing = dict.fromkeys(letter for row in bitmap for letter in row if letter not in key)
-    if missing:
-        letters = ", ".join(repr(letter) for letter in list(missing)[:10])
-        raise wrong(f"a metal in the key for every letter of the bitmap; there is none for {letters}")

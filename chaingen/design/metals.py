@@ -4,10 +4,13 @@ from collections.abc import Mapping
 from typing import Any
 
 from chaingen.design.colouring import MetalPattern, PatternKind
-from chaingen.design.metal_schema import ColourTable, MetalPatternTable, spelt
+from chaingen.design.metal_schema import MOST_BITMAP, ColourTable, MetalPatternTable, spelt
 from chaingen.errors import Problem
 from chaingen.stock.metals import Metal, find_metal
-from chaingen.tables import key, shown, table_of
+from chaingen.tables import key, list_of, shown, table_of
+
+_MOST_LETTERS = 10
+"""Most letters in a message."""
 
 Palette = Mapping[str, Metal]
 """The coloured wires of a design by name."""
@@ -32,6 +35,26 @@ def colour_problems(data: Mapping[str, Any]) -> list[Problem]:
             got = f"{shown(name)}, which is spelt like {shown(seen[spelt(name)])} but for capitals or spaces"
             problems.append(Problem(where, got, "a name of its own"))
         seen.setdefault(spelt(name), name)
+    return problems
+
+
+def bitmap_problems(data: Mapping[str, Any]) -> list[Problem]:
+    """Rows of a bitmap with letters that have no metal; judged on what is written, so beside unequal rows."""
+    table = table_of(data.get("metal_pattern"))
+    known = table_of(table.get("key"))
+    problems = []
+    told: set[str] = set()
+    for number, row in enumerate(list_of(table.get("bitmap"), MOST_BITMAP), start=1):
+        if not isinstance(row, str):
+            continue
+        missing = [letter for letter in dict.fromkeys(row[:MOST_BITMAP]) if letter not in {*known, *told}]
+        if missing:
+            letters = ", ".join(repr(letter) for letter in missing[:_MOST_LETTERS])
+            got = f"{letters}, which the key has no metal for"
+            expected = "letters that metal_pattern.key gives a metal"
+            problems.append(Problem(f"metal_pattern.bitmap[{number}]", got, expected))
+        # A letter is told by the first row that has it.
+        told.update(missing)
     return problems
 
 

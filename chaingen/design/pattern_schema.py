@@ -7,7 +7,7 @@ from pydantic import BeforeValidator, ConfigDict, Field, WithJsonSchema, model_v
 
 from chaingen.tables import Table, length_in, whole_in, within, wrong
 from chaingen.units import UnreadableLength, parse_length
-from chaingen.weave.outline import polygon
+from chaingen.weave.outline import meeting_sides, polygon
 
 MOST_LENGTH = 100_000.0
 """Longest finished length accepted [mm]."""
@@ -103,10 +103,14 @@ def _read_polygon(value: object) -> list[Point]:
         for number, corner in enumerate(value, start=1)
     ]
     shape = polygon(np.array(points)).polygon()
+    if shape.convex_hull.area < LEAST_AREA:
+        raise wrong(f"a polygon of at least {LEAST_AREA:g} mm²; these corners enclose less, or lie in a line")
     if not shape.is_valid:
-        raise wrong("a polygon whose sides neither cross nor touch one another")
+        where = meeting_sides(points)
+        told = f"; {where}" if where else ""
+        raise wrong(f"a polygon whose sides neither cross nor touch one another{told}")
     if shape.area < LEAST_AREA:
-        raise wrong(f"a polygon of at least {LEAST_AREA:g} mm²")
+        raise wrong(f"a polygon of at least {LEAST_AREA:g} mm²; this one has {shape.area:.2g} mm²")
     return points
 
 
@@ -197,7 +201,7 @@ class PatternTable(Table):
         "open run when left out; a weave that makes a sheet is always a sheet.",
     )
     repeat: Repeat | None = Field(None, description="How many times the groups or cells are made.")
-    length: Annotated[float, length_in((0.0, MOST_LENGTH))] | None = Field(
+    length: Annotated[float, length_in((0.0, MOST_LENGTH), above=True)] | None = Field(
         None,
         description="Finished length, not repeat: pulled straight, outside to outside; or round the loop.",
         examples=["180 mm", "7 1/4 in"],

@@ -6,11 +6,11 @@ It is judged on what was written, so that it is told along with values that are 
 from collections.abc import Mapping
 from typing import Any
 
-from chaingen.design.form import Form, scene_problem, supple_problem
+from chaingen.design.form import SCENES_OF, Form, scene_choice, scene_problem, supple_problem
 from chaingen.design.pattern_schema import MOST_GROUPS, PatternTable, SectionTable
 from chaingen.design.scene import SceneKind
 from chaingen.design.schema import MOST_SCENES
-from chaingen.design.weaves import Weaves, section_tables, weave_table_problems
+from chaingen.design.weaves import Weaves, section_tables, size_choice, weave_table_problems
 from chaingen.errors import Problem
 from chaingen.tables import list_of, meant, nearest, shown, table_of
 from chaingen.weave.weave import Repeats
@@ -204,17 +204,15 @@ def _group_problems(groups: object, where: str, sizes: list[str]) -> list[Proble
 
 def _ring_problems(table: dict[str, Any], where: str, sizes: list[str]) -> list[Problem]:
     """Whether the ring that a group names is there."""
-    choice = ", ".join(sizes[:20])
+    choice = size_choice(sizes)
     if "ring" not in table:
         if len(sizes) == 1:
             return []
-        return [
-            Problem(where, "nothing", f"one of {choice}", "with several ring sizes each group names its own")
-        ]
+        return [Problem(where, "nothing", choice, "with several ring sizes each group names its own")]
     name = table["ring"]
     if not isinstance(name, str) or name in sizes:
         return []
-    return [Problem(where, shown(name), f"one of {choice}", meant(name, sizes))]
+    return [Problem(where, shown(name), choice, meant(name, sizes))]
 
 
 def rest_problems(data: dict[str, Any], weaves: Weaves) -> list[Problem]:
@@ -243,13 +241,15 @@ def _scene_problems(table: dict[str, Any], where: str, form: Form | None) -> lis
     problems = []
     kind = table.get("kind")
     known = SceneKind(kind) if isinstance(kind, str) and kind in list(SceneKind) else None
-    for name, kinds in _BELONGS.items():
-        if known and name in table and known not in kinds:
-            problems.append(
-                Problem(
-                    f"{where}.{name}", f"in a scene of kind {kind!r}", f"{name} in {' or '.join(kinds)} only"
-                )
-            )
+    if known is None and form is not None and "kind" in table:
+        kinds = [one.value for one in SCENES_OF[form]]
+        problems.append(Problem(f"{where}.kind", shown(kind), scene_choice(form), meant(kind, kinds)))
+    for name, homes in _BELONGS.items():
+        if known and name in table and known not in homes:
+            # Only scenes that the piece can rest in are offered.
+            fit = [home for home in homes if form is None or SceneKind(home) in SCENES_OF[form]]
+            expected = f"{name} in {' or '.join(fit)} only" if fit else f"no {name} in scenes of {form}"
+            problems.append(Problem(f"{where}.{name}", f"in a scene of kind {kind!r}", expected))
     if known and "span" in table and "span_fraction" in table and kind in _BELONGS["span"]:
         problems.append(Problem(where, "both span and span_fraction", "one of the two"))
     if known and form is not None and (problem := scene_problem(form, known, f"{where}.kind")):

@@ -15,6 +15,9 @@ from chaingen.weave.weave_file import load_weave
 ENDING = ".toml"
 """How the name of a weave file ends; other names are looked up in the catalogue."""
 
+MOST_SHOWN = 20
+"""Most ring sizes in a message."""
+
 Weaves = Mapping[str, Weave]
 """Weaves by the name that a design gives them."""
 
@@ -41,10 +44,13 @@ def named_weave(name: str, folder: str | os.PathLike[str] = ".", *, where: str =
     try:
         return load_weave(path)
     except BadInput as error:
-        raise BadInput(_in_file(problem, str(path)) for problem in error.problems) from None
+        raise BadInput(_in_file(problem, str(path), where) for problem in error.problems) from None
 
 
-def _in_file(problem: Problem, path: str) -> Problem:
+def _in_file(problem: Problem, path: str, named: str) -> Problem:
+    """A problem of a weave file by its place there, or, where there is no such file, by who names it."""
+    if problem.where == path and problem.got:
+        return Problem(named, f"{path}, {problem.got}", problem.expected, problem.advice)
     where = problem.where if problem.where.startswith(path) else f"{path}: {problem.where}"
     return Problem(where, problem.got, problem.expected, problem.advice)
 
@@ -98,6 +104,13 @@ def size_of_role(role: str, chosen: Mapping[str, Any], sizes: list[str]) -> Any:
     return sizes[0] if len(sizes) == 1 else None
 
 
+def size_choice(sizes: list[str]) -> str:
+    """The ring sizes to choose from, for a message."""
+    if len(sizes) == 1:
+        return f"{sizes[0]}, the only ring size"
+    return f"one of the ring sizes {', '.join(sizes[:MOST_SHOWN])}"
+
+
 def weave_table_problems(
     where: str, table: Mapping[str, Any], weave: Weave, sizes: list[str]
 ) -> list[Problem]:
@@ -105,7 +118,7 @@ def weave_table_problems(
     problems = []
     roles = [role.name for role in weave.roles]
     chosen = table_of(table.get("rings"))
-    choice = f"one of the ring sizes {', '.join(sizes[:20])}"
+    choice = size_choice(sizes)
     for role, size in chosen.items():
         place = f"{where}.rings.{key(role)}"
         if role not in roles:

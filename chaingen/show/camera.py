@@ -1,6 +1,6 @@
 """Where the camera stands: parallel views that fill the frame with the piece."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -65,6 +65,12 @@ class View:
             seen &= np.abs(middle - self.focus @ axis) < half_frame + half
         return seen
 
+    def foot_holds(self, rings: Rings) -> npt.NDArray[np.bool_]:
+        """Which rings reach into the foot, where the scale bar is, shape (n,)."""
+        middle, half = _reach(rings, self.up)
+        top = self.focus @ self.up - self.half_height + FOOT * self.mm_per_pixel
+        return np.asarray(self.sees(rings) & (middle - half < top))
+
 
 def _unit(v: Floats) -> Floats:
     return np.asarray(v / np.linalg.norm(v))
@@ -128,9 +134,11 @@ def four_views(rings: Rings, focus: Floats) -> list[View]:
     count = min(len(rings), 9)
     reach = np.sort(near)[count - 1]
     close = rings[near <= reach + 1e-9]
+    closest = framed("close-up", rings, np.array([-0.35, 0.45, 1.0]), up, close)
     return [
         framed("front", rings, back, up),
         framed("side", rings, up, -back),
         framed("three-quarter", rings, slant, up),
-        framed("close-up", rings, np.array([-0.35, 0.45, 1.0]), up, close),
+        # The rest of the piece may run through the scale bar.
+        replace(closest, plain_foot=bool(closest.foot_holds(rings).any())),
     ]

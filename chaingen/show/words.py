@@ -14,6 +14,7 @@ from chaingen.solve.verdict import LOOSE_FROM, TIGHT_BELOW, Fit, Nearest
 from chaingen.stock.gauges import describe_wire, gauge_name
 from chaingen.units import format_mm
 from chaingen.weave.pieces import Chain, Piece, Sections, Sheet
+from chaingen.weave.weave import Weave
 
 MOST_NAMED = 5
 """Collisions and faults that are named one by one."""
@@ -39,19 +40,23 @@ def headline(result: Result) -> str:
         )
     # The part that is shortest of room is the one that failed.
     failed = min(placement.searches, key=lambda search: (max(search.gaps), search.converged))
-    starts, agreed = len(failed.gaps), failed.agreed
+    count, agreed = len(failed.gaps), failed.agreed
+    starts = "one start" if count == 1 else f"{count} starts"
     if placement.answer is Answer.NO_FIT_FOUND:
         if failed.sound == 0:
-            found = f"No fit was found: in none of {starts} starts did the links come out as asked."
-        elif failed.sound < starts:
+            none = "in one start the links did not" if count == 1 else f"in none of {starts} did the links"
+            found = f"No fit was found: {none} come out as asked."
+        elif failed.sound < count:
             found = (
-                f"No fit was found in {starts} starts ({failed.sound} of them came to the links asked, "
+                f"No fit was found in {starts} ({failed.sound} of them came to the links asked, "
                 f"{agreed} of these agree on the best try)."
             )
+        elif count == 1:
+            found = "No fit was found in one start."
         else:
-            found = f"No fit was found in {starts} starts ({agreed} of them agree on the best try)."
+            found = f"No fit was found in {starts} ({agreed} of them agree on the best try)."
     else:
-        found = f"The search did not come to an end in {starts} starts, so nothing is known for sure."
+        found = f"The search did not come to an end in {starts}, so nothing is known for sure."
     return f"{found} {_missing(result)}"
 
 
@@ -132,11 +137,17 @@ def verdict_lines(result: Result) -> list[str]:
                 f"{format_mm(-thread.margin)} for {thread.wires} wires while one ring is open."
             )
     lines += [nearest_words(nearest) for nearest in result.nearest]
-    if not result.fits and not result.nearest and all(search.sound for search in placement.searches):
+    sought = placement.answer in (Answer.CANNOT_FIT, Answer.NO_FIT_FOUND)
+    if sought and not result.nearest and all(search.sound for search in placement.searches):
         lines.append("No sizes near these were found to fit.")
     lines += round_lines(result)
     lines += ring_lines(result)
     lines += joint_lines(result)
+    if any(weave.pose is None for weave in _weaves(design.piece)):
+        lines.append(
+            "Its shape was found from the links of the weave file alone, and others may have the same links: "
+            "see the pictures; rings named side_by_side, or a rough pose, decide."
+        )
     if result.finished_length is None and result.asked_length is not None:
         lines.append(
             "Rings that do not fit have no finished length, "
@@ -161,6 +172,12 @@ def verdict_lines(result: Result) -> list[str]:
     elif result.fits:
         lines.append("It has too many unlike groups to be pulled straight, so no finished length is known.")
     return lines
+
+
+def _weaves(piece: Piece) -> list[Weave]:
+    """The weaves that a piece is made of."""
+    parts = piece.parts if isinstance(piece, Sections) else (piece,)
+    return [part.weave for part in parts if isinstance(part, Chain | Sheet)]
 
 
 def _repeated(piece: Piece) -> str:
@@ -189,7 +206,11 @@ def ring_lines(result: Result) -> list[str]:
 def round_lines(result: Result) -> list[str]:
     """For a closed chain that does not fit: numbers of cells with which it comes round without a twist."""
     piece = result.design.piece
-    if result.fits or not isinstance(piece, Chain) or not piece.closed or comes_round(piece):
+    if not isinstance(piece, Chain) or not piece.closed:
+        return []
+    if result.fits and result.asked_length is not None and not comes_round(piece.repeated(piece.repeat + 1)):
+        return ["Its cells turn as they go and come round to a loop only with some numbers of them."]
+    if result.fits or comes_round(piece):
         return []
     near = sorted(rounds_near(piece)[:2])
     if not near:
@@ -273,7 +294,7 @@ def tightest_lines(tight: Tightest) -> list[str]:
     if not tight.thickening:
         return ["The pattern was not found to close at all, however thin the wire."]
     ratios = ", ".join(f"{name} {ratio:.2f}" for name, ratio in tight.aspect_ratios)
-    agreed = f"{tight.agreed} of {tight.starts} starts agree"
+    agreed = "in one start" if tight.starts == 1 else f"{tight.agreed} of {tight.starts} starts agree"
     return [f"Tightest aspect ratio found (inside diameter over wire): {ratios} ({agreed})."]
 
 

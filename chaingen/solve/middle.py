@@ -2,35 +2,37 @@
 
 import numpy as np
 
-from chaingen.geometry.rings import Floats, Rings
+from chaingen.geometry.rings import Floats, Ints, Rings
 from chaingen.weave.graph import LinkGraph
 
 
 def middle_line(graph: LinkGraph, rings: Rings) -> Floats:
-    """The middle line of a piece [mm], shape (places, 3).
+    """The middle line of a piece [mm], shape (points, 3).
 
-    Groups are its points by themselves. The places of a weave lie to either side of its middle: each point is
-    the mean of the places within a ring's radius.
+    Groups are its points by themselves. The places of a weave lie to either side of its middle: a point is
+    the mean of one whole repetition of the pattern, and an open piece has none nearer to its ends than half
+    of that.
     """
     group = graph.group_of
     sums = np.stack([np.bincount(group, weights=rings.centres[:, axis]) for axis in range(3)], axis=1)
-    counts = np.bincount(group)
-    points = np.asarray(sums / counts[:, None])
-    if graph.groups or len(counts) < 3:
-        return points
-    steps = np.linalg.norm(np.diff(points, axis=0), axis=1)
-    half = max(1, round(float(rings.radii.mean()) / max(float(np.median(steps)), 1e-9)))
-    half = min(half, (len(counts) - 1) // 2)
-    index = np.arange(len(counts))[:, None] + np.arange(-half, half + 1)
+    counts = np.bincount(group).astype(float)
+    if graph.groups:
+        return np.asarray(sums / counts[:, None])
+    # Of an even number of places the outermost two count half each.
+    share = np.ones(graph.rhythm) if graph.rhythm % 2 else np.array([0.5, *np.ones(graph.rhythm - 1), 0.5])
+    if len(counts) < len(share):
+        return np.asarray(sums.sum(axis=0) / counts.sum())[None]
     if graph.closed:
-        index %= len(counts)
-        return np.asarray(sums[index].sum(axis=1) / counts[index].sum(axis=1)[:, None])
-    # Towards an end fewer are taken, alike on both sides.
-    reach = np.minimum(np.arange(len(counts)), np.arange(len(counts))[::-1])[:, None]
-    share = (np.abs(np.arange(-half, half + 1)) <= reach).astype(float)
-    index = np.clip(index, 0, len(counts) - 1)
-    weights = (share * counts[index]).sum(axis=1)
-    return np.asarray((share[:, :, None] * sums[index]).sum(axis=1) / weights[:, None])
+        wrapped = len(share) - 1
+        sums, counts = np.concatenate([sums, sums[:wrapped]]), np.concatenate([counts, counts[:wrapped]])
+    total = np.stack([np.convolve(sums[:, axis], share, "valid") for axis in range(3)], axis=1)
+    return np.asarray(total / np.convolve(counts, share, "valid")[:, None])
+
+
+def end_rings(graph: LinkGraph, last: bool) -> Ints:
+    """Rings at or beyond the first or last point of the middle line, shape (k,)."""
+    group, reach = graph.group_of, 0 if graph.groups else graph.rhythm // 2
+    return np.flatnonzero(group >= group.max() - reach if last else group <= reach)
 
 
 def way_round(graph: LinkGraph, rings: Rings) -> float:

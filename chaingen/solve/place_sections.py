@@ -143,6 +143,7 @@ def place_sections(
     graph = replace(graph, members=named, groups=())
     ends = first.ends
     joints: list[Joint] = []
+    rhythms = [max(1, first.graph.rhythm)]
     for number, part in enumerate(sections.parts[1:], start=2):
         after = _alone(part, starts, enough)
         count = len(graph)
@@ -150,10 +151,12 @@ def place_sections(
         rings, evidence_of_joint, width = _fitted(graph, rings, after.rings, joint, min(gap, after.gap))
         ends = count + after.ends
         joints.append(joint)
+        rhythms.append(after.graph.rhythm)
         searches = [*searches, *after.searches, evidence_of_joint]
         gap = min(gap, after.gap, width)
     order = np.unique(graph.group_of, return_inverse=True)[1]
-    return with_places(graph, order.tolist()), rings, searches, gap, tuple(joints)
+    graph = replace(with_places(graph, order.tolist()), rhythm=max(rhythms))
+    return graph, rings, searches, gap, tuple(joints)
 
 
 @dataclass(frozen=True, eq=False)

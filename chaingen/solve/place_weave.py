@@ -34,6 +34,9 @@ centres along it."""
 LOOP_CELL_RINGS = 60
 """Rings of one cell of a ring of cells at most."""
 
+LEAST_TWIST = 0.05
+"""Cells turned by less than this against one another [rad] count as not turned in the rhythm of a chain."""
+
 MOST_TWIST_OFF = 0.15
 """Change of a cell's twist [rad] with which a turning chain may be closed to a ring of equal cells."""
 
@@ -91,11 +94,16 @@ def places_round(x: Floats, length: float, smallest: float) -> Ints:
     return places
 
 
-def _in_order(graph: LinkGraph, rings: Rings, length: float) -> LinkGraph:
-    """The graph with each ring's place along x; round `length` [mm] for a closed chain."""
+def _in_order(chain: Chain, graph: LinkGraph, rings: Rings, motion: Motion) -> LinkGraph:
+    """The graph of a chain with each ring's place along it."""
+    cells, length, twist = chain.repeat, motion.period * chain.repeat, motion.twist
     x, smallest = rings.centres[:, 0], float(rings.radii.min())
     places = places_round(x, length, smallest) if graph.closed else places_along(x, smallest)
-    return with_places(graph, places.tolist())
+    count = int(places.max()) + 1
+    # A chain that turns comes again after a whole turn.
+    turn = max(1, round(2.0 * pi / abs(twist))) if abs(twist) > LEAST_TWIST else 1
+    rhythm = max(1, min(round(count / cells) * turn, count // 3))
+    return replace(with_places(graph, places.tolist()), rhythm=rhythm)
 
 
 def open_cells(chain: Chain, graph: LinkGraph) -> tuple[Ints, Bools]:
@@ -133,7 +141,7 @@ def tiled_chain(chain: Chain, cell: LinkGraph, rings: Rings, motion: Motion) -> 
     row = images_of(rings, motion, cells)[order]
     if not motion.twist:
         row = rough.moved(row, -row.centres.mean(axis=0) * np.array([0.0, 1.0, 1.0]))
-    return _in_order(piece, row, motion.period * chain.repeat), row
+    return _in_order(chain, piece, row, motion), row
 
 
 def place_chain(chain: Chain, *, enough: float) -> Placed:

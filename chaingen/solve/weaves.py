@@ -1,13 +1,13 @@
 """Weaves: the shape of a cell from its rough pose, or from its links alone."""
 
 from functools import lru_cache
-from math import pi
 
 import numpy as np
 
 from chaingen.geometry.rings import Rings
 from chaingen.solve import rough
 from chaingen.solve.contacts import Contacts, State
+from chaingen.solve.link_starts import start_from_links
 from chaingen.solve.motion import Motion, MotionKind
 from chaingen.solve.search import Search, evidence, is_sound, wrong_below
 from chaingen.solve.slp import Found, widen
@@ -23,8 +23,9 @@ SHAKES = (0.0, 0.01, 0.02)
 """How far starts from a rough pose are shaken, in radii and radians: little, for the same links may have
 other shapes too."""
 
-LOOKS = 24
-"""Starts from the links alone."""
+LOOKS, FIRST_STEPS, FOLLOWED, ROUNDS = 16, 10, 6, 3
+"""Starts from the links alone in one round, steps that each is followed first, how many of them are followed
+to the end, and rounds at most: a further one is made only when nothing that fits was found."""
 
 ENOUGH_FOUND = 3
 """Starts from the links alone that fit, after which no further one is made."""
@@ -51,21 +52,46 @@ def rough_state(weave: Weave, graph: LinkGraph) -> State:
     return State(Rings(centres, normals, graph.radii, graph.wire_radii), motion)
 
 
-def _random_state(weave: Weave, graph: LinkGraph, rng: np.random.Generator) -> State:
-    """Rings thrown anywhere near one another."""
-    n, mean = len(graph), float(graph.radii.mean())
-    spread = mean * max(1.0, 0.5 * n**0.5)
-    centres = spread * rng.uniform(-1.0, 1.0, size=(n, 3))
-    normals = rng.normal(size=(n, 3))
-    normals /= np.linalg.norm(normals, axis=1)[:, None]
-    period = mean * rng.uniform(0.6, 1.4) * max(1.0, n**0.5)
-    if weave.repeats is Repeats.SHEET:
-        width = mean * rng.uniform(0.6, 1.4) * max(1.0, n**0.5)
-        motion = Motion(MotionKind.SHEET, period, across=(0.5 * period * rng.uniform(-1.0, 1.0), width))
-    else:
-        twist = rng.uniform(-pi, pi) if weave.turning else 0.0
-        motion = Motion(MotionKind.SHIFT, period, twist=twist, turning=weave.turning, pitch=mean)
-    return State(Rings(centres, normals, graph.radii, graph.wire_radii), motion)
+def _promising(begun: list[Found]) -> list[Found]:
+    """The best starts of either kind, in turn: axes turned to hook, and axes anyhow."""
+    kinds = [sorted(begun[kind::2], key=lambda found: -round(found.value, 6)) for kind in (0, 1)]
+    return [found for pair in zip(*kinds, strict=True) for found in pair][:FOLLOWED]
+
+
+def _from_links(weave: Weave, graph: LinkGraph, enough: float) -> list[tuple[bool, Found]]:
+    """Searches from the links alone: many starts followed a little, the best of them to the end."""
+    contacts, rng = Contacts(graph), np.random.default_rng(0)
+    tried: list[tuple[bool, Found]] = []
+    for _ in range(ROUNDS):
+        begun = [
+            widen(contacts, start_from_links(weave, graph, rng, number), most_steps=FIRST_STEPS)
+            for number in range(LOOKS)
+        ]
+        for found in _promising(begun):
+            followed = widen(contacts, found.state)
+            right = followed.value > wrong_below(graph) and is_sound(graph, followed.state)
+            tried.append((right, followed))
+            if sum(sound and one.value >= max(enough, 0.0) for sound, one in tried) >= ENOUGH_FOUND:
+                return tried
+        if any(sound and one.value >= max(enough, 0.0) for sound, one in tried):
+            return tried
+    return tried
+
+
+def _from_pose(weave: Weave, graph: LinkGraph, enough: float) -> list[tuple[bool, Found]]:
+    """Searches from the rough pose, shaken a little where it does not fit."""
+    contacts, rng = Contacts(graph), np.random.default_rng(0)
+    tried: list[tuple[bool, Found]] = []
+    for shake in SHAKES:
+        start = rough_state(weave, graph)
+        found = widen(
+            contacts, State(rough.shaken(start.rings, rng, shake), start.motion) if shake else start
+        )
+        right = found.value > wrong_below(graph) and is_sound(graph, found.state)
+        tried.append((right, found))
+        if right and found.value >= max(enough, 0.0):
+            break
+    return tried
 
 
 @lru_cache(maxsize=256)
@@ -83,22 +109,6 @@ def solve_weave(
         The cell's graph, its state, the evidence, and the smallest signed gap [mm].
     """
     graph = weave_cell(weave, dict(sizes))
-    contacts = Contacts(graph)
-    rng = np.random.default_rng(0)
-    tried: list[tuple[bool, Found]] = []
-    floor = wrong_below(graph)
-    for number in range(len(SHAKES) if weave.pose else LOOKS):
-        if weave.pose:
-            start = rough_state(weave, graph)
-            if SHAKES[number]:
-                start = State(rough.shaken(start.rings, rng, SHAKES[number]), start.motion)
-        else:
-            start = _random_state(weave, graph, rng)
-        found = widen(contacts, start)
-        right = found.value > floor and is_sound(graph, found.state)
-        tried.append((right, found))
-        fitting = sum(sound and one.value >= max(enough, 0.0) for sound, one in tried)
-        if fitting >= (1 if weave.pose else ENOUGH_FOUND):
-            break
+    tried = _from_pose(weave, graph, enough) if weave.pose else _from_links(weave, graph, enough)
     best = max(tried, key=lambda one: (one[0], round(one[1].value, 6), one[1].converged))
     return graph, best[1].state, evidence("weave", graph, tried, best[1]), best[1].value

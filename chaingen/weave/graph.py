@@ -59,6 +59,7 @@ class LinkGraph:
         groups: The groups, in order; none in a weave.
         periodic: Whether this is a repeating cell.
         closed: Whether this is a finite piece whose last group links its first.
+        rhythm: After how many places along a weave its pattern comes again; 0 for groups.
     """
 
     members: tuple[Member, ...]
@@ -68,6 +69,7 @@ class LinkGraph:
     groups: tuple[Group, ...]
     periodic: bool
     closed: bool = False
+    rhythm: int = 0
 
     def __len__(self) -> int:
         return len(self.members)

@@ -1,5 +1,6 @@
 """Outlines that a sheet is cut to: whole rings within them are kept."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from math import pi
@@ -81,6 +82,36 @@ def _round(count: int) -> Floats:
 
 def _outline(kind: OutlineKind, points: Floats) -> Outline:
     return Outline(kind, tuple((float(x), float(y)) for x, y in points))
+
+
+def meeting_sides(points: Sequence[tuple[float, float]]) -> str:
+    """In words, two sides of a polygon that cross or touch other than at a corner they share.
+
+    Args:
+        points: Corners [mm] in order.
+
+    Returns:
+        The sides by their corners, counted from 1, and the place; empty when none do.
+    """
+    corners = len(points)
+    # A side without a length, between a corner and its repetition, meets only what its neighbours meet.
+    sides = [(k, (k + 1) % corners) for k in range(corners) if points[k] != points[(k + 1) % corners]]
+    lines = [shapely.LineString([points[k] for k in side]) for side in sides]
+    one, other = shapely.STRtree(lines).query(lines, predicate="intersects")
+    for a, b in sorted(zip(one.tolist(), other.tolist(), strict=True)):
+        if a >= b:
+            continue
+        meeting = lines[a].intersection(lines[b])
+        neighbours = b - a == 1 or (a == 0 and b == len(sides) - 1)
+        if neighbours and meeting.geom_type == "Point":
+            continue
+        (i, j), (k, m) = sides[a], sides[b]
+        place = meeting.interpolate(0.5, normalized=True) if meeting.geom_type == "LineString" else meeting
+        return (
+            f"the side from corner {i + 1} to {j + 1} meets that from {k + 1} to {m + 1} "
+            f"at ({place.x:.4g}, {place.y:.4g}) mm"
+        )
+    return ""
 
 
 def is_even(outline: Outline) -> bool:

@@ -20,6 +20,10 @@ _MOST_SHOWN = 20
 """Most names in a message."""
 
 
+_MOST_LETTERS = 100
+"""Most letters of a link in a message."""
+
+
 @dataclass(slots=True)
 class _Written:
     """What a weave file says, as far as it can be read.
@@ -146,7 +150,7 @@ def _link_problems(written: _Written, data: dict[str, Any]) -> list[Problem]:
         found = [
             problem
             for name in dict.fromkeys((link.first, link.second))
-            for problem in _unknown(where, name, written.rings)
+            for problem in _unknown_end(where, link, name, written.rings)
         ]
         found += _step_problems(where, link, written, "linked with")
         canonical = _canonical(link)
@@ -170,6 +174,17 @@ def _step_problems(where: str, link: WeaveLink, written: _Written, how: str) -> 
     if link.across and written.repeats == "chain":
         problems.append(Problem(where, f"{link.across} cells across in a chain", "cells along only"))
     return problems
+
+
+def _unknown_end(where: str, link: WeaveLink, name: str, rings: Iterable[str]) -> list[Problem]:
+    """Whether a ring that a link names is none of the file."""
+    known = list(rings)
+    if name in known:
+        return []
+    text = _text(link)
+    got = text if len(text) <= _MOST_LETTERS else f"{text[: _MOST_LETTERS - 3]}..."
+    expected = f"rings of the file, {', '.join(known[:_MOST_SHOWN])}: there is no [rings.{key(name)}]"
+    return [Problem(where, got, expected, meant(name, known))]
 
 
 def _parallel(link: WeaveLink, written: _Written) -> bool:

@@ -25,7 +25,7 @@ from chaingen.solve.drape.settle import (
     ring_weights,
 )
 from chaingen.solve.drape.starts import CannotDrape, Start
-from chaingen.solve.middle import middle_line, way_round
+from chaingen.solve.middle import end_rings, middle_line, way_round
 from chaingen.solve.placement import Placement
 from chaingen.weave.graph import LinkGraph, piece_graph
 from chaingen.weave.groups import Run
@@ -184,9 +184,9 @@ def _length(graph: LinkGraph, rings: Rings) -> float:
     whole = float(np.linalg.norm(steps, axis=1).sum())
     if graph.closed:
         return way_round(graph, rings)
-    for end, outward in ((0, -steps[0]), (len(points) - 1, steps[-1])):
+    for end, outward in ((0, -steps[0]), (-1, steps[-1])):
         along = outward / np.linalg.norm(outward)
-        own = rings[np.flatnonzero(graph.group_of == end)]
+        own = rings[end_rings(graph, end != 0)]
         tilt = np.sqrt(np.clip(1.0 - (own.normals @ along) ** 2, 0.0, 1.0))
         reach = (own.centres - points[end]) @ along + own.radii * tilt + own.wire_radii
         whole += float(reach.max())

@@ -275,7 +275,7 @@ def wrist(row: Row, scene: Scene, weights: Floats, taut: float) -> Start:
         need = circumference + 2.0 * np.pi * thick
         raise TooShort(
             f"it is too short: {need:.1f} mm along its middle go round {circumference:.1f} mm, "
-            f"and it has {row.length:.1f} mm"
+            f"and it has {row.length:.1f} mm; a length of about {need * taut / row.length:.0f} mm would do"
         )
     arm = oval(circumference, FOREARM_RATIO)
     half_width, half_height = arm.numbers[3:5]
@@ -313,7 +313,7 @@ def neck(row: Row, scene: Scene, weights: Floats, taut: float) -> Start:
     if row.length <= need:
         raise TooShort(
             f"it is too short: {need:.1f} mm along its middle go round {circumference:.1f} mm, "
-            f"and it has {row.length:.1f} mm"
+            f"and it has {row.length:.1f} mm; a length of about {need * taut / row.length:.0f} mm would do"
         )
     angle = np.linspace(0.0, 2.0 * np.pi, 361)
     # The first group lies at the nape.
