@@ -299,7 +299,7 @@ BAD_METALS = [
     ('bitmap = "..#"\nkey = { "." = "brass" }', "metal_pattern.bitmap", ["rows of letters"]),
     ('bitmap = [".#"]\nkey = { "." = "brass" }', "metal_pattern.bitmap[1]", ["got '#',"]),
     ('bitmap = ["..", ".#"]\nkey = { "." = "brass" }', "metal_pattern.bitmap[2]", ["got '#', which the key"]),
-    ('bitmap = ["..", ".#."]\nkey = { "." = "brass" }', "metal_pattern.bitmap[2]", ["got '#', which the key"]),
+    ('bitmap = ["..", ".#."]\nkey = { "." = "brass" }', "metal_pattern.bitmap[2]", ["got '#'"]),
     ('bitmap = [".#"]', "metal_pattern.bitmap[1]", ["got '.', '#',"]),
     ('bitmap = ["."]\nkey = { "ab" = "brass", "." = "brass" }', "metal_pattern", ["not 'ab'"]),
     ('bitmap = ["."]\nkey = { "." = "cheese" }', "metal_pattern.key.'.'", ["one of the metals"]),

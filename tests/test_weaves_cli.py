@@ -57,7 +57,7 @@ def test_the_list_names_every_weave(run):
     assert run("weaves", "--quiet").output == ""
 
 
-@pytest.mark.parametrize("columns", [80, 60])
+@pytest.mark.parametrize("columns", [80, 68])
 def test_the_list_in_a_narrow_terminal(run, monkeypatch, columns):
     monkeypatch.setattr("chaingen.cli.app.terminal_width", lambda: columns)
     lines = run("weaves").stdout.splitlines()[:-1]
@@ -341,7 +341,7 @@ def test_make_of_sections(run):
 @pytest.mark.parametrize(
     ("text", "options", "words"),
     [
-        (SHEET, ["--scene", "wrist"], "hang, table, corners or edge"),
+        (SHEET, ["--scene", "wrist"], "'hang', 'table', 'corners' or 'edge'"),
         (CHAIN, ["--scene", "corners"], "a chain has no corners"),
         (CHAIN, ["--scene", "edge"], "a chain has no corners"),
         (SECTIONS, ["--scene", "neck"], "worn closed"),
