@@ -1,6 +1,8 @@
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
+from chaingen.cli import main
 from chaingen.geometry.rings import Rings
 from chaingen.weave.groups import Group, GroupKind, RingSize
 
@@ -49,3 +51,17 @@ def random_rings(rng, count, *, spread=1.0):
 @pytest.fixture
 def rng():
     return np.random.default_rng(20)
+
+
+@pytest.fixture
+def run(tmp_path, monkeypatch):
+    """Runs a command in an empty folder; none may show a traceback or fail by a fault of its own."""
+    monkeypatch.chdir(tmp_path)
+
+    def command(*args, code=0, stdin=None):
+        outcome = CliRunner().invoke(main, [str(arg) for arg in args], input=stdin)
+        assert "Traceback" not in outcome.output
+        assert outcome.exit_code == code, outcome.output
+        return outcome
+
+    return command

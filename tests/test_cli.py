@@ -32,20 +32,6 @@ OUTPUTS = ["models/piece.obj", "models/piece.stl", "placement.json", "report.jso
 
 
 @pytest.fixture
-def run(tmp_path, monkeypatch):
-    """Runs a command in an empty folder; none may show a traceback or fail by a fault of its own."""
-    monkeypatch.chdir(tmp_path)
-
-    def command(*args, code=0, stdin=None):
-        outcome = CliRunner().invoke(main, [str(arg) for arg in args], input=stdin)
-        assert "Traceback" not in outcome.output
-        assert outcome.exit_code == code, outcome.output
-        return outcome
-
-    return command
-
-
-@pytest.fixture
 def design(tmp_path):
     path = tmp_path / "quay.toml"
     path.write_text(FITS)

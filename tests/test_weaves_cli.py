@@ -9,10 +9,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from click.testing import CliRunner
 from PIL import Image
 
-from chaingen.cli import main
 from chaingen.design.load import load_design
 from chaingen.errors import CannotDraw
 from chaingen.show.weave_words import degrees_text, role_degrees
@@ -24,20 +22,6 @@ from chaingen.weave.weave_file import load_weave, parse_weave, weave_text
 from tests.test_design_weaves import CHAIN, JAPANESE, PLAIN_WEAVE, SECTIONS, SHEET, TURNING
 
 ROOT = Path(__file__).parent.parent
-
-
-@pytest.fixture
-def run(tmp_path, monkeypatch):
-    """Runs a command in an empty folder; none may show a traceback or fail by a fault of its own."""
-    monkeypatch.chdir(tmp_path)
-
-    def command(*args, code=0, stdin=None):
-        outcome = CliRunner().invoke(main, [str(arg) for arg in args], input=stdin)
-        assert "Traceback" not in outcome.output
-        assert outcome.exit_code == code, outcome.output
-        return outcome
-
-    return command
 
 
 def files_in(folder):

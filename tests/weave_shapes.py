@@ -14,7 +14,7 @@ from chaingen.solve.slp import widen
 from chaingen.solve.weaves import solve_weave
 from chaingen.weave.tiling import chain_cells, sheet_cells, tiled, weave_cell
 from chaingen.weave.weave import Repeats
-from tests.oracles import solid_angle_linking
+from tests.oracles import outside_linking, solid_angle_linking
 
 
 def placed(weave, sizes=()):
@@ -91,6 +91,19 @@ def outside_links(weave):
     pairs = near_pairs(patch, margin=0.0)
     found = {tuple(sorted(pair)) for pair in pairs.tolist() if abs(gauss(patch, *pair)) == 1}
     return found, {tuple(sorted(pair)) for pair in graph.links.tolist()}
+
+
+def cell_links_are_outside_links(weave, most=None):
+    """Whether SnapPy's exact diagrams of polygons find every link of the cell (or the first `most`)."""
+    rings, motion = placed(weave)
+    index = {ring.name: k for k, ring in enumerate(weave.rings)}
+    for link in weave.links[:most]:
+        patch = images_of(rings, motion, np.array([[0, 0], [link.along, link.across]]))
+        pair = (index[link.first], len(rings) + index[link.second])
+        circles = [(patch.centres[k], patch.normals[k], patch.radii[k]) for k in pair]
+        if outside_linking(*circles, segments=24) != 1:
+            return False
+    return True
 
 
 def senses(weave, first, second, offsets, sizes=()):

@@ -14,7 +14,7 @@ from chaingen.solve.drape.drape import Draped, NotDraped
 from chaingen.solve.supple import Supple
 from chaingen.stock.metals import Metal
 from chaingen.weave.groups import RingSize
-from chaingen.weave.pieces import Chain, Piece, Sections, Sheet
+from chaingen.weave.pieces import Piece, Sheet, weaves_of
 
 VERSION = 1
 """Raised when a key changes its meaning or goes away."""
@@ -50,12 +50,6 @@ def _metal(metal: Metal, result: Result) -> dict[str, Any]:
         "count": sum(c.count for c in own),
         "weight_g": _g(sum(c.weight for c in own)),
     }
-
-
-def _weaves(piece: Piece) -> list[str]:
-    """The weaves that a piece is made of, each once; none of groups."""
-    parts = piece.parts if isinstance(piece, Sections) else (piece,)
-    return list(dict.fromkeys(part.weave.name for part in parts if isinstance(part, Chain | Sheet)))
 
 
 def _form(piece: Piece) -> str:
@@ -204,7 +198,7 @@ def report_of(result: Result, files: Sequence[str] = (), not_drawn: str = "") ->
         "areal_weight_g_per_cm2": _g(result.areal_weight),
         "repeat": design.piece.repeat,
         "form": _form(design.piece),
-        "weaves": _weaves(design.piece),
+        "weaves": [weave.name for weave in weaves_of(design.piece)],
         "joints": [{"rings": pair(ends), "link": pair(begins)} for ends, begins in placement.joints],
         "length_asked_mm": _mm(result.asked_length),
         "finished_length_mm": _mm(result.finished_length),

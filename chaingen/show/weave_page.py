@@ -53,10 +53,9 @@ def _links_of(weave: Weave) -> dict[str, list[str]]:
 
 def usual_piece(weave: Weave, cells: int = 3) -> Chain | Sheet:
     """A weave in its usual sizes, of so many cells each way."""
-    chosen = tuple((role.name, role.size) for role in weave.roles)
     if weave.repeats is Repeats.SHEET:
-        return Sheet(weave, chosen, columns=cells, rows=cells)
-    return Chain(weave, chosen, repeat=cells)
+        return Sheet(weave, weave.usual, columns=cells, rows=cells)
+    return Chain(weave, weave.usual, repeat=cells)
 
 
 def _ratio(value: float | None) -> str:

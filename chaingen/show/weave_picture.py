@@ -28,17 +28,16 @@ LEAST_SIDE = 3
 
 def sample_piece(weave: Weave) -> Chain | Sheet:
     """A few cells of a weave in its usual sizes."""
-    usual = tuple((role.name, role.size) for role in weave.roles)
     rings = len(weave.rings)
     if weave.repeats is Repeats.CHAIN:
         cells = min(MOST_CELLS, max(LEAST_CELLS, -(-CHAIN_RINGS // rings)))
-        return Chain(weave, usual, repeat=cells)
+        return Chain(weave, weave.usual, repeat=cells)
     cells = max(LEAST_SIDE**2, SHEET_RINGS // rings)
     shape = 1.0
     if weave.pose is not None and weave.pose.across is not None:
         shape = abs(weave.pose.across[1]) / weave.pose.period
     columns = max(LEAST_SIDE, round((cells * shape) ** 0.5))
-    return Sheet(weave, usual, columns=columns, rows=max(LEAST_SIDE, round(cells / columns)))
+    return Sheet(weave, weave.usual, columns=columns, rows=max(LEAST_SIDE, round(cells / columns)))
 
 
 def draw_weave(weave: Weave, path: Path, *, metal: Metal = METALS[0]) -> Path:

@@ -13,8 +13,7 @@ from chaingen.solve.supple import Bend
 from chaingen.solve.verdict import LOOSE_FROM, TIGHT_BELOW, Fit, Nearest
 from chaingen.stock.gauges import describe_wire, gauge_name
 from chaingen.units import format_mm
-from chaingen.weave.pieces import Chain, Piece, Sections, Sheet
-from chaingen.weave.weave import Weave
+from chaingen.weave.pieces import Chain, Piece, Sections, Sheet, weaves_of
 
 MOST_NAMED = 5
 """Collisions and faults that are named one by one."""
@@ -143,7 +142,7 @@ def verdict_lines(result: Result) -> list[str]:
     lines += round_lines(result)
     lines += ring_lines(result)
     lines += joint_lines(result)
-    if any(weave.pose is None for weave in _weaves(design.piece)):
+    if any(weave.pose is None for weave in weaves_of(design.piece)):
         lines.append(
             "Its shape was found from the links of the weave file alone, and others may have the same links: "
             "see the pictures; rings named side_by_side, or a rough pose, decide."
@@ -172,12 +171,6 @@ def verdict_lines(result: Result) -> list[str]:
     elif result.fits:
         lines.append("It has too many unlike groups to be pulled straight, so no finished length is known.")
     return lines
-
-
-def _weaves(piece: Piece) -> list[Weave]:
-    """The weaves that a piece is made of."""
-    parts = piece.parts if isinstance(piece, Sections) else (piece,)
-    return [part.weave for part in parts if isinstance(part, Chain | Sheet)]
 
 
 def _repeated(piece: Piece) -> str:

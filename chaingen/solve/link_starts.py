@@ -95,9 +95,8 @@ def start_from_links(weave: Weave, graph: LinkGraph, rng: np.random.Generator, n
     n, mean = len(graph), float(graph.radii.mean())
     near, lattice = _spread(graph)
     reach = mean * rng.uniform(*LINK_LENGTHS)
-    sheet = weave.repeats is Repeats.SHEET
-    centres, shifts = np.zeros((n, 3)), np.zeros((len(graph.links), 3))
-    if sheet:
+    centres = np.zeros((n, 3))
+    if weave.repeats is Repeats.SHEET:
         # The first lattice vector lies along x.
         along, across = reach * lattice.T
         turn = np.array([[along[0], along[1]], [-along[1], along[0]]]) / np.linalg.norm(along)
@@ -111,13 +110,12 @@ def start_from_links(weave: Weave, graph: LinkGraph, rng: np.random.Generator, n
         twist = rng.uniform(-pi, pi) if weave.turning else 0.0
         period = max(reach * abs(float(lattice[0, 0])), LEAST_PERIOD * mean)
         motion = Motion(MotionKind.SHIFT, period, twist=twist, turning=weave.turning, pitch=mean)
-    shifts = motion.transforms(graph.offsets)[1]
     twin = _twins(graph)
     centres += NOISES[number % len(NOISES)] * mean * rng.normal(size=(n, 3))[twin]
     normals = rng.normal(size=(n, 3))[twin]
     normals /= np.linalg.norm(normals, axis=1)[:, None]
     if number % 2 == 0:
-        normals = _hooked(graph, centres, shifts, normals)[twin]
+        normals = _hooked(graph, centres, motion.transforms(graph.offsets)[1], normals)[twin]
     rank = np.array([int((twin[:ring] == twin[ring]).sum()) for ring in range(n)])
     spare = rank - 0.5 * (np.bincount(twin, minlength=n)[twin] - 1)
     centres += (STACKED * 2.0 * spare * graph.wire_radii)[:, None] * normals

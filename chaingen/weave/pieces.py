@@ -141,3 +141,9 @@ class Sections:
 
 Piece = Run | Chain | Sheet | Sections
 """Anything that can be made."""
+
+
+def weaves_of(piece: Piece) -> tuple[Weave, ...]:
+    """The weaves that a piece is made of, each once, in order; none of groups."""
+    parts = piece.parts if isinstance(piece, Sections) else (piece,)
+    return tuple(dict.fromkeys(part.weave for part in parts if isinstance(part, Chain | Sheet)))

@@ -26,7 +26,7 @@ def weave_cell(weave: Weave, sizes: Mapping[str, RingSize] | None = None) -> Lin
         weave: The weave.
         sizes: The ring size of each role; the usual ones by default.
     """
-    chosen = {role.name: role.size for role in weave.roles} | dict(sizes or {})
+    chosen = dict(weave.usual) | dict(sizes or {})
     index = {ring.name: k for k, ring in enumerate(weave.rings)}
     members = tuple(Member(ring.name, ring.role, chosen[ring.role], 0) for ring in weave.rings)
     links = [(index[link.first], index[link.second]) for link in weave.links]

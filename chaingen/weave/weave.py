@@ -136,6 +136,11 @@ class Weave:
         """The role of that name."""
         return next(role for role in self.roles if role.name == name)
 
+    @property
+    def usual(self) -> tuple[tuple[str, RingSize], ...]:
+        """The usual size of every role, by the role's name."""
+        return tuple((role.name, role.size) for role in self.roles)
+
     def degrees(self) -> dict[str, int]:
         """How many rings each ring of the cell is linked with, by its name."""
         counts = {ring.name: 0 for ring in self.rings}
