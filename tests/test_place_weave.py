@@ -92,6 +92,20 @@ def test_what_an_outline_keeps_does_not_hang_on_where_it_is_drawn(shift):
     assert there.graph.names == here.graph.names
 
 
+def test_an_outline_is_laid_where_most_rings_stay():
+    """A circle about a ring of a square grid holds the grid points within its room (Gauss circle problem)."""
+    weave = find_weave("japanese-8-in-2")
+    sizes = (("large", RingSize("large", 7.0, 1.29)), ("small", RingSize("small", 4.0, 1.29)))
+    placement = place(Sheet(weave, sizes, outline=circle(75.0)))
+    period = placement.cell_area**0.5
+    room = (37.5 - sizes[0][1].radius - sizes[0][1].wire_radius) / period
+    steps = np.arange(-9, 10)
+    about_a_ring = int((np.hypot(*np.meshgrid(steps, steps)) <= room).sum())
+    between = int((np.hypot(*np.meshgrid(steps + 0.5, steps + 0.5)) <= room).sum())
+    kept = sum(member.role == "large" for member in placement.graph.members)
+    assert kept == 2 * max(about_a_ring, between) == 74
+
+
 def test_an_outline_that_holds_no_ring():
     with pytest.raises(NothingLeft):
         place(sheet("european-4-in-1", outline=circle(5.0)))

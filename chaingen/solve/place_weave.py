@@ -50,8 +50,9 @@ Placed = tuple[LinkGraph, Rings, list[Search], float]
 EVEN = 0.15
 """The middle of what an outline keeps may lie this part of a ring radius beside the outline's own."""
 
-LAID = 4
-"""Places where an outline is laid on a sheet that are looked at closely."""
+LAID, LAID_RINGS = 4, 20_000
+"""Places where an outline is laid on a sheet that are looked at closely: so many at least, and all as long as
+they have no more rings together than this."""
 
 
 class NothingLeft(Exception):
@@ -307,7 +308,8 @@ def _cut(sheet: Sheet, graph: LinkGraph, state: State) -> tuple[Ints, Bools]:
             tried.append((even, int(inside.sum()), cells, inside))
     tried.sort(key=lambda one: (not one[0], -one[1]))
     best: tuple[tuple[bool, int], Ints, Bools] | None = None
-    for even, _, cells, inside in tried[:LAID]:
+    looked = max(LAID, LAID_RINGS // max((count for _, count, _, _ in tried), default=1))
+    for even, _, cells, inside in tried[:looked]:
         kept = held(sheet.weave, graph, cells, inside)
         worth = even and bool(kept.any()), int(kept.sum())
         if best is None or worth > best[0]:
