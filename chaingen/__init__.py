@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from chaingen.design.design import Design
     from chaingen.design.load import load_design, parse_design
     from chaingen.errors import BadInput, ChaingenError
-    from chaingen.geometry.rings import Rings
+    from chaingen.geometry.bodies import Bodies
     from chaingen.make.result import Result
     from chaingen.pipeline import build, drape, export, size_overview
     from chaingen.solve.check import check
@@ -32,7 +32,7 @@ _HOME = {
     "Design": "design.design",
     "LinkGraph": "weave.graph",
     "Result": "make.result",
-    "Rings": "geometry.rings",
+    "Bodies": "geometry.bodies",
     "build": "pipeline",
     "check": "solve.check",
     "drape": "pipeline",
@@ -44,11 +44,11 @@ _HOME = {
 
 __all__ = [
     "BadInput",
+    "Bodies",
     "ChaingenError",
     "Design",
     "LinkGraph",
     "Result",
-    "Rings",
     "build",
     "check",
     "drape",

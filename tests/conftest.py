@@ -3,7 +3,7 @@ import pytest
 from click.testing import CliRunner
 
 from chaingen.cli import main
-from chaingen.geometry.rings import Rings
+from chaingen.geometry.bodies import Bodies
 from chaingen.weave.groups import Group, GroupKind, RingSize
 
 AWG_18, AWG_16 = 1.0237, 1.2908
@@ -29,7 +29,7 @@ def rings_of(*rows):
     """Rings from rows of (centre, normal, radius, wire radius)."""
     normals = np.array([row[1] for row in rows], dtype=float)
     normals /= np.linalg.norm(normals, axis=1)[:, None]
-    return Rings(
+    return Bodies(
         np.array([row[0] for row in rows], dtype=float),
         normals,
         np.array([row[2] for row in rows], dtype=float),
@@ -40,7 +40,7 @@ def rings_of(*rows):
 def random_rings(rng, count, *, spread=1.0):
     normals = rng.normal(size=(count, 3))
     normals /= np.linalg.norm(normals, axis=1)[:, None]
-    return Rings(
+    return Bodies(
         spread * rng.normal(size=(count, 3)),
         normals,
         rng.uniform(0.5, 1.5, count),

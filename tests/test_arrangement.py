@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from chaingen.geometry.arrangement import hand, plane_between
-from chaingen.geometry.rings import Rings
+from chaingen.geometry.bodies import Bodies
 from chaingen.solve.rough import group_pose
 from tests.conftest import random_rings, rings_of, rosette, size
 
@@ -40,10 +40,10 @@ def test_plane_between_against_separating_plane_by_linear_programming(rng):
 @pytest.mark.parametrize("count", range(3, 9))
 def test_rosettes_have_a_hand_and_mirroring_changes_it(count):
     rings = group_pose(rosette(count, size(9.0, 0.5)))
-    mirrored = Rings(rings.centres * [1, 1, -1], rings.normals * [1, 1, -1], rings.radii, rings.wire_radii)
+    mirrored = Bodies(rings.centres * [1, 1, -1], rings.normals * [1, 1, -1], rings.radii, rings.wire_radii)
     assert abs(hand(rings)) == 1
     assert hand(mirrored) == -hand(rings)
-    flips = Rings(
+    flips = Bodies(
         rings.centres,
         rings.normals * np.where(np.arange(count) % 2, -1.0, 1.0)[:, None],
         rings.radii,
@@ -61,7 +61,7 @@ def test_rings_that_turn_different_ways_have_no_hand():
     for _ in range(4000):
         normal = rng.normal(size=3)
         extra = rings_of((rng.normal(size=3), normal, 4.0, 0.1))
-        four = Rings(
+        four = Bodies(
             *(
                 np.concatenate([getattr(three, f), getattr(extra, f)])
                 for f in ("centres", "normals", "radii", "wire_radii")

@@ -3,8 +3,8 @@ import dataclasses
 import numpy as np
 import pytest
 
+from chaingen.geometry.bodies import Bodies
 from chaingen.geometry.distance import smallest_gaps
-from chaingen.geometry.rings import Rings
 from chaingen.solve.check import check
 from chaingen.solve.place import place
 from chaingen.weave.graph import LinkGraph
@@ -25,7 +25,7 @@ def changed(rings, ring, *, centre=None, normal=None):
         centres[ring] = centre
     if normal is not None:
         normals[ring] = normal
-    return Rings(centres, normals, rings.radii, rings.wire_radii)
+    return Bodies(centres, normals, rings.radii, rings.wire_radii)
 
 
 def test_a_sound_piece_is_sound(placed):
@@ -37,7 +37,7 @@ def test_a_sound_piece_is_sound(placed):
 def test_rigid_motion_changes_nothing(placed, rng):
     turn, _ = np.linalg.qr(rng.normal(size=(3, 3)))
     turn *= np.sign(np.linalg.det(turn))
-    moved = Rings(
+    moved = Bodies(
         placed.rings.centres @ turn.T + [5.0, -3.0, 2.0],
         placed.rings.normals @ turn.T,
         placed.rings.radii,
@@ -62,7 +62,7 @@ def test_two_swapped_rings_are_named(placed):
     a, b = 0, 13
     centres, normals = placed.rings.centres.copy(), placed.rings.normals.copy()
     centres[[a, b]], normals[[a, b]] = centres[[b, a]], normals[[b, a]]
-    report = check(placed.graph, Rings(centres, normals, placed.rings.radii, placed.rings.wire_radii))
+    report = check(placed.graph, Bodies(centres, normals, placed.rings.radii, placed.rings.wire_radii))
     assert {a, b} <= {ring for pair in report.missing_links for ring in pair}
     assert {a, b} <= {ring for pair in report.unwanted_links for ring in pair}
 
@@ -80,7 +80,9 @@ def test_thicker_wire_names_the_colliding_pair(placed):
     thick = placed.rings.wire_radii.copy()
     a = check(placed.graph, placed.rings).binding_pair[0]
     thick[a] += placed.gap + 0.01
-    report = check(placed.graph, Rings(placed.rings.centres, placed.rings.normals, placed.rings.radii, thick))
+    report = check(
+        placed.graph, Bodies(placed.rings.centres, placed.rings.normals, placed.rings.radii, thick)
+    )
     assert report.collisions
     assert all(a in collision.rings for collision in report.collisions)
     worst = report.collisions[0]
@@ -136,7 +138,7 @@ def test_wrong_shapes_of_a_graph_are_bugs():
     graph = place(Run((side(1, RING),), repeat=2), starts=1).graph
     assert isinstance(graph, LinkGraph)
     with pytest.raises(AssertionError):
-        check(graph, Rings(np.zeros((1, 3)), np.array([[0.0, 0.0, 1.0]]), np.ones(1), np.ones(1) * 0.1))
+        check(graph, Bodies(np.zeros((1, 3)), np.array([[0.0, 0.0, 1.0]]), np.ones(1), np.ones(1) * 0.1))
 
 
 @pytest.mark.parametrize("inside", [6.0, 8.0, 20.0])
@@ -149,7 +151,7 @@ def test_the_smallest_gap_of_loose_chains_is_that_of_all_pairs(inside):
         report = check(placement.graph, placement.rings)
         assert report.smallest_gap == smallest_gaps(placement.rings, everywhere)[0].min()
         # Rings far apart are measured too.
-        apart = Rings(
+        apart = Bodies(
             placement.rings.centres * 50.0,
             placement.rings.normals,
             placement.rings.radii,

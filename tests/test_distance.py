@@ -3,8 +3,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from chaingen.geometry.bodies import Bodies
 from chaingen.geometry.distance import contacts, smallest_gaps
-from chaingen.geometry.rings import Rings
 from tests.conftest import random_rings, rings_of
 from tests.oracles import circle_distance, local_minima
 
@@ -102,14 +102,14 @@ def test_invariance(seed):
     rings = random_rings(rng, 2)
     gap = smallest_gaps(rings, PAIR)[0][0]
     turn, _ = np.linalg.qr(rng.normal(size=(3, 3)))
-    moved = Rings(
+    moved = Bodies(
         rings.centres @ turn.T + rng.normal(size=3), rings.normals @ turn.T, rings.radii, rings.wire_radii
     )
     assert smallest_gaps(moved, PAIR)[0][0] == pytest.approx(gap, abs=1e-9)
     assert smallest_gaps(rings, PAIR[:, ::-1].copy())[0][0] == pytest.approx(gap, abs=1e-9)
-    flipped = Rings(rings.centres, rings.normals * [[-1.0], [1.0]], rings.radii, rings.wire_radii)
+    flipped = Bodies(rings.centres, rings.normals * [[-1.0], [1.0]], rings.radii, rings.wire_radii)
     assert smallest_gaps(flipped, PAIR)[0][0] == pytest.approx(gap, abs=1e-9)
-    big = Rings(7.0 * rings.centres, rings.normals, 7.0 * rings.radii, 7.0 * rings.wire_radii)
+    big = Bodies(7.0 * rings.centres, rings.normals, 7.0 * rings.radii, 7.0 * rings.wire_radii)
     assert smallest_gaps(big, PAIR)[0][0] == pytest.approx(7.0 * gap, abs=1e-8)
 
 

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from chaingen.design.scene import ROW_SCENES, Scene
+from chaingen.geometry.bodies import centreline_points
 from chaingen.geometry.distance import smallest_gaps
 from chaingen.geometry.linking import linked
 from chaingen.geometry.near import near_pairs
-from chaingen.geometry.rings import centreline_points
 from chaingen.geometry.solids import distances
 from chaingen.solve.check import check
 from chaingen.solve.drape.drape import HAIR, cleared, drape

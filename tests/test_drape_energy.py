@@ -5,9 +5,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pytest
 
+from chaingen.geometry.bodies import Bodies
 from chaingen.geometry.distance import smallest_gaps
 from chaingen.geometry.linking import linked
-from chaingen.geometry.rings import Rings
 from chaingen.geometry.solids import Solid, SolidKind, bar, distances, oval
 from chaingen.solve.drape import linear
 from chaingen.solve.drape.bounds import farthest, pair_bound, solid_bound
@@ -19,7 +19,7 @@ from chaingen.solve.drape.energy import (
     pair_energy,
     solid_energy,
 )
-from chaingen.solve.drape.model import Barrier, Bodies, Model, poses_of, semidefinite
+from chaingen.solve.drape.model import Barrier, Model, Setting, poses_of, semidefinite
 from chaingen.solve.drape.starts import neck_form
 from tests.conftest import random_rings, rings_of
 from tests.oracles import circle_points, distance_to_circle
@@ -124,7 +124,7 @@ def posed(rng, rings):
     """Poses with frames turned about the normals and the whole turned anyhow."""
     turn = random_turn(rng)
     poses = poses_of(
-        Rings(
+        Bodies(
             rings.centres @ turn.T + rng.normal(size=3), rings.normals @ turn.T, rings.radii, rings.wire_radii
         )
     )
@@ -441,7 +441,7 @@ def test_no_energy_where_wires_overlap_between_nodes(aspect, apart):
         off = -2e-6 if apart else 2e-6
         rings = rings_of(((0, 0, 0), (0, 0, 1), radius, wire), ((far + off, 0, 0), (0, 1, 0), radius, wire))
         assert smallest_gaps(rings, PAIR)[0][0] == pytest.approx(-2e-6, abs=1e-9)
-        bodies = Bodies(rings.radii, rings.wire_radii, np.zeros((2, 3)), (), 0.0)
+        bodies = Setting(rings.radii, rings.wire_radii, np.zeros((2, 3)), (), 0.0)
         model = Model(bodies, Barrier(reach, 1.0, np.empty(0, dtype=np.int64), np.empty(0)))
         half = np.pi / model.nodes
         # Node 0 stands half a step beside the place nearest to the other ring.
@@ -478,7 +478,7 @@ def test_a_step_within_the_bound_changes_no_link():
     rings = random_rings(rng, 6000, spread=0.7)
     pairs = np.column_stack([np.arange(0, 6000, 2), np.arange(1, 6000, 2)])
     # As thick as the room they have: the bound rests on wires being clear, and thick wires move farthest.
-    gaps, _ = smallest_gaps(Rings(rings.centres, rings.normals, rings.radii, np.zeros(6000)), pairs)
+    gaps, _ = smallest_gaps(Bodies(rings.centres, rings.normals, rings.radii, np.zeros(6000)), pairs)
     wires = np.repeat(0.5 * gaps, 2)
     step = rng.normal(size=(6000, 5)) * 10.0 ** rng.uniform(-1, 1, (6000, 1))
     for k, pair in enumerate(pairs):

@@ -7,7 +7,7 @@ import pytest
 
 from chaingen.geometry.solids import Solid, SolidKind, bar
 from chaingen.solve.drape.friction import Grip, add_friction, carried, slip_energy
-from chaingen.solve.drape.model import SLIP, Barrier, Bodies, Model, poses_of
+from chaingen.solve.drape.model import SLIP, Barrier, Model, Setting, poses_of
 from chaingen.solve.drape.rest import Settling
 from tests.conftest import rings_of
 
@@ -27,7 +27,7 @@ def hooked_on_a_bar(friction=MU):
     rings = rings_of(((0, 0, 0), (0.1, 1, 0.03), upper, wire), ((0, 0, -drop), (1, 0.05, 0.02), lower, thick))
     peg = bar(np.array([0.0, 0.0, upper - wire - 1.0 - 0.5 * REACH]), np.array([0.1, 1.0, 0.0]), 1.0)
     loads = np.array([[0.0, 0.0, -1.0], [0.0, 0.0, -0.7]])
-    return Bodies(rings.radii, rings.wire_radii, loads, (peg,), friction), poses_of(rings)
+    return Setting(rings.radii, rings.wire_radii, loads, (peg,), friction), poses_of(rings)
 
 
 def gripping(rng, share):
@@ -148,7 +148,7 @@ def settled_on_a_slope(degrees, friction, steps=150):
     wire = 0.5
     rings = rings_of(((wire + 0.5 * REACH) * up, up, 2.5, wire))
     solid = Solid(SolidKind.PLANE, np.array([*up, 0.0]))
-    bodies = Bodies(rings.radii, rings.wire_radii, np.array([[0.0, 0.0, -1.0]]), (solid,), friction)
+    bodies = Setting(rings.radii, rings.wire_radii, np.array([[0.0, 0.0, -1.0]]), (solid,), friction)
     settling = Settling(bodies, poses_of(rings), barrier())
     terms, reached = settling.relax(1e-3, steps)
     moved = settling.poses.centres[0] - rings.centres[0]

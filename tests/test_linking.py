@@ -1,8 +1,8 @@
 import numpy as np
 import pytest
 
+from chaingen.geometry.bodies import Bodies
 from chaingen.geometry.linking import crossings, linked
-from chaingen.geometry.rings import Rings
 from tests.conftest import random_rings, rings_of
 from tests.oracles import outside_linking, solid_angle_linking
 
@@ -42,7 +42,7 @@ def test_linking_is_symmetric_and_rigid(rng):
     _, there = crossings(rings, pairs)
     _, back = crossings(rings, pairs[:, ::-1].copy())
     assert there.tolist() == back.tolist()
-    mirrored = Rings(rings.centres * [1, 1, -1], rings.normals * [1, 1, -1], rings.radii, rings.wire_radii)
+    mirrored = Bodies(rings.centres * [1, 1, -1], rings.normals * [1, 1, -1], rings.radii, rings.wire_radii)
     # A mirror turns a circle's sense about its mirrored normal, and the linking number's sign, for both rings
     # alike.
     assert crossings(mirrored, pairs)[0].tolist() == crossings(rings, pairs)[0].tolist()

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from chaingen.geometry.rings import Rings
+from chaingen.geometry.bodies import Bodies
 from chaingen.model.mesh import (
     FEWEST_ROUND_RING,
     FEWEST_ROUND_WIRE,
@@ -221,6 +221,6 @@ def test_one_template_for_each_size():
 
 
 def test_no_rings_have_no_triangles():
-    none = Rings(np.empty((0, 3)), np.empty((0, 3)), np.empty(0), np.empty(0))
+    none = Bodies(np.empty((0, 3)), np.empty((0, 3)), np.empty(0), np.empty(0))
     assert triangle_count(none) == 0
     assert frames(none).shape == (0, 3, 3)

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from chaingen.geometry.rings import Rings
+from chaingen.geometry.bodies import Bodies
 from chaingen.solve.motion import UNKNOWNS, Motion, MotionKind, images_of, repeat_cell
 
 
@@ -58,7 +58,7 @@ def test_slopes_of_image_points_by_finite_differences(motion):
 
 
 def test_images_follow_one_another_by_the_same_motion():
-    cell = Rings(np.array([[0.0, 1.0, 0.0]]), np.array([[0.0, 0.0, 1.0]]), np.full(1, 2.0), np.full(1, 0.4))
+    cell = Bodies(np.array([[0.0, 1.0, 0.0]]), np.array([[0.0, 0.0, 1.0]]), np.full(1, 2.0), np.full(1, 0.4))
     motion = Motion(MotionKind.SHIFT, 3.0, twist=0.5 * np.pi)
     row = repeat_cell(cell, motion, 5)
     assert row.centres[4] == pytest.approx([12.0, 1.0, 0.0])

@@ -8,7 +8,7 @@ import pytest
 import trimesh
 
 from chaingen.errors import CannotWrite
-from chaingen.geometry.rings import Rings
+from chaingen.geometry.bodies import Bodies
 from chaingen.model.mesh import segment_counts
 from chaingen.model.obj import write_obj
 from chaingen.solve.place import place
@@ -99,7 +99,7 @@ def test_unit_and_size(tmp_path, rng):
 
 
 def test_no_rings(tmp_path):
-    none = Rings(np.empty((0, 3)), np.empty((0, 3)), np.empty(0), np.empty(0))
+    none = Bodies(np.empty((0, 3)), np.empty((0, 3)), np.empty(0), np.empty(0))
     write_obj(tmp_path / "a.obj", none, [])
     assert objects_of(tmp_path / "a.obj") == {}
 

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 import shapely
 
-from chaingen.geometry.rings import Rings, centreline_points
+from chaingen.geometry.bodies import Bodies, centreline_points
 from chaingen.weave.outline import circle, drop, polygon, within
 
 
@@ -27,7 +27,7 @@ def test_whole_rings_lie_within():
     n = 400
     normals = rng.normal(size=(n, 3))
     normals /= np.linalg.norm(normals, axis=1)[:, None]
-    rings = Rings(rng.uniform(-12.0, 12.0, size=(n, 3)), normals, np.full(n, 2.0), rng.choice([0.3, 0.5], n))
+    rings = Bodies(rng.uniform(-12.0, 12.0, size=(n, 3)), normals, np.full(n, 2.0), rng.choice([0.3, 0.5], n))
     outline = polygon(np.array([[-10.0, -8.0], [10.0, -8.0], [0.0, 11.0]]))
     shift = np.array([0.5, -0.5])
     kept = within(outline, rings, shift)

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from chaingen.errors import CannotWrite
-from chaingen.geometry.rings import Rings
+from chaingen.geometry.bodies import Bodies
 from chaingen.model.placement_file import VERSION, placement_data, write_placement
 from chaingen.solve.check import check
 from chaingen.solve.place import place
@@ -32,7 +32,7 @@ def placed():
 def rings_from(data):
     bodies = data["bodies"]
     inside, wire = (np.array([b[key] for b in bodies]) for key in ("inside_diameter", "wire_diameter"))
-    return Rings(
+    return Bodies(
         np.array([b["centre"] for b in bodies]),
         np.array([b["normal"] for b in bodies]),
         0.5 * (inside + wire),

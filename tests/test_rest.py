@@ -7,12 +7,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from chaingen.geometry.rings import Rings, concatenate
+from chaingen.geometry.bodies import Bodies, concatenate
 from chaingen.geometry.solids import bar, distances, plane
 from chaingen.solve.check import check
 from chaingen.solve.drape.disorder import shaken_up
 from chaingen.solve.drape.energy import Poses
-from chaingen.solve.drape.model import Barrier, Bodies, poses_of
+from chaingen.solve.drape.model import Barrier, Setting, poses_of
 from chaingen.solve.drape.rest import Settling, unbalanced_force
 from chaingen.weave.graph import row_graph
 from tests.conftest import rings_of, side, size
@@ -60,7 +60,7 @@ def laden(rings, solids, friction, weights=None):
         weights = weights / weights.mean()
     loads = np.zeros((len(rings), 3))
     loads[:, 2] = -weights
-    return Bodies(rings.radii, rings.wire_radii, loads, solids, friction)
+    return Setting(rings.radii, rings.wire_radii, loads, solids, friction)
 
 
 def settling_of(bodies, poses, share=0.1, *, watch=None):
@@ -69,7 +69,7 @@ def settling_of(bodies, poses, share=0.1, *, watch=None):
 
 
 def rings_at(bodies, poses):
-    return Rings(poses.centres, poses.frames[:, 2], bodies.radii, bodies.wire_radii)
+    return Bodies(poses.centres, poses.frames[:, 2], bodies.radii, bodies.wire_radii)
 
 
 FOUR = [(4.0, 1.0), (5.0, 0.8), (3.5, 0.7), (4.5, 1.1)]
@@ -308,7 +308,7 @@ def test_shaken_up_stays_clear_of_a_thin_bar():
 def test_no_rings_are_at_rest_already():
     """A piece apart from everything with nothing to pull it takes no step."""
     rings = concatenate([rings_of(((9.0 * k, 0, 0), (0, 0, 1), 2.0, 0.5)) for k in range(3)])
-    bodies = Bodies(rings.radii, rings.wire_radii, np.zeros((3, 3)), (), 0.2)
+    bodies = Setting(rings.radii, rings.wire_radii, np.zeros((3, 3)), (), 0.2)
     settling = settling_of(bodies, poses_of(rings))
     terms, reached = settling.relax(1e-9, 5)
     assert reached

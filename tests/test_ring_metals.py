@@ -14,7 +14,7 @@ from scipy.integrate import quad
 
 from chaingen.design.colouring import MetalPattern, PatternKind
 from chaingen.design.design import Design
-from chaingen.geometry.rings import Rings
+from chaingen.geometry.bodies import Bodies
 from chaingen.make.counts import areal_weight, ring_counts, ring_weight
 from chaingen.make.grid import chain_grid, grid_of
 from chaingen.make.metals import RingMetals, cell_metals, ring_metals, worn_metals
@@ -321,7 +321,7 @@ def test_rings_side_by_side_stand_in_one_place():
 
 def test_moving_a_sheet_or_naming_its_rings_otherwise_counts_alike():
     piece, graph, rings = sheet_of({"a": (0.0, 0.0), "b": (2.5, 2.0)}, 5.0, (0.0, 4.0), 3, 3)
-    moved = Rings(rings.centres + np.array([31.7, -4.9, 2.0]), rings.normals, rings.radii, rings.wire_radii)
+    moved = Bodies(rings.centres + np.array([31.7, -4.9, 2.0]), rings.normals, rings.radii, rings.wire_radii)
     assert counted(piece, graph, moved) == counted(piece, graph, rings)
     other, graph_, rings_ = sheet_of({"b": (2.5, 2.0), "a": (0.0, 0.0)}, 5.0, (0.0, 4.0), 3, 3)
     assert counted(other, graph_, rings_) == counted(piece, graph, rings)
@@ -602,7 +602,7 @@ def test_a_film_keeps_metals_apart_while_rings_move(can_draw, tmp_path, small):
     rings = row_of(5)
     look = look_of(RingMetals((GOLD, BLUE, SILVER, COPPER, green), np.arange(5)))
     frames = [
-        Rings(rings.centres + lift * Z, rings.normals, rings.radii, rings.wire_radii)
+        Bodies(rings.centres + lift * Z, rings.normals, rings.radii, rings.wire_radii)
         for lift in np.linspace(6.0, 0.0, 8)
     ]
     path = tmp_path / "settling.gif"

@@ -8,7 +8,7 @@ import pytest
 from PIL import Image, ImageSequence
 
 from chaingen.errors import CannotDraw, CannotWrite
-from chaingen.geometry.rings import Rings, concatenate
+from chaingen.geometry.bodies import Bodies, concatenate
 from chaingen.geometry.solids import SolidKind, bar, distances, form, ledge, oval, plane
 from chaingen.show import camera, drawing, film, supports
 from chaingen.show.camera import FOOT
@@ -30,7 +30,7 @@ RADIUS, WIRE, PITCH = 2.5, 0.5, 4.0
 def along(points, one, other):
     """Rings at these places whose planes take turns."""
     normals = np.where(np.arange(len(points))[:, None] % 2 == 0, one, other)
-    return Rings(points, normals, np.full(len(points), RADIUS), np.full(len(points), WIRE))
+    return Bodies(points, normals, np.full(len(points), RADIUS), np.full(len(points), WIRE))
 
 
 def loop(points):
@@ -81,7 +81,7 @@ def overhanging(columns=12, rows=4, edge=4.0):
     points = np.repeat(np.column_stack([x, 0.0 * s, z]), rows, axis=0)
     points[:, 1] = PITCH * np.tile(np.arange(rows), columns)
     count = len(points)
-    return Rings(points, np.repeat(up, rows, axis=0), np.full(count, RADIUS), np.full(count, WIRE))
+    return Bodies(points, np.repeat(up, rows, axis=0), np.full(count, RADIUS), np.full(count, WIRE))
 
 
 def circle(radius, count):
@@ -145,7 +145,7 @@ def settling(count=90):
     parts = np.linspace(0.6, 1.0, count)
     rings = hanging()
     return [
-        Rings(rings.centres * [1.0, 1.0, part], rings.normals, rings.radii, rings.wire_radii)
+        Bodies(rings.centres * [1.0, 1.0, part], rings.normals, rings.radii, rings.wire_radii)
         for part in parts
     ]
 
@@ -351,7 +351,7 @@ def test_shade_is_the_part_of_the_sky_that_wires_hide(monkeypatch):
     monkeypatch.setattr(supports, "SHADE_REACH", 100.0)
     rng = np.random.default_rng(7)
     radius, wire, height = 3.0, 0.15, 4.0
-    ring = Rings(np.array([[0.0, 0.0, height]]), Z[None, :], np.array([radius]), np.array([wire]))
+    ring = Bodies(np.array([[0.0, 0.0, height]]), Z[None, :], np.array([radius]), np.array([wire]))
     turn, r = rng.uniform(0.0, 2.0 * np.pi, 20_000), np.sqrt(rng.uniform(0.0, 1.0, 20_000))
     rays = np.column_stack([r * np.cos(turn), r * np.sin(turn), np.sqrt(1.0 - r * r)])
     nodes = circle_points(ring.centres[0], Z, radius, np.linspace(0.0, 2.0 * np.pi, 360, endpoint=False))

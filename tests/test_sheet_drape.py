@@ -7,9 +7,9 @@ import pytest
 from scipy.optimize import minimize
 
 from chaingen.design.scene import ROW_SCENES, SHEET_SCENES, Scene, SceneKind
+from chaingen.geometry.bodies import Bodies, centreline_points
 from chaingen.geometry.distance import smallest_gaps
 from chaingen.geometry.linking import linked
-from chaingen.geometry.rings import Rings, centreline_points
 from chaingen.geometry.solids import distances
 from chaingen.solve.check import check
 from chaingen.solve.drape.drape import drape
@@ -59,7 +59,7 @@ def lattice(p, q, tilt, columns, rows, *, mirrored=False):
     n = len(kind)
     centres = np.column_stack([p * (i + 0.5 * kind), q * (j + 0.5 * kind), np.zeros(n)])
     normals = np.column_stack([np.zeros(n), np.sin(tilt) * (2 * kind - 1), np.full(n, np.cos(tilt))])
-    return Rings(centres, normals, np.full(n, RING.radius), np.full(n, RING.wire_radius)), links
+    return Bodies(centres, normals, np.full(n, RING.radius), np.full(n, RING.wire_radius)), links
 
 
 @functools.cache

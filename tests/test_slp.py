@@ -3,7 +3,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from chaingen.geometry.rings import Rings
+from chaingen.geometry.bodies import Bodies
 from chaingen.solve import rough
 from chaingen.solve.contacts import Contacts, State, jacobian, stepped
 from chaingen.solve.motion import PERIOD, UNKNOWNS, Motion, MotionKind
@@ -80,7 +80,7 @@ def test_widening_finds_the_links_from_a_mess():
         rng = np.random.default_rng(seed)
         normals = rng.normal(size=(3, 3))
         normals /= np.linalg.norm(normals, axis=1)[:, None]
-        rings = Rings(6.0 * rng.uniform(-1, 1, (3, 3)), normals, graph.radii, graph.wire_radii)
+        rings = Bodies(6.0 * rng.uniform(-1, 1, (3, 3)), normals, graph.radii, graph.wire_radii)
         right += widen(contacts, State(rings, Motion())).value > 0.0
     assert right >= 9
 

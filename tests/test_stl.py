@@ -11,7 +11,7 @@ import trimesh
 
 from chaingen import files
 from chaingen.errors import CannotWrite
-from chaingen.geometry.rings import Rings
+from chaingen.geometry.bodies import Bodies
 from chaingen.model import stl
 from chaingen.model.mesh import segment_counts, torus_mesh, triangle_count
 from chaingen.model.stl import write_stl
@@ -119,7 +119,7 @@ def test_chunks_leave_no_trace(tmp_path, monkeypatch):
 
 
 def test_no_rings(tmp_path):
-    none = Rings(np.empty((0, 3)), np.empty((0, 3)), np.empty(0), np.empty(0))
+    none = Bodies(np.empty((0, 3)), np.empty((0, 3)), np.empty(0), np.empty(0))
     assert write_stl(tmp_path / "a.stl", none) == 84
     assert len(facets_of(tmp_path / "a.stl")) == 0
 

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from chaingen.geometry.rings import Rings
+from chaingen.geometry.bodies import Bodies
 from chaingen.solve.check import check
 from chaingen.solve.link_starts import _hooked, _spread, _twins
 from chaingen.solve.motion import images_of
@@ -73,7 +73,7 @@ def test_axes_are_turned_to_hook():
     rng = np.random.default_rng(5)
     normals = rng.normal(size=(2, 3))
     normals /= np.linalg.norm(normals, axis=1)[:, None]
-    rings = Rings(np.array([[0.0, 0.0, 0.0], [4.0, 0.0, 0.0]]), normals, graph.radii, graph.wire_radii)
+    rings = Bodies(np.array([[0.0, 0.0, 0.0], [4.0, 0.0, 0.0]]), normals, graph.radii, graph.wire_radii)
     shifts = np.zeros((len(graph.links), 3))
     shifts[:, 0] = 8.0 * graph.offsets[:, 0]
     turned = _hooked(graph, rings.centres, shifts, normals)

@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from chaingen.geometry.bodies import Bodies, concatenate
 from chaingen.geometry.distance import smallest_gaps
 from chaingen.geometry.linking import crossings
-from chaingen.geometry.rings import Rings, concatenate
 from chaingen.solve.weaves import solve_weave
 from chaingen.weave.catalogue import find_weave
 from tests.weave_shapes import (
@@ -168,7 +168,7 @@ def test_a_japanese_sheet_hinges():
 
 
 def moved(rings, by):
-    return Rings(rings.centres + by, rings.normals, rings.radii, rings.wire_radii)
+    return Bodies(rings.centres + by, rings.normals, rings.radii, rings.wire_radii)
 
 
 def stuck(ring, cage, direction):

@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 
+from chaingen.geometry.bodies import Bodies
 from chaingen.geometry.near import near_pairs
 from chaingen.geometry.packing import enclosing_bound
-from chaingen.geometry.rings import Rings
 from chaingen.solve.check import check
 from chaingen.solve.contacts import Contacts
 from chaingen.solve.motion import images_of
@@ -131,4 +131,4 @@ def aligned(rings, k, other):
     normals = rings.normals.copy()
     if normals[k] @ normals[other] < 0.0:
         normals[k] *= -1.0
-    return Rings(rings.centres, normals, rings.radii, rings.wire_radii)
+    return Bodies(rings.centres, normals, rings.radii, rings.wire_radii)

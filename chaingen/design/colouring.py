@@ -5,7 +5,7 @@ from enum import StrEnum
 
 import numpy as np
 
-from chaingen.geometry.rings import Ints
+from chaingen.geometry.types import Ints
 from chaingen.stock.metals import Metal
 
 

@@ -12,11 +12,12 @@ import networkx as nx
 import numpy as np
 import numpy.typing as npt
 
+from chaingen.geometry.bodies import Bodies
 from chaingen.geometry.linking import crossings
-from chaingen.geometry.rings import Ints, Rings
+from chaingen.geometry.types import Ints
 
 
-def plane_between(rings: Rings, pairs: Ints) -> npt.NDArray[np.bool_]:
+def plane_between(rings: Bodies, pairs: Ints) -> npt.NDArray[np.bool_]:
     """Whether a plane passes between the two circles of each pair.
 
     Args:
@@ -31,7 +32,7 @@ def plane_between(rings: Rings, pairs: Ints) -> npt.NDArray[np.bool_]:
     return np.asarray((there == 0) & (back == 0))
 
 
-def hand(rings: Rings) -> int:
+def hand(rings: Bodies) -> int:
     """The hand of a set of mutually linked rings.
 
     Args:

@@ -20,7 +20,8 @@ from math import cos, pi, sin, sqrt
 import numba
 import numpy as np
 
-from chaingen.geometry.rings import Floats, Ints, Rings
+from chaingen.geometry.bodies import Bodies
+from chaingen.geometry.types import Floats, Ints
 
 SAMPLES = 32
 """Angles at which f' is sampled; a dip that hides between two of them is looked for by the sign of f''."""
@@ -305,7 +306,7 @@ def _all_minima(
             gaps[k, m] = _apart(points[k, m]) - wires[i] - wires[j] if m < count else np.nan
 
 
-def smallest_gaps(rings: Rings, pairs: Ints) -> tuple[Floats, Floats]:
+def smallest_gaps(rings: Bodies, pairs: Ints) -> tuple[Floats, Floats]:
     """Smallest gap of each pair and where it is.
 
     Args:
@@ -336,7 +337,7 @@ class Contacts:
     points: Floats
 
 
-def contacts(rings: Rings, pairs: Ints) -> Contacts:
+def contacts(rings: Bodies, pairs: Ints) -> Contacts:
     """Every local minimum of the gap of each pair; four even places where it is the same all round.
 
     Args:

@@ -11,8 +11,9 @@ import numba
 import numpy as np
 import numpy.typing as npt
 
+from chaingen.geometry.bodies import Bodies
 from chaingen.geometry.distance import frame
-from chaingen.geometry.rings import Floats, Ints, Rings
+from chaingen.geometry.types import Floats, Ints
 
 
 @numba.njit(cache=True)
@@ -64,7 +65,7 @@ def _crossings(
         )
 
 
-def crossings(rings: Rings, pairs: Ints) -> tuple[Ints, Ints]:
+def crossings(rings: Bodies, pairs: Ints) -> tuple[Ints, Ints]:
     """For each pair, how often the first circle crosses the disc of the second, and the signed sum.
 
     Args:
@@ -80,7 +81,7 @@ def crossings(rings: Rings, pairs: Ints) -> tuple[Ints, Ints]:
     return count, signed
 
 
-def linked(rings: Rings, pairs: Ints) -> npt.NDArray[np.bool_]:
+def linked(rings: Bodies, pairs: Ints) -> npt.NDArray[np.bool_]:
     """Whether the two rings of each pair are linked.
 
     Args:

@@ -3,10 +3,11 @@
 import numpy as np
 from scipy.spatial import cKDTree
 
-from chaingen.geometry.rings import Ints, Rings
+from chaingen.geometry.bodies import Bodies
+from chaingen.geometry.types import Ints
 
 
-def near_pairs(rings: Rings, *, margin: float = 0.0) -> Ints:
+def near_pairs(rings: Bodies, *, margin: float = 0.0) -> Ints:
     """All pairs whose wires could be within `margin` of each other, judged by their bounding spheres.
 
     Linked rings are always among them. Rings are searched by size, so one large ring among small ones costs

@@ -12,7 +12,7 @@ from math import pi, sqrt
 import numpy as np
 from scipy.optimize import minimize
 
-from chaingen.geometry.rings import Floats
+from chaingen.geometry.types import Floats
 
 EQUAL_DISCS = (
     1.0, 2.0, 2.1547, 2.4142, 2.7013, 3.0, 3.0, 3.3048, 3.6131, 3.8130,

@@ -13,7 +13,7 @@ import numba
 import numpy as np
 from scipy.special import ellipe
 
-from chaingen.geometry.rings import Floats
+from chaingen.geometry.types import Floats
 
 ELLIPSE_STEPS = 60
 """Steps of the search for the nearest point of an ellipse; Newton needs about five, bisection never more."""

@@ -7,7 +7,8 @@ from itertools import pairwise, takewhile
 import numpy as np
 import numpy.typing as npt
 
-from chaingen.geometry.rings import Floats, Ints, Rings
+from chaingen.geometry.bodies import Bodies
+from chaingen.geometry.types import Floats, Ints
 from chaingen.weave.graph import LinkGraph
 from chaingen.weave.groups import GroupKind, Run
 from chaingen.weave.pieces import Piece, Sheet
@@ -33,7 +34,7 @@ _SHEET_NAME = re.compile(r"(\d+)\.(\d+)(.+)")
 _CHAIN_NAME = re.compile(r"(\d+)(.+)")
 
 
-def grid_of(piece: Piece, graph: LinkGraph, rings: Rings) -> Grid:
+def grid_of(piece: Piece, graph: LinkGraph, rings: Bodies) -> Grid:
     """Column and row of every ring, from 0.
 
     In a run, a chain or sections the column is the ring's place along the piece. Its row is its rank there:
@@ -158,7 +159,7 @@ def _lattice(cells: Ints, centres: Floats) -> tuple[Floats, Floats]:
     return np.asarray(mean_centres - mean_steps @ shifts), np.asarray(shifts)
 
 
-def _sheet_grid(weave: Weave, graph: LinkGraph, rings: Rings) -> Grid:
+def _sheet_grid(weave: Weave, graph: LinkGraph, rings: Bodies) -> Grid:
     cells = cell_rings(weave, graph)
     along, across, kind = cells.T
     used, kind = np.unique(kind, return_inverse=True)

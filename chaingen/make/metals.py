@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from chaingen.design.design import Design
-from chaingen.geometry.rings import Ints
+from chaingen.geometry.types import Ints
 from chaingen.make.grid import Grid, chain_grid, grid_of, run_grid
 from chaingen.solve.placement import Placement
 from chaingen.stock.metals import Metal

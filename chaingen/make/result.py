@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from chaingen.design.design import Design
-from chaingen.geometry.rings import Ints
+from chaingen.geometry.types import Ints
 from chaingen.make.counts import RingCount, areal_weight
 from chaingen.make.metals import RingMetals
 from chaingen.solve.bound import Threading

@@ -11,7 +11,8 @@ from math import acos, ceil, pi
 import numpy as np
 import numpy.typing as npt
 
-from chaingen.geometry.rings import Floats, Rings, axes_across
+from chaingen.geometry.bodies import Bodies, axes_across
+from chaingen.geometry.types import Floats
 
 TOLERANCE = 0.01
 """Default distance allowed between mesh and true torus [mm]: a tenth of what fine printing resolves."""
@@ -78,18 +79,18 @@ def torus_mesh(radius: float, wire_radius: float, tolerance: float = TOLERANCE) 
     return TorusMesh(vertices, normals, faces, facet)
 
 
-def frames(rings: Rings) -> Floats:
+def frames(rings: Bodies) -> Floats:
     """Rotation matrices that take the z axis to each ring's normal, shape (n, 3, 3)."""
     return np.stack([*axes_across(rings.normals), rings.normals], axis=2)
 
 
-def templates(rings: Rings, tolerance: float) -> tuple[list[TorusMesh], npt.NDArray[np.int64]]:
+def templates(rings: Bodies, tolerance: float) -> tuple[list[TorusMesh], npt.NDArray[np.int64]]:
     """One mesh for each size of ring, and for each ring the index of its mesh, shape (n,)."""
     sizes, of_ring = np.unique(np.column_stack([rings.radii, rings.wire_radii]), axis=0, return_inverse=True)
     return [torus_mesh(float(r), float(w), tolerance) for r, w in sizes], of_ring.reshape(-1)
 
 
-def triangle_count(rings: Rings, tolerance: float = TOLERANCE) -> int:
+def triangle_count(rings: Bodies, tolerance: float = TOLERANCE) -> int:
     """Triangles of all rings' meshes together."""
     meshes, of_ring = templates(rings, tolerance)
     return int(np.array([len(mesh.faces) for mesh in meshes])[of_ring].sum())

@@ -4,14 +4,14 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from chaingen.files import whole_file
-from chaingen.geometry.rings import Rings
+from chaingen.geometry.bodies import Bodies
 from chaingen.model.mesh import TOLERANCE, frames, templates
 
 DECIMALS = 5
 """Digits after the point: 10 nanometres, so that equal vertices stay equal and nothing visible is lost."""
 
 
-def write_obj(path: Path, rings: Rings, names: Sequence[str], *, tolerance: float = TOLERANCE) -> int:
+def write_obj(path: Path, rings: Bodies, names: Sequence[str], *, tolerance: float = TOLERANCE) -> int:
     """Write rings as OBJ in millimetres, whole or not at all.
 
     Args:

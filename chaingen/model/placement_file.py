@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from chaingen.files import write_text
-from chaingen.geometry.rings import Rings
+from chaingen.geometry.bodies import Bodies
 from chaingen.weave.graph import LinkGraph
 
 VERSION = 1
@@ -15,7 +15,7 @@ DIGITS = 9
 """Decimals of numbers: a picometre, so that a reopened placement passes the same check."""
 
 
-def placement_data(graph: LinkGraph, rings: Rings) -> dict[str, Any]:
+def placement_data(graph: LinkGraph, rings: Bodies) -> dict[str, Any]:
     """The content of placement.json; lengths in mm, normals of unit length."""
     bodies = [
         {
@@ -45,7 +45,7 @@ def placement_data(graph: LinkGraph, rings: Rings) -> dict[str, Any]:
     }
 
 
-def write_placement(path: Path, graph: LinkGraph, rings: Rings) -> None:
+def write_placement(path: Path, graph: LinkGraph, rings: Bodies) -> None:
     """Write placement.json, one body a line.
 
     Raises:

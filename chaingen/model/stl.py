@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from chaingen.errors import CannotWrite
 from chaingen.files import whole_file
-from chaingen.geometry.rings import Rings
+from chaingen.geometry.bodies import Bodies
 from chaingen.model.mesh import TOLERANCE, frames, templates, triangle_count
 
 HEADER = b"chaingen rings, binary STL, unit: millimetre"
@@ -63,7 +63,7 @@ def _fill(
         facet.attribute = 0
 
 
-def write_stl(path: Path, rings: Rings, *, tolerance: float = TOLERANCE) -> int:
+def write_stl(path: Path, rings: Bodies, *, tolerance: float = TOLERANCE) -> int:
     """Write rings as binary STL in millimetres, whole or not at all.
 
     Args:

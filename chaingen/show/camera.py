@@ -5,7 +5,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from chaingen.geometry.rings import Floats, Rings
+from chaingen.geometry.bodies import Bodies
+from chaingen.geometry.types import Floats
 
 LONG_SIDE = 1600
 """Pixels of a picture's long side."""
@@ -56,7 +57,7 @@ class View:
         """Scale of the picture, the same everywhere in it."""
         return 2.0 * self.half_height / self.height
 
-    def sees(self, rings: Rings) -> npt.NDArray[np.bool_]:
+    def sees(self, rings: Bodies) -> npt.NDArray[np.bool_]:
         """Which rings reach into the frame, shape (n,)."""
         seen = np.ones(len(rings), dtype=bool)
         half_width = 0.5 * self.width * self.mm_per_pixel
@@ -65,7 +66,7 @@ class View:
             seen &= np.abs(middle - self.focus @ axis) < half_frame + half
         return seen
 
-    def foot_holds(self, rings: Rings) -> npt.NDArray[np.bool_]:
+    def foot_holds(self, rings: Bodies) -> npt.NDArray[np.bool_]:
         """Which rings reach into the foot, where the scale bar is, shape (n,)."""
         middle, half = _reach(rings, self.up)
         top = self.focus @ self.up - self.half_height + FOOT * self.mm_per_pixel
@@ -76,19 +77,19 @@ def _unit(v: Floats) -> Floats:
     return np.asarray(v / np.linalg.norm(v))
 
 
-def _reach(rings: Rings, axis: Floats) -> tuple[Floats, Floats]:
+def _reach(rings: Bodies, axis: Floats) -> tuple[Floats, Floats]:
     """Middle and half extent of each ring along a unit vector [mm]: R |axis across the normal| + r, exact."""
     half = rings.radii * np.sqrt(np.clip(1.0 - (rings.normals @ axis) ** 2, 0.0, 1.0)) + rings.wire_radii
     return rings.centres @ axis, np.asarray(half)
 
 
-def extent(rings: Rings, axis: Floats) -> tuple[float, float]:
+def extent(rings: Bodies, axis: Floats) -> tuple[float, float]:
     """Exact extent of the rings along a unit vector [mm]."""
     middle, half = _reach(rings, axis)
     return float((middle - half).min()), float((middle + half).max())
 
 
-def framed(name: str, rings: Rings, towards: Floats, up: Floats, shown: Rings | None = None) -> View:
+def framed(name: str, rings: Bodies, towards: Floats, up: Floats, shown: Bodies | None = None) -> View:
     """A view that fills the frame with `shown` (all rings by default).
 
     Args:
@@ -119,7 +120,7 @@ def framed(name: str, rings: Rings, towards: Floats, up: Floats, shown: Rings | 
     return View(name, focus, towards, up, width, height, half_height, depth)
 
 
-def four_views(rings: Rings, focus: Floats) -> list[View]:
+def four_views(rings: Bodies, focus: Floats) -> list[View]:
     """Front, side, three-quarter and close-up views.
 
     Args:

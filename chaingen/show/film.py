@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 
 from chaingen.files import whole_file
-from chaingen.geometry.rings import Floats, Rings, concatenate
+from chaingen.geometry.bodies import Bodies, concatenate
 from chaingen.geometry.solids import Solid
+from chaingen.geometry.types import Floats
 from chaingen.show.camera import STAND_OFF, View, extent
 from chaingen.show.drawing import pyvista_off_screen
 from chaingen.show.look import Look
@@ -51,7 +52,7 @@ PAPER = (0.945, 0.947, 0.947)
 
 
 def turning_views(
-    rings: Rings, elevation: float, count: int = TURN_FRAMES, *, tallness: float = 0.0
+    rings: Bodies, elevation: float, count: int = TURN_FRAMES, *, tallness: float = 0.0
 ) -> list[View]:
     """Views all round a piece, about a vertical axis through its middle, all to one scale.
 
@@ -70,7 +71,7 @@ def turning_views(
     return _views("turning", rings, 0.5 * (low + high), directions, tallness)
 
 
-def settling_view(frames: Sequence[Rings], towards: Floats, *, tallness: float = 0.0) -> View:
+def settling_view(frames: Sequence[Bodies], towards: Floats, *, tallness: float = 0.0) -> View:
     """One view that holds a piece all the way to rest."""
     everywhere = concatenate(list(frames))
     low, high = everywhere.bounds()
@@ -81,7 +82,7 @@ def settling_view(frames: Sequence[Rings], towards: Floats, *, tallness: float =
 
 
 def _views(
-    name: str, rings: Rings, middle: Floats, directions: Sequence[Floats], tallness: float
+    name: str, rings: Bodies, middle: Floats, directions: Sequence[Floats], tallness: float
 ) -> list[View]:
     """Views from unit directions that hold all rings, to one scale and of one size."""
     vertical = np.array([0.0, 0.0, 1.0])
@@ -116,7 +117,7 @@ def _views(
 class _Set:
     """A plotter with a piece and its supports that frames of a film are taken from."""
 
-    def __init__(self, pv: Any, rings: Rings, solids: Sequence[Solid], scale: float, look: Look) -> None:
+    def __init__(self, pv: Any, rings: Bodies, solids: Sequence[Solid], scale: float, look: Look) -> None:
         self._pv = pv
         self._tolerance = float(
             np.clip(FINER * PIXEL_TOLERANCE * scale, 0.002, 0.15 * rings.wire_radii.max())
@@ -129,7 +130,7 @@ class _Set:
             surface.add_to(self._plotter)
         self._surfaces = add_rings(self._plotter, pv, rings, look, self._tolerance)
 
-    def move(self, rings: Rings) -> None:
+    def move(self, rings: Bodies) -> None:
         """Move the rings, and their shade with them."""
         for own, surface in self._surfaces:
             moved = ring_surface(self._pv, rings[own], self._tolerance)
@@ -151,7 +152,7 @@ class _Set:
 
 def draw_turning(
     path: Path,
-    rings: Rings,
+    rings: Bodies,
     solids: Sequence[Solid],
     elevation: float,
     *,
@@ -184,7 +185,7 @@ def draw_turning(
 
 def draw_settling(
     path: Path,
-    frames: Sequence[Rings],
+    frames: Sequence[Bodies],
     solids: Sequence[Solid],
     towards: tuple[float, float, float],
     *,

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from chaingen.geometry.rings import Ints
+from chaingen.geometry.types import Ints
 from chaingen.make.metals import RingMetals
 from chaingen.stock.metals import Metal
 

@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 
 from chaingen.files import whole_file
-from chaingen.geometry.rings import Floats, Ints, Rings
+from chaingen.geometry.bodies import Bodies
+from chaingen.geometry.types import Floats, Ints
 from chaingen.model.mesh import frames, templates
 from chaingen.show.camera import FOOT, View, four_views
 from chaingen.show.drawing import pyvista_off_screen
@@ -28,7 +29,7 @@ INK = (0.22, 0.24, 0.28)
 """sRGB of the scale bar and its label."""
 
 
-def ring_surface(pv: Any, rings: Rings, tolerance: float) -> Any:
+def ring_surface(pv: Any, rings: Bodies, tolerance: float) -> Any:
     """All rings in one surface with their true normals."""
     meshes, of_ring = templates(rings, tolerance)
     rotations = frames(rings)
@@ -68,7 +69,7 @@ def dress(plotter: Any, pv: Any) -> None:
 
 
 def add_rings(
-    plotter: Any, pv: Any, rings: Rings, look: Look, tolerance: float, collided: Ints | None = None
+    plotter: Any, pv: Any, rings: Bodies, look: Look, tolerance: float, collided: Ints | None = None
 ) -> list[tuple[Ints, Any]]:
     """Add rings to a plotter, one surface a metal and one for those that run into others.
 
@@ -143,7 +144,7 @@ def photograph(plotter: Any, view: View) -> Any:
 
 def draw_views(
     folder: Path,
-    rings: Rings,
+    rings: Bodies,
     views: Iterable[View],
     *,
     look: Look,
@@ -218,7 +219,7 @@ def draw_views(
 
 def draw_pictures(
     folder: Path,
-    rings: Rings,
+    rings: Bodies,
     *,
     look: Look,
     collided: Ints | None = None,

@@ -10,8 +10,9 @@ from typing import Any
 
 import numpy as np
 
-from chaingen.geometry.rings import Floats, Ints, Rings
+from chaingen.geometry.bodies import Bodies
 from chaingen.geometry.solids import Solid
+from chaingen.geometry.types import Floats, Ints
 from chaingen.show.camera import View, framed
 from chaingen.show.drawing import pyvista_off_screen
 from chaingen.show.film import draw_settling, draw_turning
@@ -61,7 +62,7 @@ SETTLING = {
 """Where the settling film of each kind of scene is seen from."""
 
 
-def still_views(rings: Rings, kind: str) -> list[View]:
+def still_views(rings: Bodies, kind: str) -> list[View]:
     """The views of a scene's pictures.
 
     Args:
@@ -84,7 +85,7 @@ def _taller(view: View, tallness: float) -> View:
     return replace(view, height=height, half_height=0.5 * height * view.mm_per_pixel)
 
 
-def _telling(rings: Rings, kind: str) -> Floats:
+def _telling(rings: Bodies, kind: str) -> Floats:
     """The place a close-up is about [mm]: what holds the piece, or its middle."""
     if kind == "edge":
         # Where the sheet goes over: farthest out and up.
@@ -95,7 +96,7 @@ def _telling(rings: Rings, kind: str) -> Floats:
     return np.asarray(rings.centres[away.argmin()])
 
 
-def nearest_rings(rings: Rings, place: Floats) -> Ints:
+def nearest_rings(rings: Bodies, place: Floats) -> Ints:
     """The rings nearest to a place, as many as a close-up shows."""
     away = np.linalg.norm(rings.centres - place, axis=1)
     return np.argsort(away, kind="stable")[:CLOSE]
@@ -109,12 +110,12 @@ def lit_upright(plotter: Any) -> None:
 
 def draw_scene(
     folder: Path,
-    rings: Rings,
+    rings: Bodies,
     solids: Sequence[Solid],
     kind: str,
     *,
     look: Look,
-    frames: Sequence[Rings] = (),
+    frames: Sequence[Bodies] = (),
     on_progress: Callable[[str], None] | None = None,
 ) -> list[Path]:
     """Draw a piece at rest in a scene: stills with a scale bar, a full turn, and how it settled.

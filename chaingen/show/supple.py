@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 
-from chaingen.geometry.rings import Floats, Rings, concatenate
+from chaingen.geometry.bodies import Bodies, concatenate
 from chaingen.show.camera import View, framed
 from chaingen.show.look import Look
 from chaingen.show.picture import draw_views
@@ -15,18 +15,14 @@ APART = 0.7
 """Room between the parts of the picture, in outside diameters of the largest ring."""
 
 
-def _turned(rings: Rings, angle: float) -> Rings:
+def _turned(rings: Bodies, angle: float) -> Bodies:
     """Rings turned about z [rad]."""
     c, s = cos(angle), sin(angle)
     matrix = np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
-    return Rings(rings.centres @ matrix.T, rings.normals @ matrix.T, rings.radii, rings.wire_radii)
+    return rings.turned(matrix)
 
 
-def _moved(rings: Rings, by: Floats) -> Rings:
-    return Rings(rings.centres + by, rings.normals, rings.radii, rings.wire_radii)
-
-
-def supple_view(found: Supple) -> tuple[Rings, View]:
+def supple_view(found: Supple) -> tuple[Bodies, View]:
     """The three parts, the bends above and the twist below, and the view of them."""
     parts = []
     edge = 0.0
@@ -39,12 +35,12 @@ def supple_view(found: Supple) -> tuple[Rings, View]:
             0.5 * pi - float(np.arctan2(middle[1], middle[0])) if np.isfinite(bend.radius) else 0.0,
         )
         low, high = upright.bounds()
-        parts.append(_moved(upright, np.array([edge - low[0], -low[1], 0.0])))
+        parts.append(upright.moved(np.array([edge - low[0], -low[1], 0.0])))
         edge += high[0] - low[0] + gap
     width = edge - gap
     low, high = found.twisted.bounds()
     below = np.array([0.5 * width - 0.5 * (low[0] + high[0]), -gap - high[1], 0.0])
-    rings = concatenate([*parts, _moved(found.twisted, below)])
+    rings = concatenate([*parts, found.twisted.moved(below)])
     view = framed("supple", rings, np.array([0.0, 0.12, 1.0]), np.array([0.0, 1.0, 0.0]))
     return rings, view
 

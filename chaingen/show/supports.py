@@ -12,8 +12,9 @@ from typing import Any
 import numpy as np
 from scipy.spatial import cKDTree
 
-from chaingen.geometry.rings import Floats, Ints, Rings, axes_across
+from chaingen.geometry.bodies import Bodies, axes_across
 from chaingen.geometry.solids import Solid, SolidKind, distances
+from chaingen.geometry.types import Floats, Ints
 from chaingen.show.camera import extent
 
 Tone = tuple[float, float, float]
@@ -61,7 +62,7 @@ class Surface:
     mesh: Any
     tone: Tone
 
-    def shaded(self, rings: Rings) -> None:
+    def shaded(self, rings: Bodies) -> None:
         """Set the surface's colours for rings lying where they are."""
         light = 1.0 - DARKEST * _shade(
             np.asarray(self.mesh.points, dtype=float),
@@ -79,7 +80,7 @@ class Surface:
         )  # fmt: skip
 
 
-def surfaces(pv: Any, solids: Sequence[Solid], rings: Rings, *, finest: float = 0.0) -> list[Surface]:
+def surfaces(pv: Any, solids: Sequence[Solid], rings: Bodies, *, finest: float = 0.0) -> list[Surface]:
     """The surfaces of solids as far as they matter for a piece, shaded by it.
 
     Args:
@@ -103,7 +104,7 @@ def surfaces(pv: Any, solids: Sequence[Solid], rings: Rings, *, finest: float = 
     return made
 
 
-def _spacing(area: float, rings: Rings, finest: float) -> float:
+def _spacing(area: float, rings: Bodies, finest: float) -> float:
     """Distance of points that shows the shade of the thinnest wire, as far as their number allows [mm]."""
     return max(0.5 * float(rings.wire_radii.min()), finest, float(np.sqrt(area / MOST_POINTS)))
 
@@ -140,7 +141,7 @@ def _surface(pv: Any, points: Floats, faces: Ints) -> Any:
     return mesh
 
 
-def _table(pv: Any, solid: Solid, rings: Rings, finest: float) -> Any:
+def _table(pv: Any, solid: Solid, rings: Bodies, finest: float) -> Any:
     """A level surface, fine about the piece and reaching far beyond any frame."""
     normal = solid.numbers[:3]
     right, ahead = (axis[0] for axis in axes_across(normal[None, :]))
@@ -158,7 +159,7 @@ def _table(pv: Any, solid: Solid, rings: Rings, finest: float) -> Any:
     return _grid(pv, points, False)
 
 
-def _board(pv: Any, solid: Solid, rings: Rings, finest: float) -> Any:
+def _board(pv: Any, solid: Solid, rings: Bodies, finest: float) -> Any:
     """The end of a table: a thick board, wider than the piece, that reaches back behind it.
 
     Its profile runs round the board from below the front over the rounded edge to the back; all its edges are
@@ -267,13 +268,13 @@ def _rounded(
     return along, np.stack(rims, axis=1)
 
 
-def _along(rings: Rings, origin: Floats, axis: Floats) -> tuple[float, float]:
+def _along(rings: Bodies, origin: Floats, axis: Floats) -> tuple[float, float]:
     """Extent of rings along a unit vector, from `origin` [mm]."""
     low, high = extent(rings, axis)
     return low - float(origin @ axis), high - float(origin @ axis)
 
 
-def held_by(rings: Rings, solid: Solid) -> Ints:
+def held_by(rings: Bodies, solid: Solid) -> Ints:
     """The rings that a bar goes through."""
     point, axis = solid.numbers[:3], solid.numbers[3:6]
     slope = rings.normals @ axis
@@ -282,7 +283,7 @@ def held_by(rings: Rings, solid: Solid) -> Ints:
     return np.flatnonzero(np.linalg.norm(at - rings.centres, axis=1) < rings.radii)
 
 
-def _peg(pv: Any, solid: Solid, rings: Rings, finest: float) -> Any:
+def _peg(pv: Any, solid: Solid, rings: Bodies, finest: float) -> Any:
     """A round bar that stands out on either side of what it holds, by a ring or so where it is level."""
     point, axis, radius = solid.numbers[:3], solid.numbers[3:6], float(solid.numbers[6])
     held = held_by(rings, solid)
@@ -299,7 +300,7 @@ def _peg(pv: Any, solid: Solid, rings: Rings, finest: float) -> Any:
     return _turned(pv, along, rims, point + low * axis, axis, across, up)
 
 
-def _forearm(pv: Any, solid: Solid, rings: Rings, finest: float) -> Any:
+def _forearm(pv: Any, solid: Solid, rings: Bodies, finest: float) -> Any:
     """An oval bar along y that reaches a little beyond the piece."""
     origin, (half_width, half_height) = solid.numbers[:3], solid.numbers[3:5]
     axis = np.array([0.0, 1.0, 0.0])
@@ -315,7 +316,7 @@ def _forearm(pv: Any, solid: Solid, rings: Rings, finest: float) -> Any:
     )
 
 
-def _bust(pv: Any, solid: Solid, rings: Rings, finest: float) -> Any:
+def _bust(pv: Any, solid: Solid, rings: Bodies, finest: float) -> Any:
     """A blended form cut like a display bust: flat at the neck, below the piece and at the shoulders."""
     low, high = rings.bounds()
     size = high - low
@@ -363,7 +364,7 @@ def _smooth_largest(values: Floats, edge: float) -> tuple[Floats, Floats]:
     return np.asarray(most + edge * np.log(total)), np.asarray(parts / total)
 
 
-def _shade(points: Floats, normals: Floats, rings: Rings) -> Floats:
+def _shade(points: Floats, normals: Floats, rings: Bodies) -> Floats:
     """Part of the sky over each point of a surface that wires hide, roughly, 0 to 1.
 
     A short piece of wire of length h and radius r at distance d hides about 2 r h sin(a) cos(b) / (pi d^2) of

@@ -4,12 +4,13 @@ import os
 import sys
 
 from chaingen.errors import CannotDraw
-from chaingen.geometry.rings import Ints, Rings
+from chaingen.geometry.bodies import Bodies
+from chaingen.geometry.types import Ints
 from chaingen.show.look import Look
 from chaingen.show.picture import add_rings, dress
 
 
-def open_window(rings: Rings, *, look: Look, collided: Ints | None = None, title: str = "chaingen") -> None:
+def open_window(rings: Bodies, *, look: Look, collided: Ints | None = None, title: str = "chaingen") -> None:
     """Show rings in a window until it is closed.
 
     Args:

@@ -9,10 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from chaingen.geometry.arrangement import hand, plane_between
+from chaingen.geometry.bodies import Bodies
 from chaingen.geometry.distance import smallest_gaps
 from chaingen.geometry.linking import linked
 from chaingen.geometry.near import near_pairs
-from chaingen.geometry.rings import Floats, Ints, Rings
+from chaingen.geometry.types import Floats, Ints
 from chaingen.weave.graph import LinkGraph
 from chaingen.weave.groups import GroupKind
 
@@ -94,7 +95,7 @@ def _keys(pairs: Ints, count: int) -> Ints:
     return np.asarray(ordered[:, 0] * count + ordered[:, 1])
 
 
-def _faults(graph: LinkGraph, rings: Rings) -> tuple[Fault, ...]:
+def _faults(graph: LinkGraph, rings: Bodies) -> tuple[Fault, ...]:
     apart: list[tuple[int, int]] = []
     faults: list[Fault] = []
     for arrangement in graph.arrangements:
@@ -119,7 +120,7 @@ def _middle(points: Floats, wire_radius: float, gap: float) -> tuple[float, floa
     return x, y, z
 
 
-def check(graph: LinkGraph, rings: Rings, *, clearance: float = 0.0) -> CheckReport:
+def check(graph: LinkGraph, rings: Bodies, *, clearance: float = 0.0) -> CheckReport:
     """Measure placed rings against their link graph.
 
     Args:
@@ -132,11 +133,11 @@ def check(graph: LinkGraph, rings: Rings, *, clearance: float = 0.0) -> CheckRep
 
     Example:
         >>> import numpy as np
-        >>> from chaingen import Rings, check
+        >>> from chaingen import Bodies, check
         >>> from chaingen.weave.graph import row_graph
         >>> from chaingen.weave.groups import Group, GroupKind, RingSize
         >>> ring = Group(GroupKind.SIDE_BY_SIDE, 1, RingSize("link", 4.0, 1.0))
-        >>> two = Rings(
+        >>> two = Bodies(
         ...     np.array([[0.0, 0.0, 0.0], [2.5, 0.0, 0.0]]),
         ...     np.array([[0.0, 0.0, 1.0], [0.0, 1.0, 0.0]]),
         ...     np.full(2, 2.5),

@@ -13,10 +13,11 @@ import numpy as np
 import numpy.typing as npt
 from scipy.sparse import coo_matrix, csc_matrix
 
+from chaingen.geometry.bodies import Bodies, axes_across
 from chaingen.geometry.distance import MOST_MINIMA, nearest_on_circle, nearest_points, point_at
 from chaingen.geometry.linking import disc_crossings
 from chaingen.geometry.near import near_pairs
-from chaingen.geometry.rings import Floats, Ints, Rings, axes_across
+from chaingen.geometry.types import Floats, Ints
 from chaingen.solve.motion import UNKNOWNS, Motion, MotionKind
 from chaingen.weave.graph import LinkGraph
 
@@ -31,7 +32,7 @@ CONTACT_SAMPLES = 8
 class State:
     """Poses on their way: the rings of a piece or cell and the motion to the next cell."""
 
-    rings: Rings
+    rings: Bodies
     motion: Motion
 
 
@@ -307,7 +308,7 @@ def stepped(state: State, free: npt.NDArray[np.bool_], step: Floats) -> State:
     normals = rings.normals + np.cross(turns, rings.normals)
     normals /= np.linalg.norm(normals, axis=1)[:, None]
     return State(
-        Rings(rings.centres + moves[:, :3], normals, rings.radii, rings.wire_radii),
+        Bodies(rings.centres + moves[:, :3], normals, rings.radii, rings.wire_radii),
         state.motion.stepped(step[-UNKNOWNS:]),
     )
 

@@ -4,7 +4,8 @@ from math import pi
 
 import numpy as np
 
-from chaingen.geometry.rings import Floats, Ints, Rings
+from chaingen.geometry.bodies import Bodies
+from chaingen.geometry.types import Floats, Ints
 from chaingen.solve.contacts import State
 from chaingen.solve.motion import Motion, MotionKind
 from chaingen.weave.graph import LinkGraph
@@ -119,4 +120,4 @@ def start_from_links(weave: Weave, graph: LinkGraph, rng: np.random.Generator, n
     rank = np.array([int((twin[:ring] == twin[ring]).sum()) for ring in range(n)])
     spare = rank - 0.5 * (np.bincount(twin, minlength=n)[twin] - 1)
     centres += (STACKED * 2.0 * spare * graph.wire_radii)[:, None] * normals
-    return State(Rings(centres, normals, graph.radii, graph.wire_radii), motion)
+    return State(Bodies(centres, normals, graph.radii, graph.wire_radii), motion)

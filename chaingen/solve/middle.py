@@ -2,11 +2,12 @@
 
 import numpy as np
 
-from chaingen.geometry.rings import Floats, Ints, Rings
+from chaingen.geometry.bodies import Bodies
+from chaingen.geometry.types import Floats, Ints
 from chaingen.weave.graph import LinkGraph
 
 
-def middle_line(graph: LinkGraph, rings: Rings) -> Floats:
+def middle_line(graph: LinkGraph, rings: Bodies) -> Floats:
     """The middle line of a piece [mm], shape (points, 3).
 
     Groups are its points by themselves. The places of a weave lie to either side of its middle: a point is
@@ -35,7 +36,7 @@ def end_rings(graph: LinkGraph, last: bool) -> Ints:
     return np.flatnonzero(group >= group.max() - reach if last else group <= reach)
 
 
-def way_round(graph: LinkGraph, rings: Rings) -> float:
+def way_round(graph: LinkGraph, rings: Bodies) -> float:
     """Length of a closed piece along its middle line [mm]."""
     points = middle_line(graph, rings)
     return float(np.linalg.norm(points - np.roll(points, -1, axis=0), axis=1).sum())

@@ -11,7 +11,8 @@ from math import ceil, pi
 
 import numpy as np
 
-from chaingen.geometry.rings import Floats, Ints, Rings
+from chaingen.geometry.bodies import Bodies
+from chaingen.geometry.types import Floats, Ints
 
 UNKNOWNS = 3
 """Unknowns of a motion: period and twist of a shift (the third is idle); period and both parts of the shift
@@ -137,20 +138,24 @@ def _plane_turns(angles: Floats) -> Floats:
     return np.stack([np.stack([c, -s], axis=-1), np.stack([s, c], axis=-1)], axis=-2)
 
 
-def images_of(cell: Rings, motion: Motion, cells: Ints) -> Rings:
+def images_of(cell: Bodies, motion: Motion, cells: Ints) -> Bodies:
     """Images of a cell, shape (k, 2), one after the other."""
     rotations, translations = motion.transforms(cells)
     centres = np.einsum("kab,nb->kna", rotations, cell.centres) + translations[:, None, :]
     normals = np.einsum("kab,nb->kna", rotations, cell.normals)
+    axes = None if cell.axes is None else np.einsum("kab,nb->kna", rotations, cell.axes).reshape(-1, 3)
     count = len(cells)
-    return Rings(
+    return Bodies(
         centres.reshape(-1, 3),
         normals.reshape(-1, 3),
         np.tile(cell.radii, count),
         np.tile(cell.wire_radii, count),
+        axes,
+        cell.shapes,
+        None if cell.shape_of is None else np.tile(cell.shape_of, count),
     )
 
 
-def repeat_cell(cell: Rings, motion: Motion, repeat: int) -> Rings:
+def repeat_cell(cell: Bodies, motion: Motion, repeat: int) -> Bodies:
     """`repeat` images of a cell along, in order."""
     return images_of(cell, motion, np.column_stack([np.arange(repeat), np.zeros(repeat, dtype=np.int64)]))

@@ -6,7 +6,7 @@ All starts are seeded: equal input gives equal output.
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from chaingen.geometry.rings import Rings
+from chaingen.geometry.bodies import Bodies
 from chaingen.solve.bound import hole_proof
 from chaingen.solve.check import check
 from chaingen.solve.place_run import place_run
@@ -24,7 +24,7 @@ Progress = Callable[[str], None]
 @dataclass(frozen=True, eq=False)
 class _Placed:
     graph: LinkGraph
-    rings: Rings
+    rings: Bodies
     searches: list[Search]
     gap: float
     joints: tuple[tuple[tuple[int, ...], tuple[int, ...]], ...] = ()

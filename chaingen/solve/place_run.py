@@ -7,11 +7,13 @@ groups at a time.
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 from math import pi
 
 import numpy as np
 
-from chaingen.geometry.rings import Floats, Ints, Rings, concatenate
+from chaingen.geometry.bodies import Bodies, concatenate
+from chaingen.geometry.types import Floats, Ints
 from chaingen.solve import rough
 from chaingen.solve.check import check
 from chaingen.solve.contacts import State
@@ -31,15 +33,15 @@ SLACKENING = 0.75
 """A bent loop that keeps this part of the straight run's gap, and the clearance, is taken as it is."""
 
 
-def _turned_about(rings: Rings, groups: Sequence[Group]) -> Rings:
+def _turned_about(rings: Bodies, groups: Sequence[Group]) -> Bodies:
     """Rings and group order reversed by half a turn about z, which keeps every hand."""
-    flipped = rough.turned(rings, rough.about_z(pi))
+    flipped = rings.turned(rough.about_z(pi))
     ends = np.concatenate([[0], np.cumsum([group.count for group in groups])])
     order = np.concatenate([np.arange(ends[k], ends[k + 1]) for k in reversed(range(len(groups)))])
     return flipped[order.astype(np.int64)]
 
 
-def _place_repeated(run: Run, starts: int, enough: float) -> tuple[Rings, list[Search], float]:
+def _place_repeated(run: Run, starts: int, enough: float) -> tuple[Bodies, list[Search], float]:
     """An open run by its cell, with what comes before and after grown on."""
     graph, state, evidence, gap = solve_cell(run.cell, starts=starts, enough=enough)
     searches = [evidence]
@@ -52,8 +54,9 @@ def _place_repeated(run: Run, starts: int, enough: float) -> tuple[Rings, list[S
         tail = body[-keep:]
         start = count - sum(group.count for group in tail)
         row = tail + run.last
+        angle = rough.leaving_angle(body[: len(body) - keep])
         longer, more, least = grown(
-            row, keep, rings[start:], starts=starts, enough=enough, quarter=(len(body) - keep) % 2, known=gap
+            row, keep, rings[start:], starts=starts, enough=enough, angle=angle, known=gap
         )
         rings = concatenate([rings[:start], longer])
         searches += more
@@ -62,10 +65,10 @@ def _place_repeated(run: Run, starts: int, enough: float) -> tuple[Rings, list[S
         keep = min(len(body), max(5, len(run.cell)))
         head = body[:keep]
         size = sum(group.count for group in head)
-        row = tuple(reversed(head)) + tuple(reversed(run.first))
+        row = tuple(replace(group, turned=not group.turned) for group in reversed(run.first + head))
         flipped = _turned_about(rings[:size], head)
         longer, more, least = grown(
-            row, keep, flipped, starts=starts, enough=enough, quarter=(keep - 1) % 2, known=gap
+            row, keep, flipped, starts=starts, enough=enough, angle=rough.angle_from_behind(head), known=gap
         )
         rings = concatenate([_turned_about(longer, row), rings[size:]])
         searches += more
@@ -78,13 +81,13 @@ def _place_repeated(run: Run, starts: int, enough: float) -> tuple[Rings, list[S
     return rings[skip : skip + kept], searches, gap
 
 
-def _group_x(graph: LinkGraph, rings: Rings) -> Floats:
+def _group_x(graph: LinkGraph, rings: Bodies) -> Floats:
     """X of the middle of each ring's group [mm], shape (n,)."""
     sums = np.bincount(graph.group_of, weights=rings.centres[:, 0])
     return np.asarray((sums / np.bincount(graph.group_of))[graph.group_of])
 
 
-def _place_closed(run: Run, starts: int, enough: float) -> tuple[Rings, list[Search], float]:
+def _place_closed(run: Run, starts: int, enough: float) -> tuple[Bodies, list[Search], float]:
     """A closed loop: a ring of cells where they come round, otherwise the whole loop at once."""
     graph, state, evidence, straight = solve_cell(run.cell, starts=starts, enough=enough)
     groups = run.groups()
@@ -93,7 +96,7 @@ def _place_closed(run: Run, starts: int, enough: float) -> tuple[Rings, list[Sea
     # With two cells the next one is also the one before, which a cell's links cannot say.
     if rest == 0 and cells >= 3:
         length = state.motion.period * cells
-        best: tuple[Rings, float, Search] | None = None
+        best: tuple[Bodies, float, Search] | None = None
         for tilt in (0.0, 0.5 * pi):
             bent = rough.bent(state.rings, _group_x(graph, state.rings), length, tilt=tilt)
             solved = search(
@@ -117,10 +120,7 @@ def _place_closed(run: Run, starts: int, enough: float) -> tuple[Rings, list[Sea
     along = _group_x(whole, body)
     twist = 0.5 * pi * (len(groups) % 2) / length
     twisted = concatenate(
-        [
-            rough.turned(body[np.flatnonzero(along == x)], rough.about_x(twist * float(x)))
-            for x in np.unique(along)
-        ]
+        [body[np.flatnonzero(along == x)].turned(rough.about_x(twist * float(x))) for x in np.unique(along)]
     )
     order = np.concatenate([np.flatnonzero(along == x) for x in np.unique(along)])
     back: Ints = np.argsort(order)
@@ -141,7 +141,7 @@ def _place_closed(run: Run, starts: int, enough: float) -> tuple[Rings, list[Sea
     return solved.state.rings, searches, solved.gap
 
 
-def place_run(run: Run, *, starts: int, enough: float) -> tuple[Rings, list[Search], float]:
+def place_run(run: Run, *, starts: int, enough: float) -> tuple[Bodies, list[Search], float]:
     """Poses of a run with the evidence and the smallest signed gap that was reached [mm].
 
     Args:

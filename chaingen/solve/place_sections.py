@@ -8,7 +8,8 @@ from math import pi
 import numpy as np
 import numpy.typing as npt
 
-from chaingen.geometry.rings import Ints, Rings, concatenate
+from chaingen.geometry.bodies import Bodies, concatenate
+from chaingen.geometry.types import Ints
 from chaingen.solve import rough
 from chaingen.solve.contacts import Contacts, State
 from chaingen.solve.motion import Motion
@@ -44,6 +45,11 @@ def _joined(
     count = len(left)
     begins = count + begins
     across = np.array([(a, b) for a in ends for b in begins], dtype=np.int64)
+    eyes = None
+    if left.eyes is not None or right.eyes is not None:
+        outward, inward = _open_eyes(left, ends, True), _open_eyes(right, begins - count, False)
+        through = [(one, two) for one in outward for two in inward]
+        eyes = np.concatenate([left.link_eyes, np.array(through, dtype=np.int64), right.link_eyes])
     shift = int(left.group_of.max()) + 1
     members = [
         *left.members,
@@ -64,8 +70,19 @@ def _joined(
         arrangements=tuple(arrangements),
         groups=(),
         periodic=False,
+        eyes=eyes,
     )
     return graph, (tuple(ends.tolist()), tuple(begins.tolist()))
+
+
+def _open_eyes(graph: LinkGraph, bodies: Ints, after: bool) -> list[int]:
+    """The eye of each body at the end of a row that what comes next links: of a finding one of its own."""
+    eyes = []
+    for body in bodies:
+        group = graph.groups[graph.members[body].group] if graph.groups else None
+        own = (0,) if group is None else group.after if after else group.before
+        eyes.append(own[0])
+    return eyes
 
 
 def _part(graph: LinkGraph, rings: Ints) -> LinkGraph:
@@ -73,7 +90,8 @@ def _part(graph: LinkGraph, rings: Ints) -> LinkGraph:
     place = np.full(len(graph), -1)
     place[rings] = np.arange(len(rings))
     links = place[graph.links]
-    links = links[(links >= 0).all(axis=1)]
+    inside = (links >= 0).all(axis=1)
+    links = links[inside]
     return LinkGraph(
         members=tuple(graph.members[k] for k in rings),
         links=links,
@@ -85,6 +103,7 @@ def _part(graph: LinkGraph, rings: Ints) -> LinkGraph:
         ),
         groups=(),
         periodic=False,
+        eyes=None if graph.eyes is None else graph.eyes[inside],
     )
 
 
@@ -102,7 +121,7 @@ class _Section:
     """
 
     graph: LinkGraph
-    rings: Rings
+    rings: Bodies
     searches: list[Search]
     gap: float
     begins: Ints
@@ -129,7 +148,7 @@ def _alone(part: Run | Chain, starts: int, enough: float) -> _Section:
 @lru_cache(maxsize=64)
 def place_sections(
     sections: Sections, *, starts: int, enough: float
-) -> tuple[LinkGraph, Rings, list[Search], float, tuple[Joint, ...]]:
+) -> tuple[LinkGraph, Bodies, list[Search], float, tuple[Joint, ...]]:
     """Poses of sections with their graph, the evidence, the smallest signed gap [mm] and the joints.
 
     Args:
@@ -171,7 +190,7 @@ class _Seam:
         contacts: Their contacts.
     """
 
-    whole: Rings
+    whole: Bodies
     graph: LinkGraph
     near: Ints
     free: npt.NDArray[np.bool_]
@@ -182,14 +201,17 @@ class _Seam:
         state = State(self.whole[self.near], Motion())
         return widen(self.contacts, state, free=self.free, most_steps=steps, enough=enough)
 
-    def with_near(self, near: Rings) -> Rings:
+    def with_near(self, near: Bodies) -> Bodies:
         """All rings, those near the joint where they are now."""
-        centres, normals = self.whole.centres.copy(), self.whole.normals.copy()
+        centres, normals, axes = self.whole.centres.copy(), self.whole.normals.copy(), self.whole.axes
         centres[self.near], normals[self.near] = near.centres, near.normals
-        return replace(self.whole, centres=centres, normals=normals)
+        if axes is not None:
+            axes = axes.copy()
+            axes[self.near] = near.first_axes()
+        return self.whole.posed(centres, normals, axes)
 
 
-def _seams(graph: LinkGraph, left: Rings, right: Rings, joint: Joint) -> Iterator[_Seam]:
+def _seams(graph: LinkGraph, left: Bodies, right: Bodies, joint: Joint) -> Iterator[_Seam]:
     """The right rings brought to the end of the left ones, at several distances and turned several ways."""
     ends, begins = np.array(joint[0]), np.array(joint[1]) - len(left)
     middle = left.centres[ends].mean(axis=0)
@@ -201,8 +223,8 @@ def _seams(graph: LinkGraph, left: Rings, right: Rings, joint: Joint) -> Iterato
     known: dict[tuple[int, ...], tuple[LinkGraph, Contacts]] = {}
     for part in OFFSETS:
         for k in range(ROLLS):
-            turned = rough.turned(rough.moved(right, -axis), rough.about_x(2.0 * pi * k / ROLLS))
-            whole = concatenate([left, rough.moved(turned, middle + np.array([part * inside, 0.0, 0.0]))])
+            turned = right.moved(-axis).turned(rough.about_x(2.0 * pi * k / ROLLS))
+            whole = concatenate([left, turned.moved(middle + np.array([part * inside, 0.0, 0.0]))])
             away = np.abs(whole.centres[:, 0] - (middle[0] + 0.5 * part * inside))
             near = np.flatnonzero(away < 2.0 * reach)
             free = (away[near] < reach) | np.isin(near, joint[0] + joint[1])
@@ -214,8 +236,8 @@ def _seams(graph: LinkGraph, left: Rings, right: Rings, joint: Joint) -> Iterato
 
 
 def _fitted(
-    graph: LinkGraph, left: Rings, right: Rings, joint: Joint, enough: float
-) -> tuple[Rings, Search, float]:
+    graph: LinkGraph, left: Bodies, right: Bodies, joint: Joint, enough: float
+) -> tuple[Bodies, Search, float]:
     """The right rings joined to the left ones, those near the joint given way.
 
     Args:

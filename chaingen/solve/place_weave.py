@@ -6,7 +6,8 @@ from math import pi
 import numpy as np
 import numpy.typing as npt
 
-from chaingen.geometry.rings import Floats, Ints, Rings
+from chaingen.geometry.bodies import Bodies
+from chaingen.geometry.types import Floats, Ints
 from chaingen.solve import rough
 from chaingen.solve.check import check
 from chaingen.solve.contacts import State
@@ -45,7 +46,7 @@ SHORT_CELLS = 3
 
 Bools = npt.NDArray[np.bool_]
 
-Placed = tuple[LinkGraph, Rings, list[Search], float]
+Placed = tuple[LinkGraph, Bodies, list[Search], float]
 
 EVEN = 0.15
 """The middle of what an outline keeps may lie this part of a ring radius beside the outline's own."""
@@ -95,7 +96,7 @@ def places_round(x: Floats, length: float, smallest: float) -> Ints:
     return places
 
 
-def _in_order(chain: Chain, graph: LinkGraph, rings: Rings, motion: Motion) -> LinkGraph:
+def _in_order(chain: Chain, graph: LinkGraph, rings: Bodies, motion: Motion) -> LinkGraph:
     """The graph of a chain with each ring's place along it."""
     cells, length, twist = chain.repeat, motion.period * chain.repeat, motion.twist
     x, smallest = rings.centres[:, 0], float(rings.radii.min())
@@ -122,7 +123,7 @@ def closing_twist(twist: float, repeat: int) -> float:
     return 2.0 * pi * round(twist * repeat / (2.0 * pi)) / repeat
 
 
-def tiled_chain(chain: Chain, cell: LinkGraph, rings: Rings, motion: Motion) -> tuple[LinkGraph, Rings]:
+def tiled_chain(chain: Chain, cell: LinkGraph, rings: Bodies, motion: Motion) -> tuple[LinkGraph, Bodies]:
     """Graph and straight poses of a chain from a cell's rings and motion.
 
     Args:
@@ -141,7 +142,7 @@ def tiled_chain(chain: Chain, cell: LinkGraph, rings: Rings, motion: Motion) -> 
     piece, order = tiled(cell, cells, kept=kept, around=around)
     row = images_of(rings, motion, cells)[order]
     if not motion.twist:
-        row = rough.moved(row, -row.centres.mean(axis=0) * np.array([0.0, 1.0, 1.0]))
+        row = row.moved(-row.centres.mean(axis=0) * np.array([0.0, 1.0, 1.0]))
     return _in_order(chain, piece, row, motion), row
 
 
@@ -155,7 +156,7 @@ def place_chain(chain: Chain, *, enough: float) -> Placed:
 
 
 def _loosened(
-    piece: LinkGraph, rings: Rings, found: Search, gap: float, enough: float, *, short: bool
+    piece: LinkGraph, rings: Bodies, found: Search, gap: float, enough: float, *, short: bool
 ) -> Placed:
     """A piece cut from an endless weave, with its own smallest gap.
 
@@ -218,13 +219,13 @@ def rounds_near(chain: Chain, within: int = 12) -> tuple[int, ...]:
 
 def _ring_of_cells(
     chain: Chain, graph: LinkGraph, state: State, count: int, twist: float, enough: float
-) -> tuple[Rings, Search, float]:
+) -> tuple[Bodies, Search, float]:
     """A closed chain as a ring of equal cells, each of `count` cells of the weave."""
     several = tiled_periodic(graph, count)
     row = images_of(state.rings, replace(state.motion, twist=twist), chain_cells(count))
     cells = chain.repeat // count
     motion = Motion(MotionKind.TURN, cells=cells)
-    best: tuple[Rings, Search, float] | None = None
+    best: tuple[Bodies, Search, float] | None = None
     for tilt in (0.0, 0.5 * pi):
         bent = rough.bent(row, row.centres[:, 0], state.motion.period * chain.repeat, tilt=tilt)
         solved = search("loop", several, State(bent, motion), starts=1, enough=enough)
@@ -263,7 +264,7 @@ def _closed(
     return piece, rings, [*searches, solved.search], solved.gap
 
 
-def place_sheet(sheet: Sheet, *, enough: float) -> tuple[LinkGraph, Rings, list[Search], float, float]:
+def place_sheet(sheet: Sheet, *, enough: float) -> tuple[LinkGraph, Bodies, list[Search], float, float]:
     """Poses of a sheet with its graph, the evidence, the smallest signed gap [mm] and a cell's area [mm2].
 
     Raises:
@@ -282,7 +283,7 @@ def place_sheet(sheet: Sheet, *, enough: float) -> tuple[LinkGraph, Rings, list[
     low, high = rings.bounds()
     area = abs(state.motion.period * state.motion.across[1])
     short = int((cells.max(axis=0) - cells.min(axis=0)).max()) < SHORT_CELLS
-    return *_loosened(piece, rough.moved(rings, -0.5 * (low + high)), found, gap, enough, short=short), area
+    return *_loosened(piece, rings.moved(-0.5 * (low + high)), found, gap, enough, short=short), area
 
 
 def _cut(sheet: Sheet, graph: LinkGraph, state: State) -> tuple[Ints, Bools]:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from enum import StrEnum
 
-from chaingen.geometry.rings import Rings
+from chaingen.geometry.bodies import Bodies
 from chaingen.solve.bound import HoleProof
 from chaingen.solve.search import Search
 from chaingen.weave.graph import LinkGraph
@@ -37,7 +37,7 @@ class Placement:
     """
 
     graph: LinkGraph
-    rings: Rings
+    rings: Bodies
     answer: Answer
     gap: float
     clearance: float

@@ -5,13 +5,15 @@ Villarceau circles on its torus (all linked with one another, all turning the sa
 rings stand at right angles and reach into each other, as in a plain chain.
 """
 
-from itertools import pairwise
+from dataclasses import dataclass
 from math import asin, cos, pi, sin
 
 import numpy as np
 
-from chaingen.geometry.rings import Floats, Rings, concatenate
-from chaingen.weave.groups import Group, GroupKind
+from chaingen.findings.finding import Finding, eye_centre, eye_normal
+from chaingen.geometry.bodies import Bodies, concatenate, shaped
+from chaingen.geometry.types import Floats
+from chaingen.weave.groups import Group, GroupKind, RingSize
 
 ROOM = 1.15
 """Wires of a group start this many times their diameter apart."""
@@ -30,9 +32,10 @@ def tube_radius(group: Group) -> float:
     return ROOM * size.wire_radius * (group.count - 1)
 
 
-def group_pose(group: Group) -> Rings:
+def group_pose(group: Group) -> Bodies:
     """Rings of a group about the origin, its axis along z."""
     size, n = group.size, group.count
+    assert isinstance(size, RingSize)
     if group.kind is GroupKind.ROSETTE and n > 1:
         tube = tube_radius(group)
         tilt = asin(tube / size.radius)
@@ -45,17 +48,7 @@ def group_pose(group: Group) -> Rings:
         centres = np.zeros((n, 3))
         centres[:, 2] = ROOM * size.wire_diameter * (np.arange(n) - 0.5 * (n - 1))
         normals = np.tile([0.0, 0.0, 1.0], (n, 1))
-    return Rings(centres, normals, np.full(n, size.radius), np.full(n, size.wire_radius))
-
-
-def turned(rings: Rings, rotation: Floats) -> Rings:
-    """The rings turned about the origin by a rotation matrix, shape (3, 3)."""
-    return Rings(rings.centres @ rotation.T, rings.normals @ rotation.T, rings.radii, rings.wire_radii)
-
-
-def moved(rings: Rings, translation: Floats) -> Rings:
-    """The rings moved by a vector [mm], shape (3,)."""
-    return Rings(rings.centres + translation, rings.normals, rings.radii, rings.wire_radii)
+    return Bodies(centres, normals, np.full(n, size.radius), np.full(n, size.wire_radius))
 
 
 def about_x(angle: float) -> Floats:
@@ -68,37 +61,125 @@ def about_z(angle: float) -> Floats:
     return np.array([[cos(angle), -sin(angle), 0.0], [sin(angle), cos(angle), 0.0], [0.0, 0.0, 1.0]])
 
 
+@dataclass(frozen=True, eq=False)
+class _Stance:
+    """How a group stands in a row that runs along x.
+
+    Attributes:
+        body: Its rings or its finding; what links it with its neighbours lies on the x axis.
+        before: x of the middle of what the group before links with [mm].
+        after: x of the middle of what the group after links with [mm].
+        angle: Turn about x from z to the axis of what the group after links with [rad], 0 to pi.
+    """
+
+    body: Bodies
+    before: float
+    after: float
+    angle: float
+
+
+def _stance(group: Group, angle: float) -> _Stance:
+    """A group whose first axis is turned about x from z by an angle [rad]."""
+    if not isinstance(group.size, Finding):
+        return _Stance(group_pose(group).turned(about_x(angle)), 0.0, 0.0, angle)
+    shape = group.size.shape
+    before, after = (
+        [shape.eyes[k] for k in eyes[len(eyes) // 2 :][:1]] for eyes in (group.before, group.after)
+    )
+    begin = eye_centre(before[0]) if before else np.zeros(3)
+    end = eye_centre(after[0]) if after else np.zeros(3)
+    ahead = end - begin
+    size = float(np.linalg.norm(ahead))
+    turn = _onto_x(ahead / size) if size > 1e-6 else np.eye(3)
+    asked = before or after
+    if asked:
+        normal = turn @ eye_normal(asked[0])
+        turn = about_x(angle - float(np.arctan2(-normal[1], normal[2]))) @ turn
+    begin, end = turn @ begin, turn @ end
+    leaving = angle
+    if after:
+        normal = turn @ eye_normal(after[0])
+        leaving = float(np.arctan2(-normal[1], normal[2]) % pi)
+    axis = begin if before else end
+    body = shaped(shape).turned(turn).moved(-axis * np.array([0.0, 1.0, 1.0]))
+    return _Stance(body, float(begin[0]), float(end[0]), leaving)
+
+
+def _onto_x(direction: Floats) -> Floats:
+    """A rotation that turns a unit vector onto x, the shortest way; half a turn goes about z."""
+    x = np.array([1.0, 0.0, 0.0])
+    cosine = float(direction @ x)
+    if cosine < -1.0 + 1e-9:
+        return about_z(pi)
+    v = np.cross(direction, x)
+    skew = np.array([[0.0, -v[2], v[1]], [v[2], 0.0, -v[0]], [-v[1], v[0], 0.0]])
+    return np.asarray(np.eye(3) + skew + skew @ skew / (1.0 + cosine))
+
+
+def _hook(group: Group, after: bool) -> tuple[float, float]:
+    """Radius along the row of what a group links its neighbour with, and its wire radius [mm]."""
+    if not isinstance(group.size, Finding):
+        return group.size.radius, group.size.wire_radius
+    eyes = group.after if after else group.before
+    if not eyes:
+        return 0.0, group.size.wire_radius
+    eye = group.size.shape.eyes[eyes[0]]
+    return 0.5 * eye.inside + eye.wire_radius, eye.wire_radius
+
+
 def pitch(here: Group, there: Group) -> float:
-    """A middling distance of the centres of neighbouring groups [mm], between touching and pulled straight.
+    """A middling distance of what neighbouring groups link with [mm], between touching and pulled straight.
 
     Seen in section, the tube of either reaches into the hole of the other; half-way between the two limits
     both have room.
     """
-    far = here.size.radius + there.size.radius - tube_radius(here) - tube_radius(there)
-    far -= here.size.wire_radius + there.size.wire_radius
+    (radius, wire), (other, other_wire) = _hook(here, True), _hook(there, False)
+    far = radius + other - tube_radius(here) - tube_radius(there) - (wire + other_wire)
+    middle = far - 0.35 * (wire + other_wire)
+    if isinstance(here.size, Finding) or isinstance(there.size, Finding):
+        # An eye is no wider than the finding goes on behind it: nothing stands in the way there.
+        return max(middle, 0.5 * far)
     # Groups next but one lie in one plane: they must not touch.
-    near = 1.05 * max(here.size.radius + here.size.wire_radius, there.size.radius + there.size.wire_radius)
-    return max(near, far - 0.35 * (here.size.wire_radius + there.size.wire_radius))
+    return max(1.05 * max(radius + wire, other + other_wire), middle)
+
+
+def _row(groups: tuple[Group, ...], angle: float) -> list[tuple[_Stance, float]]:
+    """How each group of a row stands, and the x of its middle [mm]; the first has the axis given [rad]."""
+    row: list[tuple[_Stance, float]] = []
+    for number, group in enumerate(groups):
+        stance = _stance(group, angle)
+        x = 0.0
+        if number:
+            last, at = row[-1]
+            x = at + last.after + pitch(groups[number - 1], group) - stance.before
+        row.append((stance, x))
+        angle = (stance.angle + 0.5 * pi) % pi
+    return row
 
 
 def row_positions(groups: tuple[Group, ...]) -> Floats:
-    """Rough x of the centre of each group [mm], shape (n,), starting at 0."""
-    steps = [pitch(a, b) for a, b in pairwise(groups)]
-    return np.concatenate([[0.0], np.cumsum(steps)])
+    """Rough x of the middle of each group [mm], shape (n,), starting at 0."""
+    return np.array([x for _, x in _row(groups, 0.0)])
 
 
-def row_pose(groups: tuple[Group, ...], *, quarter: int = 0) -> Rings:
+def row_pose(groups: tuple[Group, ...], *, angle: float = 0.0) -> Bodies:
     """Rough pose of a row of groups along x.
 
     Args:
         groups: The groups.
-        quarter: 0 or 1: whether the first group lies flat (axis z) or stands (axis y).
+        angle: Turn of the first group's axis about x: flat (axis z) at 0, standing at a quarter turn [rad].
     """
-    parts = []
-    for number, (group, x) in enumerate(zip(groups, row_positions(groups), strict=True)):
-        rotation = about_x(0.5 * pi * ((number + quarter) % 2))
-        parts.append(moved(turned(group_pose(group), rotation), np.array([x, 0.0, 0.0])))
-    return concatenate(parts)
+    return concatenate([stance.body.moved(np.array([x, 0.0, 0.0])) for stance, x in _row(groups, angle)])
+
+
+def leaving_angle(groups: tuple[Group, ...], *, angle: float = 0.0) -> float:
+    """The turn of the axis that the group after a row would have [rad]; see `row_pose`."""
+    return (_row(groups, angle)[-1][0].angle + 0.5 * pi) % pi if groups else angle
+
+
+def angle_from_behind(groups: tuple[Group, ...]) -> float:
+    """The turn of the axis of a row's last group when the row is turned round about z [rad]."""
+    return -_row(groups, 0.0)[-1][0].angle % pi
 
 
 def cell_period(groups: tuple[Group, ...]) -> float:
@@ -106,7 +187,7 @@ def cell_period(groups: tuple[Group, ...]) -> float:
     return float(row_positions((*groups, groups[0]))[-1])
 
 
-def bent(rings: Rings, group_x: Floats, length: float, *, tilt: float = 0.0) -> Rings:
+def bent(rings: Bodies, group_x: Floats, length: float, *, tilt: float = 0.0) -> Bodies:
     """A straight row of rings bent rigidly, group by group, into a closed loop round z.
 
     Args:
@@ -121,16 +202,16 @@ def bent(rings: Rings, group_x: Floats, length: float, *, tilt: float = 0.0) -> 
     local = rings.centres.copy()
     local[:, 0] -= group_x
     local = local @ turn.T + np.array([0.0, -radius, 0.0])
-    normals = rings.normals @ turn.T
     c, s = np.cos(angles), np.sin(angles)
 
     def bend(v: Floats) -> Floats:
         return np.column_stack([c * v[:, 0] - s * v[:, 1], s * v[:, 0] + c * v[:, 1], v[:, 2]])
 
-    return Rings(bend(local), bend(normals), rings.radii, rings.wire_radii)
+    axes = None if rings.axes is None else bend(rings.axes @ turn.T)
+    return rings.posed(bend(local), bend(rings.normals @ turn.T), axes)
 
 
-def shaken(rings: Rings, rng: np.random.Generator, amount: float) -> Rings:
+def shaken(rings: Bodies, rng: np.random.Generator, amount: float) -> Bodies:
     """The rings moved and tilted at random.
 
     Args:
@@ -142,4 +223,4 @@ def shaken(rings: Rings, rng: np.random.Generator, amount: float) -> Rings:
     centres = rings.centres + amount * rings.radii[:, None] * rng.normal(size=(n, 3))
     normals = rings.normals + amount * rng.normal(size=(n, 3))
     normals /= np.linalg.norm(normals, axis=1)[:, None]
-    return Rings(centres, normals, rings.radii, rings.wire_radii)
+    return rings.posed(centres, normals)

@@ -8,7 +8,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from chaingen.geometry.rings import Rings, concatenate
+from chaingen.geometry.bodies import Bodies, concatenate
 from chaingen.solve import rough
 from chaingen.solve.check import ROUND_OFF, check
 from chaingen.solve.contacts import Contacts, State
@@ -76,7 +76,7 @@ PATCH_RINGS = 8
 """A repeating cell is judged by so many of its images that a patch has at least this many rings along."""
 
 
-def patch_of(graph: LinkGraph, state: State) -> tuple[LinkGraph, Rings]:
+def patch_of(graph: LinkGraph, state: State) -> tuple[LinkGraph, Bodies]:
     """A finite piece of a repeating cell in which every kind of neighbour is met."""
     along = 1 + max(int(np.abs(graph.offsets[:, 0]).max(initial=0)), -(-PATCH_RINGS // len(graph)))
     if state.motion.kind is MotionKind.SHEET:
@@ -139,11 +139,11 @@ def search(
         shake = SHAKES[number % len(SHAKES)]
         shaken = rough.shaken(start.rings, rng, shake) if shake else start.rings
         if free is not None:
-            shaken = Rings(
-                np.where(free[:, None], shaken.centres, start.rings.centres),
-                np.where(free[:, None], shaken.normals, start.rings.normals),
-                shaken.radii,
-                shaken.wire_radii,
+            still = start.rings
+            shaken = still.posed(
+                np.where(free[:, None], shaken.centres, still.centres),
+                np.where(free[:, None], shaken.normals, still.normals),
+                None if still.axes is None else np.where(free[:, None], shaken.first_axes(), still.axes),
             )
         found = widen(contacts, State(shaken, start.motion), free=free)
         # A signed gap below the thinnest overlap of two wires means wrong links; shapes are judged besides.
@@ -163,7 +163,7 @@ def _centred(state: State) -> State:
     rings = state.rings
     middle = rings.centres.mean(axis=0)
     middle[0] = rings.centres[0, 0]
-    return State(rough.moved(rings, -middle), state.motion)
+    return State(rings.moved(-middle), state.motion)
 
 
 @lru_cache(maxsize=256)
@@ -189,7 +189,7 @@ def solve_cell(
 @lru_cache(maxsize=256)
 def solve_row(
     groups: tuple[Group, ...], *, starts: int = STARTS, enough: float = 0.0
-) -> tuple[Rings, tuple[Search, ...], float]:
+) -> tuple[Bodies, tuple[Search, ...], float]:
     """The best placement found of a finite open row of groups.
 
     Args:
@@ -201,7 +201,7 @@ def solve_row(
         The poses, the evidence and the smallest signed gap [mm].
     """
     if sum(group.count for group in groups) > WHOLE_RINGS:
-        rings, searches, gap = grown(groups, 0, None, starts=starts, enough=enough, quarter=0)
+        rings, searches, gap = grown(groups, 0, None, starts=starts, enough=enough, angle=0.0)
         return rings, tuple(searches), gap
     solved = search(
         "row", row_graph(groups), State(rough.row_pose(groups), Motion()), starts=starts, enough=enough
@@ -212,13 +212,13 @@ def solve_row(
 def grown(
     groups: tuple[Group, ...],
     done: int,
-    rings: Rings | None,
+    rings: Bodies | None,
     *,
     starts: int,
     enough: float,
-    quarter: int,
+    angle: float,
     known: float = np.inf,
-) -> tuple[Rings, list[Search], float]:
+) -> tuple[Bodies, list[Search], float]:
     """Add groups to a placed row, a few at a time, the last ones placed staying free.
 
     Args:
@@ -227,7 +227,7 @@ def grown(
         rings: Their poses.
         starts: Seeded starts for each step.
         enough: See `solve_cell`.
-        quarter: Quarter turn of the first group.
+        angle: Turn of the first group's axis about x [rad], see `rough.row_pose`.
         known: Smallest gap of the part that is placed [mm].
     """
     counts = np.array([group.count for group in groups])
@@ -240,11 +240,11 @@ def grown(
             upto += 1
         back = max(0, done - 4)
         window = groups[back:upto]
-        fresh = rough.row_pose(window, quarter=(back + quarter) % 2)
+        fresh = rough.row_pose(window, angle=rough.leaving_angle(groups[:back], angle=angle))
         if rings is not None and done > 0:
             at = rings.centres[ends[done - 1] : ends[done]].mean(axis=0)
             rough_at = fresh.centres[ends[done - 1] - ends[back] : ends[done] - ends[back]].mean(axis=0)
-            fresh = rough.moved(fresh, at - rough_at)
+            fresh = fresh.moved(at - rough_at)
             start = concatenate(
                 [rings[int(ends[back]) : int(ends[done])], fresh[int(ends[done] - ends[back]) :]]
             )

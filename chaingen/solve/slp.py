@@ -15,7 +15,7 @@ import numpy.typing as npt
 from scipy.optimize import linprog
 from scipy.sparse import coo_matrix, csc_matrix, hstack
 
-from chaingen.geometry.rings import Floats, Ints
+from chaingen.geometry.types import Floats, Ints
 from chaingen.solve.contacts import REACH, Contacts, Rows, State, jacobian, picked_rows, stepped
 
 GAIN = 1e-6

@@ -6,7 +6,7 @@ from math import pi
 
 import numpy as np
 
-from chaingen.geometry.rings import Rings, concatenate
+from chaingen.geometry.bodies import Bodies, concatenate
 from chaingen.solve import rough
 from chaingen.solve.cells import cell_of
 from chaingen.solve.contacts import Contacts, State
@@ -62,7 +62,7 @@ class Bend:
     radius: float
     groups: float
     binds: bool
-    rings: Rings
+    rings: Bodies
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,7 +77,7 @@ class Supple:
 
     bends: tuple[Bend, Bend]
     twist: tuple[float, float]
-    twisted: Rings
+    twisted: Bodies
 
 
 def steps_of(graph: LinkGraph) -> int:
@@ -160,12 +160,12 @@ def _twist(graph: LinkGraph, taut: State, way: float) -> tuple[float, State]:
     return good, state
 
 
-def _twisted_cell(graph: LinkGraph, rings: Rings, more: float, period: float) -> Rings:
+def _twisted_cell(graph: LinkGraph, rings: Bodies, more: float, period: float) -> Bodies:
     """A cell twisted by `more` [rad] over its period, group by group."""
     group = graph.group_of
     along = np.asarray((np.bincount(group, weights=rings.centres[:, 0]) / np.bincount(group))[group])
     parts = [
-        rough.turned(rings[k : k + 1], rough.about_x(more * float(along[k] - along[0]) / period))
+        rings[k : k + 1].turned(rough.about_x(more * float(along[k] - along[0]) / period))
         for k in range(len(rings))
     ]
     return concatenate(parts)

@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from chaingen.geometry.rings import Floats, Rings, axes_across
+from chaingen.geometry.bodies import Bodies, axes_across
+from chaingen.geometry.types import Floats
 from chaingen.solve.contacts import Contacts, State
 from chaingen.solve.motion import PERIOD, UNKNOWNS, Motion
 from chaingen.solve.slp import Aim, stretch
@@ -23,7 +24,7 @@ class Taut:
     """
 
     length: float
-    rings: Rings
+    rings: Bodies
     motion: Motion
     converged: bool
 
@@ -39,7 +40,7 @@ def period_aim(rings: int) -> Aim:
     return period
 
 
-def taut_cell(graph: LinkGraph, rings: Rings, motion: Motion) -> Taut:
+def taut_cell(graph: LinkGraph, rings: Bodies, motion: Motion) -> Taut:
     """The longest period of a repeating cell at zero gap.
 
     Args:
@@ -51,7 +52,7 @@ def taut_cell(graph: LinkGraph, rings: Rings, motion: Motion) -> Taut:
     return Taut(found.value, found.state.rings, found.state.motion, found.converged)
 
 
-def taut_row(graph: LinkGraph, rings: Rings) -> Taut:
+def taut_row(graph: LinkGraph, rings: Bodies) -> Taut:
     """The longest a finite row can be pulled, from outside to outside, by its first and last group.
 
     Args:

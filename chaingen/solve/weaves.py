@@ -4,7 +4,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from chaingen.geometry.rings import Rings
+from chaingen.geometry.bodies import Bodies
 from chaingen.solve import rough
 from chaingen.solve.contacts import Contacts, State
 from chaingen.solve.link_starts import start_from_links
@@ -49,7 +49,7 @@ def rough_state(weave: Weave, graph: LinkGraph) -> State:
         motion = Motion(
             MotionKind.SHIFT, scale * pose.period, twist=pose.twist, turning=weave.turning, pitch=mean
         )
-    return State(Rings(centres, normals, graph.radii, graph.wire_radii), motion)
+    return State(Bodies(centres, normals, graph.radii, graph.wire_radii), motion)
 
 
 def _promising(begun: list[Found]) -> list[Found]:

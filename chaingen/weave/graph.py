@@ -1,7 +1,8 @@
-"""The link graph: which rings there are and which links with which.
+"""The link graph: which rings and findings there are and which links with which.
 
 A graph is either a finite piece or a repeating cell. In a cell a link names, besides its two rings, how many
-cells further along and across the second one lies; in a finite piece these offsets are 0 everywhere.
+cells further along and across the second one lies; in a finite piece these offsets are 0 everywhere. A ring
+has one eye, its hole; a link with a finding says through which of its eyes it goes.
 """
 
 from dataclasses import dataclass
@@ -11,24 +12,28 @@ from itertools import pairwise
 import networkx as nx
 import numpy as np
 
-from chaingen.geometry.rings import Floats, Ints
-from chaingen.weave.groups import Group, GroupKind, RingSize, Run
+from chaingen.findings.finding import Finding
+from chaingen.geometry.bodies import Bodies
+from chaingen.geometry.shapes import Shape
+from chaingen.geometry.types import Floats, Ints
+from chaingen.weave.groups import BodySize, Group, GroupKind, Run
 
 
 @dataclass(frozen=True, slots=True)
 class Member:
-    """One ring of a graph.
+    """One ring of a graph, or one finding.
 
     Attributes:
         name: Unique name, made of group number and place in the group, such as ``12b``.
-        role: What the ring is for: ``side by side``, ``rosette`` or ``join``, or its role in a weave.
-        size: Its size.
+        role: What the ring is for: ``side by side``, ``rosette``, ``join`` or ``finding``, or its role in a
+            weave.
+        size: Its size, or the finding.
         group: Index of its group, or of its place along a weave.
     """
 
     name: str
     role: str
-    size: RingSize
+    size: BodySize
     group: int
 
 
@@ -60,6 +65,7 @@ class LinkGraph:
         periodic: Whether this is a repeating cell.
         closed: Whether this is a finite piece whose last group links its first.
         rhythm: After how many places along a weave its pattern comes again; 0 for groups.
+        eyes: The eye of either body that each link goes through, shape (m, 2); None where all are rings.
     """
 
     members: tuple[Member, ...]
@@ -70,6 +76,7 @@ class LinkGraph:
     periodic: bool
     closed: bool = False
     rhythm: int = 0
+    eyes: Ints | None = None
 
     def __len__(self) -> int:
         return len(self.members)
@@ -81,13 +88,41 @@ class LinkGraph:
 
     @cached_property
     def radii(self) -> Floats:
-        """Centreline radii [mm], shape (n,)."""
+        """Centreline radii, and how far findings reach from their middle [mm], shape (n,)."""
         return np.array([member.size.radius for member in self.members])
 
     @cached_property
     def wire_radii(self) -> Floats:
         """Wire radii [mm], shape (n,)."""
         return np.array([member.size.wire_radius for member in self.members])
+
+    @cached_property
+    def link_eyes(self) -> Ints:
+        """The eye of either body that each link goes through, shape (m, 2)."""
+        return np.zeros_like(self.links) if self.eyes is None else self.eyes
+
+    @cached_property
+    def shapes(self) -> tuple[Shape, ...]:
+        """The shapes of its findings, each once."""
+        sizes = (member.size for member in self.members)
+        return tuple(dict.fromkeys(size.shape for size in sizes if isinstance(size, Finding)))
+
+    @cached_property
+    def shape_of(self) -> Ints | None:
+        """Which shape each body has, -1 for rings, shape (n,); None where all are rings."""
+        if not self.shapes:
+            return None
+        place = {shape: k for k, shape in enumerate(self.shapes)}
+        return np.array(
+            [place[m.size.shape] if isinstance(m.size, Finding) else -1 for m in self.members], dtype=np.int64
+        )
+
+    def bodies(self, centres: Floats, normals: Floats, axes: Floats | None = None) -> Bodies:
+        """Its bodies at some poses; see `Bodies`."""
+        if self.shape_of is None:
+            return Bodies(centres, normals, self.radii, self.wire_radii)
+        assert axes is not None
+        return Bodies(centres, normals, self.radii, self.wire_radii, axes, self.shapes, self.shape_of)
 
     @cached_property
     def group_of(self) -> Ints:
@@ -154,19 +189,28 @@ def _members(groups: tuple[Group, ...]) -> tuple[Member, ...]:
 
 
 def _graph(groups: tuple[Group, ...], *, wraps: bool, periodic: bool) -> LinkGraph:
-    """Link each group with the next; `wraps` links the last with the first (of the next cell)."""
+    """Link each group with the next; `wraps` links the last with the first (of the next cell).
+
+    All rings of a group link all rings of the next. A finding with several eyes there takes one ring in each.
+    """
     starts = np.concatenate([[0], np.cumsum([group.count for group in groups])]).tolist()
     rows = [range(starts[k], starts[k + 1]) for k in range(len(groups))]
     links: list[tuple[int, int]] = []
+    eyes: list[tuple[int, int]] = []
     for group, row in zip(groups, rows, strict=True):
         if group.kind is GroupKind.ROSETTE:
             links += [(a, b) for a in row for b in row if a < b]
-    for here, there in pairwise(rows):
-        links += [(a, b) for a in here for b in there]
+    eyes += [(0, 0)] * len(links)
+    for here, there in pairwise(range(len(groups))):
+        between = _between(groups[here], rows[here], groups[there], rows[there])
+        links += [(a, b) for a, b, _, _ in between]
+        eyes += [(one, two) for _, _, one, two in between]
     inner = len(links)
     if wraps:
-        across = [(a, b) for a in rows[-1] for b in rows[0]]
-        links += across if periodic else [(min(pair), max(pair)) for pair in across]
+        for a, b, one, two in _between(groups[-1], rows[-1], groups[0], rows[0]):
+            back = not periodic and b < a
+            links.append((b, a) if back else (a, b))
+            eyes.append((two, one) if back else (one, two))
     offsets = np.zeros((len(links), 2), dtype=np.int64)
     if periodic:
         offsets[inner:, 0] = 1
@@ -175,6 +219,7 @@ def _graph(groups: tuple[Group, ...], *, wraps: bool, periodic: bool) -> LinkGra
         for group, row in zip(groups, rows, strict=True)
         if group.count > 1
     )
+    findings = any(group.kind is GroupKind.FINDING for group in groups)
     return LinkGraph(
         _members(groups),
         np.array(links, dtype=np.int64).reshape(-1, 2),
@@ -183,7 +228,21 @@ def _graph(groups: tuple[Group, ...], *, wraps: bool, periodic: bool) -> LinkGra
         groups,
         periodic,
         closed=wraps and not periodic,
+        eyes=np.array(eyes, dtype=np.int64).reshape(-1, 2) if findings else None,
     )
+
+
+def _between(here: Group, own: range, there: Group, other: range) -> list[tuple[int, int, int, int]]:
+    """Links of a group with the next: two bodies, and the eye of each."""
+    left = [(body, eye) for body in own for eye in here.after]
+    right = [(body, eye) for body in other for eye in there.before]
+    if len(here.after) > 1 or len(there.before) > 1:
+        # An end bar has an eye for each strand.
+        assert len(left) == len(right), "every eye takes one ring"
+        pairs = list(zip(left, right, strict=True))
+    else:
+        pairs = [(a, b) for a in left for b in right]
+    return [(a, b, one, two) for (a, one), (b, two) in pairs]
 
 
 def piece_graph(run: Run) -> LinkGraph:
@@ -195,10 +254,10 @@ def piece_graph(run: Run) -> LinkGraph:
 def cell_graph(groups: tuple[Group, ...]) -> LinkGraph:
     """The link graph of a repeating cell of groups.
 
-    Neighbouring groups stand at right angles, so a row of an odd number is taken twice to come round to
-    itself.
+    Neighbouring groups stand at right angles, so a row of an odd number of quarter turns is taken twice to
+    come round to itself.
     """
-    cell = groups if len(groups) % 2 == 0 else groups * 2
+    cell = groups if sum(group.quarters for group in groups) % 2 == 0 else groups * 2
     return _graph(cell, wraps=True, periodic=True)
 
 

@@ -8,6 +8,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
+from chaingen.findings.finding import Finding
+
 
 class GroupKind(StrEnum):
     """How the rings of one group stand to each other."""
@@ -15,6 +17,7 @@ class GroupKind(StrEnum):
     SIDE_BY_SIDE = "side by side"
     ROSETTE = "rosette"
     JOIN = "join"
+    FINDING = "finding"
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,21 +50,47 @@ class RingSize:
         return self.inside_diameter / self.wire_diameter
 
 
+BodySize = RingSize | Finding
+"""What a body is: a ring of some size, or a finding; both tell their `radius` and `wire_radius`."""
+
+
 @dataclass(frozen=True, slots=True)
 class Group:
-    """Rings that act together.
+    """Rings that act together, or one finding.
 
     Attributes:
         kind: How they stand to each other: side by side (not linked, a plane passes between any two), a
             rosette (each linked with each, all turning the same way), or a join (side by side, and only
-            between two groups).
+            between two groups). A finding stands alone.
         count: How many rings, 1 or more.
-        size: The size of every ring of the group.
+        size: The size of every ring of the group, or the finding.
+        turned: Whether a finding comes with its outer eyes first, as one at the start of a piece does.
     """
 
     kind: GroupKind
     count: int
-    size: RingSize
+    size: BodySize
+    turned: bool = False
+
+    @property
+    def before(self) -> tuple[int, ...]:
+        """Eyes that the group before links with: of each ring its hole, 0."""
+        return self._eyes(self.turned)
+
+    @property
+    def after(self) -> tuple[int, ...]:
+        """Eyes that the group after links with."""
+        return self._eyes(not self.turned)
+
+    def _eyes(self, outer: bool) -> tuple[int, ...]:
+        if isinstance(self.size, Finding):
+            return self.size.outer if outer else self.size.inner
+        return (0,)
+
+    @property
+    def quarters(self) -> int:
+        """Quarter turns about the row from the group before it to the one after it."""
+        return 2 if isinstance(self.size, Finding) and self.size.quarter_turned else 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,10 +136,19 @@ class Run:
         """The same run with every ring size changed."""
 
         def groups(row: tuple[Group, ...]) -> tuple[Group, ...]:
-            return tuple(replace(group, size=change(group.size)) for group in row)
+            return tuple(
+                replace(group, size=change(group.size)) if isinstance(group.size, RingSize) else group
+                for group in row
+            )
 
         return replace(self, first=groups(self.first), cell=groups(self.cell), last=groups(self.last))
 
     def sizes(self) -> tuple[RingSize, ...]:
         """The ring sizes used, each once, in order of first use."""
-        return tuple(dict.fromkeys(group.size for group in self.first + self.cell + self.last))
+        used = (group.size for group in self.first + self.cell + self.last)
+        return tuple(dict.fromkeys(size for size in used if isinstance(size, RingSize)))
+
+    def findings(self) -> tuple[Finding, ...]:
+        """The findings used, each once, in order of first use."""
+        used = (group.size for group in self.first + self.cell + self.last)
+        return tuple(dict.fromkeys(size for size in used if isinstance(size, Finding)))

@@ -10,7 +10,8 @@ import numpy.typing as npt
 import shapely
 import shapely.affinity
 
-from chaingen.geometry.rings import Floats, Rings, centreline_points
+from chaingen.geometry.bodies import Bodies, centreline_points
+from chaingen.geometry.types import Floats
 
 ARC_POINTS = 256
 """Corners of the polygon that stands for a curved outline."""
@@ -121,7 +122,7 @@ def is_even(outline: Outline) -> bool:
     return bool(shape.symmetric_difference(flipped).area < ALIKE * shape.area)
 
 
-def near(outline: Outline, rings: Rings, shifts: Floats, origin: Floats) -> npt.NDArray[np.bool_]:
+def near(outline: Outline, rings: Bodies, shifts: Floats, origin: Floats) -> npt.NDArray[np.bool_]:
     """Which copies of some rings may have any within an outline.
 
     Args:
@@ -140,7 +141,7 @@ def near(outline: Outline, rings: Rings, shifts: Floats, origin: Floats) -> npt.
     return np.asarray(hit.reshape(len(shifts), -1).any(axis=1))
 
 
-def within(outline: Outline, rings: Rings, shift: Floats) -> npt.NDArray[np.bool_]:
+def within(outline: Outline, rings: Bodies, shift: Floats) -> npt.NDArray[np.bool_]:
     """Which rings lie wholly within an outline when seen along z.
 
     Args:

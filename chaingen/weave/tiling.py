@@ -7,7 +7,7 @@ import networkx as nx
 import numpy as np
 import numpy.typing as npt
 
-from chaingen.geometry.rings import Ints
+from chaingen.geometry.types import Ints
 from chaingen.weave.graph import Arrangement, LinkGraph, Member
 from chaingen.weave.groups import GroupKind, RingSize
 from chaingen.weave.weave import Repeats, Weave
@@ -74,7 +74,9 @@ def tiled(
     rings = np.flatnonzero(there.ravel())
     number[rings] = np.arange(len(rings))
     parts = []
-    for (a, b), offset in zip(cell.links.tolist(), cell.offsets, strict=True):
+    for (a, b), offset, eyes_there in zip(
+        cell.links.tolist(), cell.offsets, cell.link_eyes.tolist(), strict=True
+    ):
         target = cells - low + offset
         if around:
             target[:, 0] %= around
@@ -82,9 +84,14 @@ def tiled(
         other = np.full(count, -1)
         other[inside] = place[tuple(target[inside].T)]
         here = np.flatnonzero(other >= 0)
-        parts.append(np.column_stack([number[here * n + a], number[other[here] * n + b]]))
-    links = np.concatenate(parts) if parts else np.empty((0, 2), dtype=np.int64)
-    links = np.unique(np.sort(links[(links >= 0).all(axis=1)], axis=1), axis=0)
+        ends = np.column_stack([number[here * n + a], number[other[here] * n + b]])
+        parts.append(np.column_stack([ends, np.tile(np.array(eyes_there), (len(here), 1))]))
+    links = np.concatenate(parts) if parts else np.empty((0, 4), dtype=np.int64)
+    links = links[(links >= 0).all(axis=1)]
+    back = links[:, 0] > links[:, 1]
+    links[back] = links[back][:, [1, 0, 3, 2]]
+    links = np.unique(links, axis=0).astype(np.int64)
+    links, eyes = links[:, :2], links[:, 2:]
     members = []
     for ring in rings.tolist():
         own = cell.members[ring % n]
@@ -100,12 +107,13 @@ def tiled(
     ]
     graph = LinkGraph(
         members=tuple(members),
-        links=links.astype(np.int64),
+        links=np.ascontiguousarray(links),
         offsets=np.zeros((len(links), 2), dtype=np.int64),
         arrangements=tuple(arrangements),
         groups=(),
         periodic=False,
         closed=bool(around),
+        eyes=None if cell.eyes is None else np.ascontiguousarray(eyes),
     )
     return graph, rings
 

@@ -18,7 +18,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from chaingen.design.scene import Scene, SceneKind
-from chaingen.geometry.rings import axes_across
+from chaingen.geometry.bodies import axes_across
 from chaingen.solve.drape.drape import drape
 from chaingen.solve.place import place
 from chaingen.weave.groups import Run

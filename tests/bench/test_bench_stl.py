@@ -5,7 +5,7 @@ import os
 import numpy as np
 import pytest
 
-from chaingen.geometry.rings import Rings
+from chaingen.geometry.bodies import Bodies
 from chaingen.model.stl import write_stl
 
 
@@ -13,7 +13,7 @@ def chain(count):
     i = np.arange(count)
     normals = np.where((i % 2 == 0)[:, None], [0.0, 0.0, 1.0], [0.0, 1.0, 0.0])
     centres = np.column_stack([2.6 * i, 0.0 * i, 0.0 * i])
-    return Rings(centres, normals, np.full(count, 2.0), np.full(count, 0.5))
+    return Bodies(centres, normals, np.full(count, 2.0), np.full(count, 0.5))
 
 
 @pytest.mark.benchmark(group="STL of 2000 rings")

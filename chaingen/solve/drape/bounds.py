@@ -10,8 +10,8 @@ from math import sqrt
 import numba
 import numpy as np
 
-from chaingen.geometry.rings import Floats, Ints
 from chaingen.geometry.solids import solid_distance
+from chaingen.geometry.types import Floats, Ints
 
 SHARE = 0.99
 """Part of the longest allowed motion that a step may make."""

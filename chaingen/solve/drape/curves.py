@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import brentq
 
-from chaingen.geometry.rings import Floats, Rings
+from chaingen.geometry.bodies import Bodies
+from chaingen.geometry.types import Floats
 
 STEPS = 4096
 """Chords of a curve that has no closed form by arc length."""
@@ -26,7 +27,7 @@ class Track:
     side: Floats
 
 
-def laid(rings: Rings, group_x: Floats, track: Track) -> Rings:
+def laid(rings: Bodies, group_x: Floats, track: Track) -> Bodies:
     """A straight row along x laid along a curve, group by group.
 
     Args:
@@ -41,7 +42,8 @@ def laid(rings: Rings, group_x: Floats, track: Track) -> Rings:
     def carried(v: Floats) -> Floats:
         return np.asarray(v[:, :1] * track.along + v[:, 1:2] * track.side + v[:, 2:] * third)
 
-    return Rings(track.points + carried(local), carried(rings.normals), rings.radii, rings.wire_radii)
+    axes = None if rings.axes is None else carried(rings.axes)
+    return rings.posed(track.points + carried(local), carried(rings.normals), axes)
 
 
 def straight(s: Floats, start: Floats, along: Floats, side: Floats) -> Track:

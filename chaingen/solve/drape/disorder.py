@@ -3,12 +3,12 @@
 import numpy as np
 import numpy.typing as npt
 
+from chaingen.geometry.bodies import Bodies, centreline_points
 from chaingen.geometry.distance import smallest_gaps
 from chaingen.geometry.near import near_pairs
-from chaingen.geometry.rings import Rings, centreline_points
 from chaingen.geometry.solids import distances
 from chaingen.solve.drape.energy import Poses
-from chaingen.solve.drape.model import Bodies
+from chaingen.solve.drape.model import Setting
 
 ROUNDS = 40
 """Random moves of every ring."""
@@ -20,9 +20,9 @@ LEFT = 0.02
 """Part of the thinnest wire's radius that every gap keeps."""
 
 
-def _too_near(bodies: Bodies, poses: Poses, least: float) -> npt.NDArray[np.bool_]:
+def _too_near(bodies: Setting, poses: Poses, least: float) -> npt.NDArray[np.bool_]:
     """Which rings are nearer than `least` [mm] to another or to a solid, shape (n,)."""
-    rings = Rings(poses.centres, poses.frames[:, 2], bodies.radii, bodies.wire_radii)
+    rings = Bodies(poses.centres, poses.frames[:, 2], bodies.radii, bodies.wire_radii)
     pairs = near_pairs(rings, margin=least)
     gaps, _ = smallest_gaps(rings, pairs)
     bad: npt.NDArray[np.bool_] = np.zeros(len(rings), dtype=bool)
@@ -37,7 +37,7 @@ def _too_near(bodies: Bodies, poses: Poses, least: float) -> npt.NDArray[np.bool
     return bad
 
 
-def shaken_up(bodies: Bodies, poses: Poses, amount: float, seed: int) -> Poses:
+def shaken_up(bodies: Setting, poses: Poses, amount: float, seed: int) -> Poses:
     """The poses after many small random moves, none long enough to change a link; what would touch stays.
 
     Args:

@@ -7,7 +7,8 @@ from functools import partial
 import numpy as np
 
 from chaingen.design.scene import ROW_SCENES, Scene, SceneKind
-from chaingen.geometry.rings import Floats, Rings
+from chaingen.geometry.bodies import Bodies
+from chaingen.geometry.types import Floats
 from chaingen.solve.drape import starts
 from chaingen.solve.drape.curves import hairpin
 from chaingen.solve.drape.draped import Draped, NotDraped
@@ -174,7 +175,7 @@ def _measured(draped: Draped, start: Start) -> Draped:
     return replace(draped, drop=drop, sag=sag, length=_length(graph, rings))
 
 
-def _length(graph: LinkGraph, rings: Rings) -> float:
+def _length(graph: LinkGraph, rings: Bodies) -> float:
     """Length along the middle line, for an open piece to the outsides of its ends [mm]."""
     points = middle_line(graph, rings)
     if len(points) == 1:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from chaingen.design.scene import Scene
-from chaingen.geometry.rings import Rings
+from chaingen.geometry.bodies import Bodies
 from chaingen.geometry.solids import Solid
 from chaingen.solve.check import CheckReport
 from chaingen.weave.graph import LinkGraph
@@ -37,7 +37,7 @@ class Draped:
 
     scene: Scene
     graph: LinkGraph
-    rings: Rings
+    rings: Bodies
     solids: tuple[Solid, ...]
     reached: bool
     why: str
@@ -51,7 +51,7 @@ class Draped:
     length: float | None
     span: float | None
     circumference: float | None
-    frames: tuple[Rings, ...]
+    frames: tuple[Bodies, ...]
     energies: tuple[tuple[int, float], ...]
 
 

@@ -26,8 +26,8 @@ from math import cos, log, pi, sin, sqrt
 import numba
 import numpy as np
 
-from chaingen.geometry.rings import Floats, Ints
 from chaingen.geometry.solids import solid_distance
+from chaingen.geometry.types import Floats, Ints
 from chaingen.solve.drape.moments import add_contact, add_node
 
 NODES_IN_REACH = 3.5

@@ -18,7 +18,7 @@ import numba
 import numpy as np
 import numpy.typing as npt
 
-from chaingen.geometry.rings import Floats, Ints
+from chaingen.geometry.types import Floats, Ints
 
 SLID = 1e-6
 """A place has slid when its spring was pulled beyond its limit by this part of it."""

@@ -7,7 +7,7 @@ from scipy.sparse import coo_matrix, csc_matrix
 from scipy.sparse.csgraph import reverse_cuthill_mckee
 from scipy.sparse.linalg import splu
 
-from chaingen.geometry.rings import Floats, Ints
+from chaingen.geometry.types import Floats, Ints
 
 WIDEST_BAND = 240
 """Systems of a wider band than this many unknowns are solved by sparse factors instead of band factors."""

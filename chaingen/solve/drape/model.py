@@ -4,9 +4,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from chaingen.geometry.bodies import Bodies, axes_across
 from chaingen.geometry.near import near_pairs
-from chaingen.geometry.rings import Floats, Ints, Rings, axes_across
 from chaingen.geometry.solids import Solid
+from chaingen.geometry.types import Floats, Ints
 from chaingen.solve.drape.bounds import farthest, pair_bound, solid_bound
 from chaingen.solve.drape.energy import Poses, node_counts, pair_energy, solid_energy
 from chaingen.solve.drape.friction import Grip, add_friction, carried, slip_energy
@@ -24,7 +25,7 @@ contacts."""
 
 
 @dataclass(frozen=True, eq=False)
-class Bodies:
+class Setting:
     """What hangs, what holds it, and what pulls.
 
     Attributes:
@@ -97,7 +98,7 @@ class Terms:
     grip: Grip
 
 
-def poses_of(rings: Rings) -> Poses:
+def poses_of(rings: Bodies) -> Poses:
     """Poses with frames across the normals."""
     one, two = axes_across(rings.normals)
     return Poses(rings.centres.copy(), np.stack([one, two, rings.normals], axis=1))
@@ -120,7 +121,7 @@ def semidefinite(blocks: Floats) -> Floats:
 class Model:
     """Evaluates energy and derivatives; finds near pairs anew only after rings have moved far enough."""
 
-    def __init__(self, bodies: Bodies, barrier: Barrier) -> None:
+    def __init__(self, bodies: Setting, barrier: Barrier) -> None:
         self.bodies = bodies
         self.barrier = barrier
         self.nodes = node_counts(bodies.radii, bodies.wire_radii, barrier.reach)
@@ -139,7 +140,7 @@ class Model:
                 return
         self._margin = 2.0 * margin
         self._seen = poses.centres.copy()
-        rings = Rings(poses.centres, poses.frames[:, 2], b.radii, b.wire_radii)
+        rings = Bodies(poses.centres, poses.frames[:, 2], b.radii, b.wire_radii)
         self._pairs = near_pairs(rings, margin=self.barrier.reach + self._margin)
         self._stiffness = self.barrier.of(self._pairs[:, 0] * (n + len(b.solids)) + self._pairs[:, 1])
 

@@ -9,7 +9,7 @@ multiply by J once for the whole contact, however many nodes it has.
 import numba
 import numpy as np
 
-from chaingen.geometry.rings import Floats
+from chaingen.geometry.types import Floats
 
 
 @numba.njit(cache=True)

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import minimize
 
-from chaingen.geometry.rings import Floats, Ints, Rings, axes_across, centreline_points
+from chaingen.geometry.bodies import Bodies, axes_across, centreline_points
+from chaingen.geometry.types import Floats, Ints
 
 NODES = 96
 """Points of each ring that the peg's room is measured at while it is looked for."""
@@ -44,7 +45,7 @@ def _common_axis(normals: Floats) -> Floats:
     return np.asarray(vectors[:, -1])
 
 
-def _through(rings: Rings, own: Ints, nodes: Floats, along: Floats | None) -> tuple[Floats, Floats, float]:
+def _through(rings: Bodies, own: Ints, nodes: Floats, along: Floats | None) -> tuple[Floats, Floats, float]:
     """The straight line through the discs of `own` with the most room: point, direction, room [mm]."""
     start = rings.centres[own].mean(axis=0)
     axis = _common_axis(rings.normals[own]) if along is None else along
@@ -86,7 +87,7 @@ def _through(rings: Rings, own: Ints, nodes: Floats, along: Floats | None) -> tu
     return point, direction, -float(best.fun)
 
 
-def room_along(rings: Rings, point: Floats, direction: Floats) -> float:
+def room_along(rings: Bodies, point: Floats, direction: Floats) -> float:
     """Least distance of a straight line from all wires [mm].
 
     Args:
@@ -101,7 +102,7 @@ def room_along(rings: Rings, point: Floats, direction: Floats) -> float:
     return float((np.linalg.norm(away, axis=2) - local.wire_radii[:, None]).min())
 
 
-def peg_through(rings: Rings, group: Ints, along: Floats | None = None) -> Peg | None:
+def peg_through(rings: Bodies, group: Ints, along: Floats | None = None) -> Peg | None:
     """A peg through all rings of a group, or through the one with the most room.
 
     Args:

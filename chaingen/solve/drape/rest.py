@@ -11,11 +11,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from chaingen.geometry.rings import Floats, Ints
+from chaingen.geometry.types import Floats, Ints
 from chaingen.solve.drape.energy import Poses
 from chaingen.solve.drape.friction import Grip
 from chaingen.solve.drape.linear import Ordering, solve
-from chaingen.solve.drape.model import Barrier, Bodies, Model, Terms, semidefinite
+from chaingen.solve.drape.model import Barrier, Model, Setting, Terms, semidefinite
 
 LEAST_PROXIMAL = 1e-9
 """The proximal term never falls under this [ring weights / mm]."""
@@ -55,7 +55,7 @@ ENOUGH_DESCENT = 1e-4
 """Part of the descent promised that an accepted step has at least."""
 
 
-def unbalanced_force(gradient: Floats, bodies: Bodies) -> float:
+def unbalanced_force(gradient: Floats, bodies: Setting) -> float:
     """Largest force on a ring, its torque over its radius included, in its own weight.
 
     Rings lighter than a hundredth of the mean count as that heavy; where nothing weighs, all count as one.
@@ -70,7 +70,9 @@ Watch = Callable[[Poses], None]
 class Settling:
     """A drape on its way at one barrier after another."""
 
-    def __init__(self, bodies: Bodies, poses: Poses, barrier: Barrier, *, watch: Watch | None = None) -> None:
+    def __init__(
+        self, bodies: Setting, poses: Poses, barrier: Barrier, *, watch: Watch | None = None
+    ) -> None:
         self.bodies = bodies
         self.poses = poses
         self._height = float(poses.centres[:, 2].mean())

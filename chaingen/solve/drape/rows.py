@@ -6,7 +6,8 @@ from functools import lru_cache
 import numpy as np
 
 from chaingen.design.design import MAX_CELL_RINGS
-from chaingen.geometry.rings import Floats, Ints, Rings
+from chaingen.geometry.bodies import Bodies
+from chaingen.geometry.types import Floats, Ints
 from chaingen.solve.cells import Cell, cell_of
 from chaingen.solve.length import ROW_RINGS
 from chaingen.solve.motion import Motion, repeat_cell
@@ -33,7 +34,7 @@ class Row:
     """
 
     graph: LinkGraph
-    rings: Rings
+    rings: Bodies
     group_x: Floats
     length: float
     closed: bool
@@ -51,28 +52,23 @@ def middles(graph: LinkGraph, centres: Floats) -> Floats:
     return np.asarray((sums / np.bincount(group)[:, None])[group])
 
 
-def _row(graph: LinkGraph, rings: Rings, closed: bool, length: float | None = None) -> Row:
+def _row(graph: LinkGraph, rings: Bodies, closed: bool, length: float | None = None) -> Row:
     along = middles(graph, rings.centres)[:, 0]
     return Row(graph, rings, along, float(np.ptp(along)) if length is None else length, closed)
 
 
-def _thick(rings: Rings, more: float) -> Rings:
-    """The rings with wires whose radius is `more` [mm] larger on the same centrelines."""
-    return Rings(rings.centres, rings.normals, rings.radii, rings.wire_radii + more)
-
-
 @lru_cache(maxsize=64)
-def _cell(piece: Run | Chain, left: float | None) -> tuple[Cell, Rings, Motion]:
+def _cell(piece: Run | Chain, left: float | None) -> tuple[Cell, Bodies, Motion]:
     """A cell, its rings and their motion: as placed, or pulled to gaps of `left` [mm] or half its own."""
     cell = cell_of(piece)
     if left is None or cell.gap <= 0.0:
         return cell, cell.state.rings, cell.state.motion
     open_gap = min(left, 0.5 * cell.gap)
-    taut = taut_cell(cell.graph, _thick(cell.state.rings, 0.5 * open_gap), cell.state.motion)
-    return cell, _thick(taut.rings, -0.5 * open_gap), taut.motion
+    taut = taut_cell(cell.graph, cell.state.rings.thickened(0.5 * open_gap), cell.state.motion)
+    return cell, taut.rings.thickened(-0.5 * open_gap), taut.motion
 
 
-def _repeated(run: Run, count: int, left: float | None) -> tuple[Rings, float]:
+def _repeated(run: Run, count: int, left: float | None) -> tuple[Bodies, float]:
     """The first `count` rings of a repeated cell, and the length of one group of it on average [mm]."""
     cell, rings, motion = _cell(Run(run.cell), left)
     images = -(-count // len(cell.graph))
@@ -124,8 +120,8 @@ def straight_row(piece: Piece, placement: Placement, *, left: float | None) -> R
     if len(graph) > ROW_RINGS or len(graph) < 2:
         return _row(graph, placement.rings, False)
     open_gap = min(left, 0.5 * max(placement.gap, 0.0))
-    taut = taut_row(graph, _thick(placement.rings, 0.5 * open_gap))
-    return _row(graph, _thick(taut.rings, -0.5 * open_gap), False)
+    taut = taut_row(graph, placement.rings.thickened(0.5 * open_gap))
+    return _row(graph, taut.rings.thickened(-0.5 * open_gap), False)
 
 
 def _chain_row(chain: Chain, left: float | None) -> Row:
@@ -143,11 +139,12 @@ def twisted(row: Row, angle: float) -> Row:
     return replace(row, rings=turned_each(row.rings, share))
 
 
-def turned_each(rings: Rings, angles: Floats) -> Rings:
+def turned_each(rings: Bodies, angles: Floats) -> Bodies:
     """Every ring turned about the x axis by its own angle [rad], shape (n,)."""
     c, s = np.cos(angles), np.sin(angles)
 
     def turn(v: Floats) -> Floats:
         return np.column_stack([v[:, 0], c * v[:, 1] - s * v[:, 2], s * v[:, 1] + c * v[:, 2]])
 
-    return Rings(turn(rings.centres), turn(rings.normals), rings.radii, rings.wire_radii)
+    axes = None if rings.axes is None else turn(rings.axes)
+    return rings.posed(turn(rings.centres), turn(rings.normals), axes)

@@ -6,15 +6,16 @@ from dataclasses import replace
 import numpy as np
 
 from chaingen.design.scene import Scene
+from chaingen.geometry.bodies import Bodies, centreline_points
 from chaingen.geometry.distance import smallest_gaps
 from chaingen.geometry.near import near_pairs
-from chaingen.geometry.rings import Floats, Ints, Rings, centreline_points
 from chaingen.geometry.solids import Solid, distances
+from chaingen.geometry.types import Floats, Ints
 from chaingen.solve.check import check
 from chaingen.solve.drape.disorder import shaken_up
 from chaingen.solve.drape.draped import Draped
 from chaingen.solve.drape.energy import Poses
-from chaingen.solve.drape.model import Barrier, Bodies, poses_of
+from chaingen.solve.drape.model import Barrier, Setting, poses_of
 from chaingen.solve.drape.rest import Settling, unbalanced_force
 from chaingen.solve.drape.starts import CannotDrape, Start, TooShort
 from chaingen.weave.graph import LinkGraph
@@ -79,14 +80,14 @@ class Film:
             self._apart *= 2.0
 
 
-def _wires_apart(rings: Rings, pairs: Ints) -> float:
+def _wires_apart(rings: Bodies, pairs: Ints) -> float:
     """Least distance of centrelines over the sum of the wire radii, of all pairs."""
     gaps, _ = smallest_gaps(rings, pairs)
     both = rings.wire_radii[pairs].sum(axis=1)
     return float(((gaps + both) / both).min(initial=np.inf))
 
 
-def _solids_apart(rings: Rings, solids: tuple[Solid, ...]) -> float:
+def _solids_apart(rings: Bodies, solids: tuple[Solid, ...]) -> float:
     """Least distance of centrelines from solids over the wire radii."""
     points = centreline_points(rings, SOLID_NODES)
     least = np.inf
@@ -96,7 +97,7 @@ def _solids_apart(rings: Rings, solids: tuple[Solid, ...]) -> float:
     return least
 
 
-def cleared(graph: LinkGraph, rings: Rings, solids: tuple[Solid, ...]) -> Rings | None:
+def cleared(graph: LinkGraph, rings: Bodies, solids: tuple[Solid, ...]) -> Bodies | None:
     """Poses whose wires overlap a little brought clear: thin wires grow back and push one another apart.
 
     Args:
@@ -121,7 +122,7 @@ def cleared(graph: LinkGraph, rings: Rings, solids: tuple[Solid, ...]) -> Rings 
         if grown < factor + 1e-4:
             return None
         factor = grown
-        bodies = Bodies(rings.radii, factor * rings.wire_radii, np.zeros((len(rings), 3)), solids, 0.0)
+        bodies = Setting(rings.radii, factor * rings.wire_radii, np.zeros((len(rings), 3)), solids, 0.0)
         # Thin wires may be very near each other: what pushes them apart must not reach much farther.
         near = min(2.0 * reach, 10.0 * (1.0 - GROWN) * apart * 2.0 * float(rings.wire_radii.min()))
         settling = Settling(bodies, poses, Barrier(near, 1.0, np.empty(0, dtype=np.int64), np.empty(0)))
@@ -132,7 +133,7 @@ def cleared(graph: LinkGraph, rings: Rings, solids: tuple[Solid, ...]) -> Rings 
 
 def begun(
     graph: LinkGraph, attempts: Iterator[Callable[[], tuple[Start, bool]]], say: Progress
-) -> tuple[Start, Rings, bool]:
+) -> tuple[Start, Bodies, bool]:
     """The first start that is free of contact or can be made so, and its rings.
 
     Raises:
@@ -162,7 +163,7 @@ def come_to_rest(
     scene: Scene,
     graph: LinkGraph,
     start: Start,
-    rings: Rings,
+    rings: Bodies,
     shares: Floats,
     reaches: tuple[float, ...],
     say: Progress,
@@ -193,7 +194,7 @@ def come_to_rest(
         rings = replace(rings, wire_radii=rings.wire_radii - 0.5 * hair)
     loads = np.zeros((len(rings), 3))
     loads[:, 2] = -ring_weights(graph)
-    bodies = Bodies(rings.radii, rings.wire_radii, loads, start.solids, scene.friction)
+    bodies = Setting(rings.radii, rings.wire_radii, loads, start.solids, scene.friction)
     poses = poses_of(rings)
     if scene.disorder > 0.0:
         poses = shaken_up(bodies, poses, scene.disorder, scene.seed)
@@ -221,7 +222,7 @@ def _first_barrier(graph: LinkGraph, start: Start, shares: Floats, reach: float)
 def _settled(
     scene: Scene,
     graph: LinkGraph,
-    bodies: Bodies,
+    bodies: Setting,
     poses: Poses,
     start: Start,
     barrier: Barrier,
@@ -268,11 +269,11 @@ def _settled(
         _, reached = settling.relax(BALANCED, MOST_STEPS)
     terms = settling.terms()
     final = settling.poses
-    rings = Rings(final.centres, final.frames[:, 2], bodies.radii, bodies.wire_radii)
+    rings = Bodies(final.centres, final.frames[:, 2], bodies.radii, bodies.wire_radii)
     report = check(graph, rings)
     frames = (
         tuple(
-            Rings(p.centres, p.frames[:, 2], bodies.radii, bodies.wire_radii) for p in [*film.frames, final]
+            Bodies(p.centres, p.frames[:, 2], bodies.radii, bodies.wire_radii) for p in [*film.frames, final]
         )
         if scene.settling
         else ()

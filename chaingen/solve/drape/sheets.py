@@ -11,8 +11,9 @@ import numpy as np
 from scipy.optimize import brentq
 
 from chaingen.design.scene import Scene
-from chaingen.geometry.rings import Floats, Ints, Rings
+from chaingen.geometry.bodies import Bodies
 from chaingen.geometry.solids import bar, ledge
+from chaingen.geometry.types import Floats, Ints
 from chaingen.solve.drape.curves import Track, laid
 from chaingen.solve.drape.peg import Peg, peg_through
 from chaingen.solve.drape.settle import ring_weights
@@ -52,16 +53,16 @@ LEAST_BEND, MOST_BEND = 1e-3, 3.0
 X, Y, Z = np.eye(3)
 
 
-def _turned(rings: Rings, turn: Floats) -> Rings:
-    return replace(rings, centres=rings.centres @ turn.T, normals=rings.normals @ turn.T)
+def _turned(rings: Bodies, turn: Floats) -> Bodies:
+    return rings.turned(turn)
 
 
-def _upright(rings: Rings) -> Rings:
+def _upright(rings: Bodies) -> Bodies:
     """The sheet stood up, its face to the viewer."""
     return _turned(rings, np.stack([X, -Z, Y]))
 
 
-def _pegged(rings: Rings, order: Ints, directions: tuple[Floats, ...]) -> Peg:
+def _pegged(rings: Bodies, order: Ints, directions: tuple[Floats, ...]) -> Peg:
     """A level or upright peg through the first ring that takes one well, otherwise through the best."""
     good = GOOD_PEG * float(rings.wire_radii.min())
     best: Peg | None = None
@@ -77,7 +78,7 @@ def _pegged(rings: Rings, order: Ints, directions: tuple[Floats, ...]) -> Peg:
     return best
 
 
-def _in_order(rings: Rings, score: Floats, then: Floats) -> Ints:
+def _in_order(rings: Bodies, score: Floats, then: Floats) -> Ints:
     """Rings by largest score, those alike in it by largest `then`, and then by number."""
     step = SAME_PLACE * float(rings.radii.mean())
     behind = np.floor((score.max() - score) / step + 1e-6)
@@ -157,7 +158,7 @@ BOWS: tuple[Bend, ...] = (_fold, _arc)
 """Ways to bend a sheet backwards about the vertical, best first."""
 
 
-def _bowed(rings: Rings, middle: float, length: float, part: float, bow: Bend) -> Rings:
+def _bowed(rings: Bodies, middle: float, length: float, part: float, bow: Bend) -> Bodies:
     """An upright sheet bent backwards about the vertical.
 
     Args:
@@ -243,7 +244,7 @@ def edge(placement: Placement, bend: float) -> Start:
     return Start(bent, solids, (), _even(placement))
 
 
-def _pins(rings: Rings, column: Ints) -> list[Peg]:
+def _pins(rings: Bodies, column: Ints) -> list[Peg]:
     """Upright pins through rings of a column, evenly chosen where there are many."""
     column = column[np.argsort(rings.centres[column, 1], kind="stable")]
     chosen = np.unique(np.linspace(0, len(column) - 1, min(MOST_PINS, len(column))).round().astype(int))

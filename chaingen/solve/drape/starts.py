@@ -6,8 +6,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from chaingen.design.scene import EASE, NECK, Scene
-from chaingen.geometry.rings import Floats, Ints, Rings
+from chaingen.geometry.bodies import Bodies
 from chaingen.geometry.solids import Solid, bar, distances, form, oval, plane
+from chaingen.geometry.types import Floats, Ints
 from chaingen.solve.drape.curves import (
     Track,
     by_arc_length,
@@ -64,7 +65,7 @@ class Start:
         circumference: Of the wrist or neck [mm].
     """
 
-    rings: Rings
+    rings: Bodies
     solids: tuple[Solid, ...]
     pegs: tuple[Peg, ...]
     tension: Floats
@@ -92,7 +93,7 @@ def _roll_of(row: Row, last: bool) -> float:
     return 0.0 if peg is None else float(np.arctan2(peg.direction[2], peg.direction[1]))
 
 
-def _held(row: Row, rings: Rings, last: bool) -> Peg:
+def _held(row: Row, rings: Bodies, last: bool) -> Peg:
     """The peg along y that holds an end of a piece."""
     peg = peg_through(rings, _end(row, last), -FRONT)
     if peg is None:
@@ -126,11 +127,11 @@ def hang_placed(placement: Placement, weights: Floats) -> Start:
     up = up - (up @ peg.direction) * peg.direction
     up /= np.linalg.norm(up)
     turn = np.stack([np.cross(peg.direction, up), peg.direction, up])
-    upright = replace(rings, centres=rings.centres @ turn.T, normals=rings.normals @ turn.T)
+    upright = rings.turned(turn)
     return _hung(upright, replace(peg, point=turn @ peg.point, direction=-FRONT), weights, True)
 
 
-def _hung(rings: Rings, peg: Peg, weights: Floats, closed: bool) -> Start:
+def _hung(rings: Bodies, peg: Peg, weights: Floats, closed: bool) -> Start:
     """Rings that hang on a peg; what hangs below pulls, shared by both strands of a loop."""
     order = np.argsort(rings.centres[:, 2], kind="stable")
     below = np.empty(len(rings))
@@ -174,7 +175,7 @@ def swag(row: Row, scene: Scene, weights: Floats, taut: float | None, curve: Cur
 
 def _between(
     row: Row, curve: Curve, reach: float, first: float, span: float
-) -> tuple[Rings, tuple[Peg, ...]]:
+) -> tuple[Bodies, tuple[Peg, ...]]:
     """A row on a curve whose end groups are held by pegs that far apart at one height."""
     tried = span
     for _ in range(PEG_TRIES):
@@ -188,7 +189,7 @@ def _between(
     return levelled(rings, pegs, span)
 
 
-def levelled(rings: Rings, pegs: list[Peg], span: float) -> tuple[Rings, tuple[Peg, ...]]:
+def levelled(rings: Bodies, pegs: list[Peg], span: float) -> tuple[Bodies, tuple[Peg, ...]]:
     """A piece with its two pegs along y brought to one height and this far apart.
 
     Args:
@@ -202,7 +203,7 @@ def levelled(rings: Rings, pegs: list[Peg], span: float) -> tuple[Rings, tuple[P
     across = pegs[1].point - pegs[0].point
     # Unlike ends come to unlike heights: the whole piece is turned until they are level.
     level = turn_about_y(float(np.arctan2(across[2], across[0])))
-    rings = replace(rings, centres=rings.centres @ level.T, normals=rings.normals @ level.T)
+    rings = rings.turned(level)
     points = [level @ peg.point for peg in pegs]
     # What is left of the distance is taken up by the pegs, as far as they have room.
     rooms = [room_along(rings, point, -FRONT) for point in points]
@@ -218,7 +219,7 @@ def levelled(rings: Rings, pegs: list[Peg], span: float) -> tuple[Rings, tuple[P
     return rings, tuple(held)
 
 
-def _through(rings: Rings, through: tuple[int, ...], point: Floats) -> bool:
+def _through(rings: Bodies, through: tuple[int, ...], point: Floats) -> bool:
     """Whether a level peg through `point` passes the holes of these rings."""
     own = rings[np.array(through)]
     along = ((own.centres - point) * own.normals).sum(axis=1) / (own.normals @ -FRONT)
@@ -226,10 +227,10 @@ def _through(rings: Rings, through: tuple[int, ...], point: Floats) -> bool:
     return bool((away < own.radii).all())
 
 
-def _raised(rings: Rings) -> Rings:
+def _raised(rings: Bodies) -> Bodies:
     """The rings with the lowest wire a little above z = 0."""
     low = float(rings.bounds()[0][2])
-    return replace(rings, centres=rings.centres + np.array([0.0, 0.0, OFF * rings.wire_radii.min() - low]))
+    return rings.moved(np.array([0.0, 0.0, OFF * rings.wire_radii.min() - low]))
 
 
 def table(row: Row, turn: float) -> Start:
@@ -249,14 +250,14 @@ def table(row: Row, turn: float) -> Start:
     return laid_down(laid(row.rings, row.group_x, track))
 
 
-def laid_down(rings: Rings) -> Start:
+def laid_down(rings: Bodies) -> Start:
     """Rings a little above a table."""
     return Start(_raised(rings), (plane(0.0),), (), np.full(len(rings), 2.0))
 
 
 def _thickness(row: Row) -> float:
     """How far the row reaches from its axis towards the inside of a loop [mm]: its -y side."""
-    return float((row.rings.half_extents()[:, 1] - row.rings.centres[:, 1]).max())
+    return -float(row.rings.bounds()[0][1])
 
 
 def _worn(weights: Floats) -> Floats:
