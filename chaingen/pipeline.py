@@ -13,11 +13,14 @@ from typing import Any
 import numpy as np
 
 from chaingen.design.design import MAX_RINGS, Design
+from chaingen.design.fastenings import cautions
 from chaingen.design.scene import MAX_DRAPED_RINGS
 from chaingen.errors import BadInput, CannotDraw, Problem
 from chaingen.files import staged
 from chaingen.make.counts import RingCount, ring_counts
+from chaingen.make.finding_counts import bead_counts, finding_counts
 from chaingen.make.metals import cell_metals, ring_metals, worn_metals
+from chaingen.make.pair import both, mirrored_graph
 from chaingen.make.result import Result
 from chaingen.model.obj import write_obj
 from chaingen.model.placement_file import write_placement
@@ -34,7 +37,7 @@ from chaingen.solve.drape.drape import Draped, NotDraped
 from chaingen.solve.drape.drape import drape as drape_in
 from chaingen.solve.drape.drape_sheet import drape_sheet
 from chaingen.solve.drape.starts import CannotDrape
-from chaingen.solve.length import taut_lengths
+from chaingen.solve.length import MODEL_REPEATS, TautLengths, taut_lengths
 from chaingen.solve.middle import way_round
 from chaingen.solve.place import place
 from chaingen.solve.place_run import PERIODIC_REPEATS
@@ -72,6 +75,9 @@ def _silent(_: str) -> None:
     """Say nothing."""
 
 
+MIRRORED = "-mirrored"
+"""What the names of files of the second piece of a pair end with."""
+
 TOO_SHORT = 0.25
 """A loop asked for that is shorter by this part than the shortest there is is refused."""
 
@@ -88,8 +94,8 @@ def with_repeats(design: Design, on_progress: Progress = _silent) -> Design:
     if design.length is None:
         return design
     on_progress("pulling the cell straight")
-    piece = design.piece
-    lengths = taut_lengths(piece, target=design.length)
+    piece = design.repeating
+    lengths = _lengths(design, design.length)
     if lengths is not None:
         repeat = lengths.nearest_repeat(design.length)
     elif piece.closed:
@@ -110,11 +116,29 @@ def with_repeats(design: Design, on_progress: Progress = _silent) -> Design:
         if lengths is not None and design.length < (1.0 - TOO_SHORT) * lengths.at(repeat):
             least = f"at least {format_mm(lengths.at(repeat), 1)}, the shortest loop of this weave"
             raise BadInput([Problem("pattern.length", format_mm(design.length), least)])
-    rings = piece.repeated(repeat).most_rings()
+    rings = design.piece_of(repeat).most_rings()
     if rings > MAX_RINGS:
         asked = f"{format_mm(design.length)}, which takes {rings:,} rings"
         raise BadInput([Problem("pattern.length", asked, f"a piece of at most {MAX_RINGS:,} rings")])
     return design.repeated(repeat)
+
+
+def _lengths(design: Design, target: float | None = None) -> TautLengths | None:
+    """Taut lengths of a design's piece by its number of repeats; see `taut_lengths`."""
+    weave = design.repeating
+    if design.middle is None or (target is None and weave.repeat <= MODEL_REPEATS):
+        return taut_lengths(design.piece, target=target)
+    # Findings at the ends of a weave: what is between them grows by its cell.
+    cell = taut_lengths(weave.repeated(MODEL_REPEATS + 1))
+    few = taut_lengths(design.piece_of(MODEL_REPEATS))
+    if cell is None or few is None:
+        return None
+    lengths = replace(few, period=cell.period, base_repeat=MODEL_REPEATS)
+    if target is None or lengths.nearest_repeat(target) > MODEL_REPEATS:
+        return lengths
+    fewer = [taut_lengths(design.piece_of(repeat)) for repeat in range(1, MODEL_REPEATS)]
+    known = tuple(one.base for one in fewer if one is not None)
+    return replace(lengths, shorter=known) if len(known) == len(fewer) else lengths
 
 
 def _as_placed(piece: Chain | Sheet | Sections) -> float:
@@ -164,10 +188,11 @@ def build(design: Design, *, on_progress: Progress = _silent) -> Result:
         on_progress("looking for sizes that fit")
         nearest = nearest_fits(piece, design.clearance)
     on_progress("pulling the piece straight")
-    lengths = taut_lengths(piece)
+    lengths = _lengths(sized)
     low, high = placement.rings.bounds()
     around = way_round(placement.graph, placement.rings) if piece.closed else None
     metals = ring_metals(sized, placement)
+    findings = finding_counts(placement.graph, metals, design.made)
     return Result(
         design=sized,
         asked_length=design.length,
@@ -178,10 +203,13 @@ def build(design: Design, *, on_progress: Progress = _silent) -> Result:
         band=band,
         threading=threading(placement.graph),
         nearest=nearest,
-        finished_length=None if lengths is None else lengths.at(piece.repeat),
+        finished_length=None if lengths is None else lengths.at(sized.repeating.repeat),
         length_as_placed=float(high[0] - low[0]) if around is None else around,
-        counts=ring_counts(placement.graph, metals),
+        counts=ring_counts(placement.graph, metals, design.made),
         metals=metals,
+        findings=findings,
+        beads=bead_counts(findings),
+        cautions=cautions(sized),
     )
 
 
@@ -308,21 +336,27 @@ def export(
     not_drawn = ""
     with staged(folder) as stage:
         on_progress("writing the placement")
-        paths.append(stage / "placement.json")
-        write_placement(paths[-1], graph, rings)
+        made = [("", graph, rings)]
+        if design.pair:
+            made.append((MIRRORED, mirrored_graph(graph), rings.mirrored()))
+        for suffix, own, bodies in made:
+            paths.append(stage / f"placement{suffix}.json")
+            write_placement(paths[-1], own, bodies)
         if result.fits or models_anyway:
             on_progress("writing models")
-            stl, obj = stage / "models" / "piece.stl", stage / "models" / "piece.obj"
-            write_stl(stl, rings, tolerance=mesh_tolerance)
-            write_obj(obj, rings, graph.names, tolerance=mesh_tolerance)
-            paths += [stl, obj]
+            for suffix, own, bodies in made:
+                stl, obj = (stage / "models" / f"piece{suffix}.{ending}" for ending in ("stl", "obj"))
+                write_stl(stl, bodies, tolerance=mesh_tolerance)
+                write_obj(obj, bodies, own.names, tolerance=mesh_tolerance)
+                paths += [stl, obj]
         if pictures:
             place_of_interest = result.check.binding_place
+            shown, metals = both(rings, result.metals) if design.pair else (rings, result.metals)
             try:
                 paths += draw_pictures(
                     stage / "pictures",
-                    rings,
-                    look=look_of(result.metals),
+                    shown,
+                    look=look_of(metals),
                     collided=result.collided,
                     focus=None if result.fits or place_of_interest is None else np.array(place_of_interest),
                     on_progress=lambda name: on_progress(f"drawing {name}"),
@@ -337,8 +371,8 @@ def export(
                     paths += _scene_pictures(result, drape, at, _about(name, on_progress))
         if result.supple is not None and pictures and not not_drawn:
             on_progress("drawing how it bends")
-            shown = cell_metals(design, result.placement, max(shown_rings(result.supple)))
-            paths += draw_supple(stage / "pictures", result.supple, look=look_of(shown))
+            few = cell_metals(design, result.placement, max(shown_rings(result.supple)))
+            paths += draw_supple(stage / "pictures", result.supple, look=look_of(few))
         paths.append(stage / "report.json")
         names = [path.relative_to(stage) for path in paths]
         write_report(paths[-1], report_of(result, [name.as_posix() for name in names], not_drawn))

@@ -4,9 +4,10 @@ from dataclasses import dataclass, replace
 
 from chaingen.design.colouring import MetalPattern
 from chaingen.design.scene import Scene
+from chaingen.findings.finding import Finding
 from chaingen.stock.metals import Metal
-from chaingen.weave.groups import RingSize
-from chaingen.weave.pieces import Piece
+from chaingen.weave.groups import Group, RingSize
+from chaingen.weave.pieces import Piece, Sections
 
 MAX_CELL_RINGS = 60
 """The most rings of the groups that are repeated."""
@@ -16,6 +17,22 @@ MAX_END_RINGS = 60
 
 MAX_RINGS = 200_000
 """The largest piece that is accepted."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ends:
+    """What is at the ends of an open run: a finding and what joins it to the piece.
+
+    Attributes:
+        start: The groups that come first, the finding the first of them; none where there is no finding.
+        end: The groups that come last, the finding the last of them; none likewise.
+    """
+
+    start: tuple[Group, ...] = ()
+    end: tuple[Group, ...] = ()
+
+    def __bool__(self) -> bool:
+        return bool(self.start or self.end)
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +52,11 @@ class Design:
         scenes: How the piece is let come to rest.
         size_metals: Metals of ring sizes that name their own.
         metal_pattern: Which ring is of which metal, where that goes by place; it comes before the others.
+        findings: All findings that the file names.
+        ends: Those at its ends, with their joins; the piece has them already.
+        middle: Which section of the piece is the weave that findings were put to the ends of; None for
+            other pieces.
+        pair: Whether two are made, mirror images of one another.
     """
 
     title: str
@@ -48,10 +70,34 @@ class Design:
     scenes: tuple[Scene, ...] = ()
     size_metals: tuple[tuple[str, Metal], ...] = ()
     metal_pattern: MetalPattern | None = None
+    findings: tuple[Finding, ...] = ()
+    ends: Ends = Ends()
+    middle: int | None = None
+    pair: bool = False
+
+    @property
+    def made(self) -> int:
+        """How many pieces are made."""
+        return 2 if self.pair else 1
+
+    @property
+    def repeating(self) -> Piece:
+        """What its repeats and its length are of: the piece, or the weave between the findings at its ends."""
+        if self.middle is None or not isinstance(self.piece, Sections):
+            return self.piece
+        return self.piece.parts[self.middle]
 
     def repeated(self, repeat: int) -> "Design":
         """The same piece with a number of repeats instead of a length."""
-        return replace(self, piece=self.piece.repeated(repeat), length=None)
+        return replace(self, piece=self.piece_of(repeat), length=None)
+
+    def piece_of(self, repeat: int) -> Piece:
+        """The piece with another number of repeats."""
+        if self.middle is None or not isinstance(self.piece, Sections):
+            return self.piece.repeated(repeat)
+        parts = list(self.piece.parts)
+        parts[self.middle] = parts[self.middle].repeated(repeat)
+        return Sections(tuple(parts))
 
     def bare(self) -> "Design":
         """The same piece without scenes and without asking how supple it is."""

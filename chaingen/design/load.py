@@ -1,11 +1,15 @@
 """From a design file to a `Design`, or to every problem in it at once."""
 
 import os
+from collections.abc import Mapping
 from pathlib import Path
 
 from pydantic import ValidationError
 
 from chaingen.design.design import Design
+from chaingen.design.fastenings import fastening_problems
+from chaingen.design.finding_names import finding_name_problems
+from chaingen.design.finding_schema import finding_of
 from chaingen.design.metal_schema import COLOURS
 from chaingen.design.metals import (
     bitmap_problems,
@@ -16,12 +20,13 @@ from chaingen.design.metals import (
     pattern_of,
 )
 from chaingen.design.piece_problems import piece_problems
-from chaingen.design.pieces import piece_of
+from chaingen.design.pieces import ends_of, piece_of
 from chaingen.design.problems import name_problems, rest_problems
 from chaingen.design.scene import Scene, SceneKind
 from chaingen.design.schema import DesignTable, SceneTable
 from chaingen.design.weaves import Weaves, find_weaves
-from chaingen.errors import BadInput
+from chaingen.errors import BadInput, Problem
+from chaingen.findings.finding import Finding
 from chaingen.tables import FileKind, limited, parse_toml, read_text, value_problems
 from chaingen.weave.groups import RingSize
 
@@ -37,6 +42,8 @@ _FILE = FileKind(
         "first": _GROUPS,
         "groups": _GROUPS,
         "last": _GROUPS,
+        "joins": 'a list of groups, such as [{ join = 1, ring = "link" }]',
+        "beads": 'beads as [[findings.NAME.beads]] with form = "ball"',
         "sections": "sections as [[pattern.sections]] with groups or weave",
         "stripes": _METALS,
         "checks": _METALS,
@@ -93,7 +100,7 @@ def parse_design(text: str, *, source: str = "design", folder: str | os.PathLike
     weaves, problems = find_weaves(data, folder)
     problems = name_problems(data, weaves) + problems + colour_problems(data) + bitmap_problems(data)
     resting = rest_problems(data, weaves)
-    problems += resting
+    problems += resting + finding_name_problems(data, weaves)
     try:
         table = DesignTable.model_validate(data, context={COLOURS: colour_names(data)})
     except ValidationError as error:
@@ -102,22 +109,38 @@ def parse_design(text: str, *, source: str = "design", folder: str | os.PathLike
         told = [problem for problem in value_problems(error, _FILE) if problem.where not in kinds]
         problems = told + problems
         raise BadInput(limited(dict.fromkeys(problems), _FILE)) from None
+    findings, impossible = _findings(table)
+    problems += impossible
     if not problems:
-        design = _design(table, weaves)
-        problems = piece_problems(design)
+        design = _design(table, findings, weaves)
+        problems = piece_problems(design) + fastening_problems(design)
     if problems:
         raise BadInput(limited(dict.fromkeys(problems), _FILE))
     return design
 
 
-def _design(table: DesignTable, weaves: Weaves) -> Design:
+def _findings(table: DesignTable) -> tuple[dict[str, Finding], list[Problem]]:
+    """The findings of a design by name, and what is wrong with those that cannot be made."""
+    made, problems = {}, []
+    for name, entry in table.findings.items():
+        found = finding_of(name, entry)
+        if isinstance(found, Finding):
+            made[name] = found
+        else:
+            problems += found
+    return made, problems
+
+
+def _design(table: DesignTable, findings: Mapping[str, Finding], weaves: Weaves) -> Design:
     """The design that a table says whose keys and values are right."""
     sizes = {name: RingSize(name, ring.inside, ring.wire) for name, ring in table.rings.items()}
     palette = palette_of(table.colours)
+    ends = ends_of(table.ends, sizes, findings)
+    piece, middle = piece_of(table.pattern, sizes, findings, weaves, ends)
     return Design(
         title=table.title,
         metal=metal_of(table.metal, palette),
-        piece=piece_of(table.pattern, sizes, weaves),
+        piece=piece,
         length=table.pattern.length,
         clearance=table.clearance,
         tolerance=table.tolerance,
@@ -126,10 +149,14 @@ def _design(table: DesignTable, weaves: Weaves) -> Design:
         scenes=tuple(_scene(entry) for entry in table.scenes),
         size_metals=tuple(
             (name, metal_of(ring.metal, palette))
-            for name, ring in table.rings.items()
+            for name, ring in [*table.rings.items(), *table.findings.items()]
             if ring.metal is not None
         ),
         metal_pattern=pattern_of(table.metal_pattern, palette),
+        findings=tuple(findings.values()),
+        ends=ends,
+        middle=middle,
+        pair=table.pair,
     )
 
 

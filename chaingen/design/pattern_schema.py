@@ -40,12 +40,14 @@ _ROSETTES = (
 Point = tuple[float, float]
 
 
-class GroupTable(Table):
-    """A group: exactly one of side_by_side, rosette and join."""
+GROUP_KINDS = ("side_by_side", "rosette", "join", "finding")
+"""The keys of which a group has exactly one."""
 
-    model_config = ConfigDict(
-        json_schema_extra={"oneOf": [{"required": [kind]} for kind in ("side_by_side", "rosette", "join")]}
-    )
+
+class GroupTable(Table):
+    """A group: exactly one of side_by_side, rosette, join and finding."""
+
+    model_config = ConfigDict(json_schema_extra={"oneOf": [{"required": [kind]} for kind in GROUP_KINDS]})
 
     side_by_side: Annotated[int, whole_in(1, MOST_SIDE_BY_SIDE, _RINGS)] | None = Field(
         None, description="This many rings lying side by side, not linked with one another."
@@ -60,13 +62,28 @@ class GroupTable(Table):
     ring: str | None = Field(
         None, description="Name of the ring size; may be left out when there is only one."
     )
+    finding: str | None = Field(
+        None, description="Name of a finding that stands here by itself, linked by its eyes."
+    )
+    turned: bool = Field(
+        False,
+        strict=True,
+        description="Whether the finding comes the other way round, the eyes at its outer end first; false "
+        "when left out.",
+    )
 
     @model_validator(mode="after")
     def _one_kind(self) -> "GroupTable":
-        given = [kind for kind in ("side_by_side", "rosette", "join") if getattr(self, kind) is not None]
+        given = [kind for kind in GROUP_KINDS if getattr(self, kind) is not None]
         if len(given) != 1:
             got = " and ".join(given) if given else "none of them"
-            raise wrong(f"exactly one of side_by_side, rosette and join in a group, not {got}")
+            raise wrong(
+                f"exactly one of {', '.join(GROUP_KINDS[:-1])} and {GROUP_KINDS[-1]} in a group, not {got}"
+            )
+        if self.finding is not None and self.ring is not None:
+            raise wrong("a finding without ring: it is no ring size", "rings stand in a group of their own")
+        if self.finding is None and self.turned:
+            raise wrong("turned with a finding only: rings look alike from both ends")
         return self
 
 
@@ -162,6 +179,37 @@ _SIZES = (
     "where there is one ring size for all."
 )
 _HAND = "The hand of a weave that differs from its mirror image; its own when left out."
+
+
+MOST_JOINS = 12
+"""Most groups between the piece and the finding at its end."""
+
+
+class EndTable(Table):
+    """A finding at an end of the piece."""
+
+    finding: str = Field(
+        description="Name of the finding; its eyes towards the piece are linked, the others are outside."
+    )
+    joins: list[GroupTable] = Field(
+        default=[],
+        max_length=MOST_JOINS,
+        description="Groups between the finding and the piece, from the finding inwards: often one or two "
+        "joining rings.",
+    )
+
+
+class EndsTable(Table):
+    """The findings at the ends of an open run."""
+
+    start: EndTable | None = Field(None, description="Where the piece starts: on top where it hangs.")
+    end: EndTable | None = Field(None, description="Where the piece ends.")
+
+    @model_validator(mode="after")
+    def _some_end(self) -> "EndsTable":
+        if self.start is None and self.end is None:
+            raise wrong("start or end, or both")
+        return self
 
 
 class SectionTable(Table):

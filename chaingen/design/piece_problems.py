@@ -1,13 +1,18 @@
 """What is wrong with the piece that a design says as a whole: its size, its sums, what meets where."""
 
+from collections.abc import Sequence
 from itertools import pairwise
 
-from chaingen.design.design import MAX_CELL_RINGS, MAX_END_RINGS, MAX_RINGS, Design
+from chaingen.design.design import MAX_CELL_RINGS, MAX_END_RINGS, MAX_RINGS, Design, Ends
 from chaingen.errors import Problem
+from chaingen.findings.finding import Finding
 from chaingen.units import format_mm
-from chaingen.weave.groups import GroupKind, Run
+from chaingen.weave.groups import BodySize, GroupKind, RingSize, Run
 from chaingen.weave.pieces import Chain, Piece, Sections, Sheet
 from chaingen.weave.tiling import FEWEST_ROUND, fewest_round
+
+NO_ENDS = Ends()
+"""Nothing at the ends of a piece."""
 
 
 def piece_problems(design: Design) -> list[Problem]:
@@ -24,11 +29,42 @@ def piece_problems(design: Design) -> list[Problem]:
             Problem(_extent(piece), f"a piece of {rings:,} rings", f"at most {MAX_RINGS:,} rings"),
         ]
     if isinstance(piece, Sections):
-        for number, part in enumerate(piece.parts, start=1):
-            problems += _part_problems(part, f"pattern.sections[{number}]", None)
+        first = 1 if design.ends.start else 0
+        own = len(piece.parts) - first - (1 if design.ends.end else 0)
+        for number, part in enumerate(piece.parts[first : first + own], start=1):
+            where = "pattern" if design.middle is not None else f"pattern.sections[{number}]"
+            problems += _part_problems(part, where, None)
+        if design.length is not None:
+            # A length beside sections is that of a weave with findings at its ends.
+            problems += _short_length(design.piece.parts, design.length)
     else:
-        problems += _part_problems(piece, "pattern", design.length)
+        problems += _part_problems(piece, "pattern", design.length, design.ends)
     return problems
+
+
+def _short_length(parts: Sequence[Run | Chain], length: float) -> list[Problem]:
+    """Whether a length has room for one repeat between what is at the ends."""
+    ends = [group for part in parts if isinstance(part, Run) for group in part.groups()]
+    rings = min(
+        size.inside_diameter + 2.0 * size.wire_diameter
+        for part in parts
+        if isinstance(part, Chain)
+        for size in part.sizes()
+    )
+    findings = [group.size for group in ends if isinstance(group.size, Finding)]
+    least = rings + sum(_long(finding) - 4.0 * finding.wire_radius for finding in findings)
+    if length >= least:
+        return []
+    limit = f"at least the findings and one ring, about {format_mm(least, 1)} from outside to outside"
+    return [Problem("pattern.length", format_mm(length), limit)]
+
+
+def _long(size: BodySize) -> float:
+    """How long a ring or a finding is along the piece, from outside to outside [mm]."""
+    if isinstance(size, RingSize):
+        return size.inside_diameter + 2.0 * size.wire_diameter
+    low, high = size.shape.box
+    return float(high[0] - low[0])
 
 
 def _extent(piece: Piece) -> str:
@@ -40,9 +76,11 @@ def _extent(piece: Piece) -> str:
     return "pattern.repeat"
 
 
-def _part_problems(part: Run | Chain | Sheet, where: str, length: float | None) -> list[Problem]:
+def _part_problems(
+    part: Run | Chain | Sheet, where: str, length: float | None, ends: Ends = NO_ENDS
+) -> list[Problem]:
     if isinstance(part, Run):
-        return _run_problems(part, where, length)
+        return _run_problems(part, where, length, ends)
     problems = _link_problems(part, where)
     if isinstance(part, Chain):
         problems += _chain_problems(part, where, length)
@@ -87,15 +125,15 @@ def _chain_problems(chain: Chain, where: str, length: float | None) -> list[Prob
     return []
 
 
-def _run_problems(run: Run, where: str, length: float | None) -> list[Problem]:
+def _run_problems(run: Run, where: str, length: float | None, ends_of: Ends) -> list[Problem]:
     problems = []
-    cell = sum(g.count for g in run.cell) * (2 if len(run.cell) % 2 else 1)
+    cell = sum(g.count for g in run.cell) * (2 if sum(g.quarters for g in run.cell) % 2 else 1)
     repeats = run.closed or run.repeat > 2 or length is not None
     if repeats and cell > MAX_CELL_RINGS:
         problems.append(
             Problem(
                 f"{where}.groups",
-                f"{cell} rings to be repeated as one (an odd number of groups counts twice)",
+                f"{cell} rings to be repeated as one (an odd number of quarter turns counts twice)",
                 f"at most {MAX_CELL_RINGS}, more take too long to place",
                 "repeat fewer groups, or write an open run out with neither repeat nor length",
             )
@@ -112,7 +150,9 @@ def _run_problems(run: Run, where: str, length: float | None) -> list[Problem]:
         )
     # Two repeats show every pair of neighbours that there can be.
     row = run.first + run.cell * (2 if length is not None else min(run.repeat, 2)) + run.last
-    joins = [group.kind is GroupKind.JOIN for group in row]
+    # What joins a finding to the piece may be as many rings in a row as its maker chooses.
+    own = row[len(ends_of.start) : len(row) - len(ends_of.end)]
+    joins = [group.kind is GroupKind.JOIN for group in own]
     advice = "write side_by_side instead of join"
     if all(joins):
         problems.append(Problem(f"{where}.groups", "joins only", "a join between two groups", advice))
@@ -132,9 +172,11 @@ def _run_problems(run: Run, where: str, length: float | None) -> list[Problem]:
         expected = f"at least {FEWEST_ROUND} groups in a closed loop"
         problems.append(Problem(where, got, expected, "raise repeat"))
     if length is not None:
-        size = next(group for group in row if group.kind is not GroupKind.JOIN).size
-        outside = size.inside_diameter + 2.0 * size.wire_diameter
+        first = next(group for group in row if group.kind is not GroupKind.JOIN)
+        findings = [group for group in row if group.kind is GroupKind.FINDING]
+        outside = max(_long(group.size) for group in [first, *findings])
         if length < outside:
-            limit = f"at least one group, which is {format_mm(outside)} from outside to outside"
+            what = "its longest finding" if findings else "one group"
+            limit = f"at least {what}, which is {format_mm(outside)} from outside to outside"
             problems.append(Problem(f"{where}.length", format_mm(length), limit))
     return problems

@@ -1,11 +1,14 @@
 """From the pattern of a design file, once it is known to be right, to the piece it says."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
-from chaingen.design.pattern_schema import GroupTable, OutlineTable, PatternTable, SectionTable
+from chaingen.design.design import Ends
+from chaingen.design.pattern_schema import EndsTable, GroupTable, OutlineTable, PatternTable, SectionTable
 from chaingen.design.weaves import Weaves, size_of_role
+from chaingen.findings.finding import Finding
 from chaingen.weave.groups import Group, GroupKind, RingSize, Run
 from chaingen.weave.outline import Outline, circle, drop, polygon
 from chaingen.weave.pieces import Chain, Chosen, Piece, Sections, Sheet
@@ -14,6 +17,9 @@ from chaingen.weave.weave import Repeats, Weave
 Sizes = Mapping[str, RingSize]
 """All ring sizes by name."""
 
+Findings = Mapping[str, Finding]
+"""All findings by name."""
+
 _KINDS = (
     ("side_by_side", GroupKind.SIDE_BY_SIDE),
     ("rosette", GroupKind.ROSETTE),
@@ -21,36 +27,78 @@ _KINDS = (
 )
 
 
-def piece_of(pattern: PatternTable, sizes: Sizes, weaves: Weaves) -> Piece:
+def ends_of(table: EndsTable | None, sizes: Sizes, findings: Findings) -> Ends:
+    """What a design says of the ends of its piece, in the order of the piece."""
+    if table is None:
+        return Ends()
+    start: tuple[Group, ...] = ()
+    end: tuple[Group, ...] = ()
+    if table.start is not None:
+        finding = Group(GroupKind.FINDING, 1, findings[table.start.finding], turned=True)
+        start = (finding, *_groups(table.start.joins, sizes, findings))
+    if table.end is not None:
+        finding = Group(GroupKind.FINDING, 1, findings[table.end.finding])
+        end = (*reversed(_groups(table.end.joins, sizes, findings)), finding)
+    return Ends(start, end)
+
+
+def piece_of(
+    pattern: PatternTable, sizes: Sizes, findings: Findings, weaves: Weaves, ends: Ends
+) -> tuple[Piece, int | None]:
     """The piece that a pattern says.
 
     Args:
         pattern: The pattern.
         sizes: The ring sizes.
+        findings: The findings.
         weaves: The weaves that it names.
+        ends: What is at its ends.
+
+    Returns:
+        The piece; and the place among its sections of the weave that findings were put to the ends of, None
+        for other pieces.
     """
     closed = pattern.form == "closed loop"
     if pattern.sections is not None:
-        return Sections(tuple(_section(section, sizes, weaves) for section in pattern.sections))
+        parts = tuple(_section(section, sizes, findings, weaves) for section in pattern.sections)
+        return _with_ends(parts, ends), None
     if pattern.groups is not None:
-        return Run(
-            _groups(pattern.groups, sizes),
+        cell, first, last = (
+            _groups(tables, sizes, findings) for tables in (pattern.groups, pattern.first, pattern.last)
+        )
+        run = Run(
+            cell,
             repeat=pattern.repeat or 1,
-            first=_groups(pattern.first, sizes),
-            last=_groups(pattern.last, sizes),
+            first=ends.start + first,
+            last=last + ends.end,
             closed=closed,
         )
+        return run, None
     weave, chosen = _weave(pattern, sizes, weaves)
     if weave.repeats is Repeats.CHAIN:
-        return Chain(weave, chosen, repeat=pattern.repeat or 1, closed=closed)
+        chain = Chain(weave, chosen, repeat=pattern.repeat or 1, closed=closed)
+        if ends:
+            return _with_ends((chain,), ends), 1 if ends.start else 0
+        return chain, None
     if pattern.outline is not None:
-        return Sheet(weave, chosen, outline=_outline(pattern.outline))
-    return Sheet(weave, chosen, columns=pattern.columns or 1, rows=pattern.rows or 1)
+        return Sheet(weave, chosen, outline=_outline(pattern.outline)), None
+    return Sheet(weave, chosen, columns=pattern.columns or 1, rows=pattern.rows or 1), None
 
 
-def _section(section: SectionTable, sizes: Sizes, weaves: Weaves) -> Run | Chain:
+def _with_ends(parts: tuple[Run | Chain, ...], ends: Ends) -> Sections:
+    """Sections with what is at their ends as further ones."""
+
+    def alone(groups: tuple[Group, ...]) -> tuple[Run, ...]:
+        # What ends with a join would lose it, for by itself it hangs on an open end.
+        kept = (replace(g, kind=GroupKind.SIDE_BY_SIDE) if g.kind is GroupKind.JOIN else g for g in groups)
+        return (Run(tuple(kept)),) if groups else ()
+
+    return Sections((*alone(ends.start), *parts, *alone(ends.end)))
+
+
+def _section(section: SectionTable, sizes: Sizes, findings: Findings, weaves: Weaves) -> Run | Chain:
     if section.groups is not None:
-        return Run(_groups(section.groups, sizes), repeat=section.repeat or 1)
+        return Run(_groups(section.groups, sizes, findings), repeat=section.repeat or 1)
     weave, chosen = _weave(section, sizes, weaves)
     return Chain(weave, chosen, repeat=section.repeat or 1)
 
@@ -67,9 +115,12 @@ def _weave(table: PatternTable | SectionTable, sizes: Sizes, weaves: Weaves) -> 
     )
 
 
-def _groups(tables: Sequence[GroupTable], sizes: Sizes) -> tuple[Group, ...]:
+def _groups(tables: Sequence[GroupTable], sizes: Sizes, findings: Findings) -> tuple[Group, ...]:
     made = []
     for entry in tables:
+        if entry.finding is not None:
+            made.append(Group(GroupKind.FINDING, 1, findings[entry.finding], turned=entry.turned))
+            continue
         kind, count = next((k, n) for key, k in _KINDS if (n := getattr(entry, key)) is not None)
         made.append(Group(kind, count, sizes[entry.ring if entry.ring is not None else next(iter(sizes))]))
     return tuple(made)

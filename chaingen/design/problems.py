@@ -3,7 +3,7 @@
 It is judged on what was written, so that it is told along with values that are wrong by themselves.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from chaingen.design.form import SCENES_OF, Form, scene_choice, scene_problem, supple_problem
@@ -12,11 +12,14 @@ from chaingen.design.scene import SceneKind
 from chaingen.design.schema import MOST_SCENES
 from chaingen.design.weaves import Weaves, section_tables, size_choice, weave_table_problems
 from chaingen.errors import Problem
-from chaingen.tables import list_of, meant, nearest, shown, table_of
+from chaingen.tables import list_of, meant, nearest, quoted, shown, table_of
 from chaingen.weave.weave import Repeats
 
 _LISTS = ("first", "groups", "last")
 """The lists of groups in a pattern."""
+
+ENDS = ("start", "end")
+"""The ends of a piece."""
 
 _CONTENTS = ("groups", "weave", "sections")
 """What a pattern can be made of."""
@@ -83,11 +86,11 @@ def name_problems(data: dict[str, Any], weaves: Weaves) -> list[Problem]:
     """
     problems = []
     sizes = list(table_of(data.get("rings")))
+    findings = list(table_of(data.get("findings")))
     pattern = table_of(data.get("pattern"))
-    for place in _LISTS:
-        problems += _group_problems(pattern.get(place), f"pattern.{place}", sizes)
+    for where, groups in group_lists(data):
+        problems += _group_problems(groups, where, sizes, findings)
     for where, section in section_tables(pattern):
-        problems += _group_problems(section.get("groups"), f"{where}.groups", sizes)
         problems += _one_of(section, ("groups", "weave"), where, "a section", SectionTable)
         kind = next((kind for kind in ("groups", "weave") if kind in section), "")
         if kind:
@@ -194,17 +197,31 @@ def _extent_problems(pattern: Mapping[str, Any]) -> list[Problem]:
     return [Problem("pattern", got, "columns and rows, or an outline", "a sheet has a size")]
 
 
-def _group_problems(groups: object, where: str, sizes: list[str]) -> list[Problem]:
+def group_lists(data: Mapping[str, Any]) -> Iterator[tuple[str, object]]:
+    """Every list of groups of a design file with its place."""
+    pattern = table_of(data.get("pattern"))
+    for place in _LISTS:
+        yield f"pattern.{place}", pattern.get(place)
+    for where, section in section_tables(pattern):
+        yield f"{where}.groups", section.get("groups")
+    for end, table in table_of(data.get("ends")).items():
+        if end in ENDS:
+            yield f"ends.{end}.joins", table_of(table).get("joins")
+
+
+def _group_problems(groups: object, where: str, sizes: list[str], findings: list[str]) -> list[Problem]:
     problems = []
     for number, table in enumerate(list_of(groups, MOST_GROUPS), start=1):
         if isinstance(table, dict) and sizes:
-            problems += _ring_problems(table, f"{where}[{number}].ring", sizes)
+            problems += _ring_problems(table, f"{where}[{number}].ring", sizes, findings)
     return problems
 
 
-def _ring_problems(table: dict[str, Any], where: str, sizes: list[str]) -> list[Problem]:
+def _ring_problems(table: dict[str, Any], where: str, sizes: list[str], findings: list[str]) -> list[Problem]:
     """Whether the ring that a group names is there."""
     choice = size_choice(sizes)
+    if "finding" in table:
+        return []
     if "ring" not in table:
         if len(sizes) == 1:
             return []
@@ -212,6 +229,9 @@ def _ring_problems(table: dict[str, Any], where: str, sizes: list[str]) -> list[
     name = table["ring"]
     if not isinstance(name, str) or name in sizes:
         return []
+    if name in findings:
+        advice = f"a finding is a group by itself: {{ finding = {quoted(name)} }}"
+        return [Problem(where, f"{shown(name)}, which is a finding", choice, advice)]
     return [Problem(where, shown(name), choice, meant(name, sizes))]
 
 

@@ -7,8 +7,9 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
+from chaingen.design.finding_schema import FindingTable
 from chaingen.design.metal_schema import MOST_COLOURS, ColourTable, MetalName, MetalPatternTable
-from chaingen.design.pattern_schema import MOST_LENGTH, PatternTable
+from chaingen.design.pattern_schema import MOST_LENGTH, EndsTable, PatternTable
 from chaingen.design.scene import FRICTION
 from chaingen.stock.metals import metal_names
 from chaingen.tables import Line, SizeTable, Table, json_schema_of, length_in, names_of, number_in, whole_in
@@ -18,6 +19,9 @@ MOST_CLEARANCE, MOST_TOLERANCE = 10.0, 1.0
 
 MOST_SIZES = 200
 """Most ring sizes."""
+
+MOST_FINDINGS = 60
+"""Most findings of one design."""
 
 MOST_SCENES = 12
 """Most scenes of one design."""
@@ -68,7 +72,7 @@ class SceneTable(Table):
 
 
 class DesignTable(Table):
-    """A chain, or a sheet, of wire rings."""
+    """A chain, or a sheet, of wire rings, with the findings that finish it."""
 
     title: Line = Field(description="What the piece is called.")
     metal: MetalName = Field(
@@ -89,6 +93,11 @@ class DesignTable(Table):
     rings: Annotated[dict[str, RingTable], names_of("ring sizes")] = Field(
         min_length=1, max_length=MOST_SIZES, description="Ring sizes by name."
     )
+    findings: Annotated[dict[str, FindingTable], names_of("findings")] = Field(
+        default={},
+        max_length=MOST_FINDINGS,
+        description="Findings and links of wire by name: clasps, ear wires, pins with beads, links with loops.",
+    )
     colours: Annotated[dict[str, ColourTable], names_of("colours")] = Field(
         default={},
         max_length=MOST_COLOURS,
@@ -98,6 +107,15 @@ class DesignTable(Table):
         None, description="Which ring is of which metal by its place; it comes before metals of ring sizes."
     )
     pattern: PatternTable = Field(description="What is made of the rings.")
+    ends: EndsTable | None = Field(
+        None, description="Findings at the ends of an open run, with the rings that join them to it."
+    )
+    pair: bool = Field(
+        False,
+        strict=True,
+        description="Whether two are made, mirror images of one another, such as earrings; counts and weight "
+        "are then of both.",
+    )
     supple: bool = Field(False, strict=True, description="Whether to find how far a chain bends and twists.")
     scenes: list[SceneTable] = Field(
         default=[], max_length=MOST_SCENES, description="How the finished piece is let come to rest."

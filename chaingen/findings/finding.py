@@ -44,18 +44,38 @@ class Bead:
 
 
 @dataclass(frozen=True, slots=True)
+class Cut:
+    """A piece of wire to cut.
+
+    Attributes:
+        what: What it becomes, such as ``hook``.
+        wire: Its diameter [mm].
+        length: Its length [mm].
+    """
+
+    what: str
+    wire: float
+    length: float
+
+
+@dataclass(frozen=True, slots=True)
 class Finding:
     """A finding, or a link of wire that is no round ring.
 
     Attributes:
         name: The name that the design gives it.
         kind: What it is, such as ``ear wire``.
-        shape: Its shape; x runs from its outer eyes towards the piece, or from one end to the other.
+        shape: Its shape; x runs along the piece, from its inner eyes to its outer ones.
         inner: Its eyes towards the piece, by their place in the shape's eyes; of a link those at one end.
         outer: Its eyes away from the piece: a clasp's mouth, an ear wire's hook; of a link those at the
             other end. None for what ends the piece.
         beads: The beads on it.
         cut_ends: Wire that its making takes besides its centrelines, to be cut off again [mm].
+        cuts: Its wires as they are cut, where they are not its strands one by one: coils are wound of the
+            wire that goes on from a loop, a ball is melted of the wire that it sits on.
+        discs: Discs of sheet in it: diameter and thickness [mm].
+        filling: Metal that is there besides its strands [mm3], negative when strands stand for more than
+            there is: a disc is drawn as circles.
     """
 
     name: str
@@ -65,6 +85,9 @@ class Finding:
     outer: tuple[int, ...] = ()
     beads: tuple[Bead, ...] = ()
     cut_ends: float = 0.0
+    cuts: tuple[Cut, ...] = ()
+    discs: tuple[tuple[float, float], ...] = ()
+    filling: float = 0.0
 
     @property
     def radius(self) -> float:
@@ -86,9 +109,21 @@ class Finding:
         )
 
     @property
+    def cutting_list(self) -> tuple[Cut, ...]:
+        """The pieces of wire to cut for it; the length of each is that of its centreline.
+
+        Saw cuts and what is filed off an end are not counted, `cut_ends` is.
+        """
+        pieces = self.cuts or tuple(Cut(self.kind, wire, length) for wire, length in self.wires if length)
+        return tuple(
+            replace(piece, length=piece.length + self.cut_ends) if k == 0 else piece
+            for k, piece in enumerate(pieces)
+        )
+
+    @property
     def wire_volume(self) -> float:
-        """Volume of its wires, round ends not counted [mm3]; of balls of metal the ball."""
-        volume = 0.0
+        """Volume of its metal, round ends not counted [mm3]; of balls of metal the ball."""
+        volume = self.filling
         for strand in self.shape.strands:
             if strand.part == "wire":
                 r = strand.wire_radius

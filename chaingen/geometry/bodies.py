@@ -89,6 +89,14 @@ class Bodies:
         return 2.0 * self.wire_radii
 
     @property
+    def eye_radii(self) -> Floats:
+        """Centreline radii of rings, and of the smallest eye of other bodies [mm], shape (n,)."""
+        if self.shape_of is None:
+            return self.radii
+        of_shape = np.array([*(shape.eye_radius for shape in self.shapes), 0.0])
+        return np.where(self.shape_of < 0, self.radii, of_shape[self.shape_of])
+
+    @property
     def thinnest(self) -> Floats:
         """Each body's smallest wire radius [mm], shape (n,)."""
         if self.shape_of is None:

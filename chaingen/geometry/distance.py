@@ -1,273 +1,55 @@
-"""Least distance of round rings, exact, with every local minimum.
+"""Least distance of rings and other wire bodies, exact, with every local minimum.
 
-For a point p the nearest point of a circle is closed form, so the squared distance of two circles is a
-function of one angle,
+Two rings are two whole circles. Other bodies are taken apart into their arcs and straights; those whose
+bounding spheres are farther apart than what is found already are passed over.
 
-    f(t) = |w|^2 + R_b^2 - 2 R_b rho,   w = p_a(t) - c_b,   rho^2 = |w|^2 - (w . n_b)^2,
-
-whose analytic first and second derivatives are used: f' is sampled, its sign changes are bracketed, and
-each root is polished by Newton steps that never leave the bracket. Circle to circle distance has at most
-eight critical points (Neff 1990, "Finding the distance between two circles in three-dimensional space", IBM
-J. Res. Dev. 34(5), doi:10.1147/rd.345.0770).
-
-Conventions: the gap of two rings is the distance of their centrelines less both wire radii, negative when
+Conventions: the gap of two bodies is the distance of their centrelines less both wire radii, negative when
 wires overlap.
 """
 
 from dataclasses import dataclass
-from math import cos, pi, sin, sqrt
 
 import numba
 import numpy as np
 
 from chaingen.geometry.bodies import Bodies
+from chaingen.geometry.circle_distance import (
+    MOST_MINIMA,
+    circle_minima,
+    frame,
+    nearest_on_circle,
+    nearest_points,
+    point_at,
+)
+from chaingen.geometry.primitives import (
+    has_ends,
+    placed,
+    primitive_point,
+    primitive_size,
+    primitive_sphere,
+    primitive_tangent,
+)
+from chaingen.geometry.shapes import CAP_END, CAP_START, COLUMNS, SPAN, WIRE
 from chaingen.geometry.types import Floats, Ints
+from chaingen.geometry.wire_distance import MERGE, MOST_NEAREST, apart, primitive_minima
 
-SAMPLES = 32
-"""Angles at which f' is sampled; a dip that hides between two of them is looked for by the sign of f''."""
+__all__ = [
+    "MOST_MINIMA",
+    "Contacts",
+    "circle_minima",
+    "contacts",
+    "frame",
+    "nearest_on_circle",
+    "nearest_points",
+    "point_at",
+    "rows_gap",
+    "rows_minima",
+    "smallest_gaps",
+]
 
-CLOSER = 12
-"""Parts into which an interval is cut where the distance may change fast."""
-
-MOST_MINIMA = 8
-"""Room for local minima of one pair: half of the critical points can be minima, and flat pairs give four
-samples."""
-
-FLAT = 1e-12
-"""Relative size of f' under which two circles count as equally far all the way round (coaxial)."""
-
-
-@numba.njit(cache=True)
-def frame(nx: float, ny: float, nz: float) -> tuple[float, float, float, float, float, float]:
-    """Two unit vectors completing a unit normal to a right-handed frame (Duff et al. 2017, JCGT 6(1))."""
-    sign = 1.0 if nz >= 0.0 else -1.0
-    a = -1.0 / (sign + nz)
-    b = nx * ny * a
-    return 1.0 + sign * nx * nx * a, sign * b, -sign * nx, b, sign + ny * ny * a, -ny
-
-
-@numba.njit(cache=True)
-def _slopes(
-    t: float, a1: float, a2: float, h0: float, h1: float, h2: float, big: float, rb: float
-) -> tuple[float, float, float]:
-    """f', f'' and rho at angle t.
-
-    |w|^2 = big + a1 cos t + a2 sin t and w . n_b = h0 + h1 cos t + h2 sin t.
-    """
-    c = cos(t)
-    s = sin(t)
-    along = a1 * c + a2 * s
-    d_along = a2 * c - a1 * s
-    h = h0 + h1 * c + h2 * s
-    dh = h2 * c - h1 * s
-    # On the axis of b, rho vanishes: kept from zero, the slope is that of the kink's near side.
-    q = max(big + along - h * h, 1e-30 * big)
-    rho = sqrt(q)
-    dq = d_along - 2.0 * h * dh
-    ddq = -along - 2.0 * dh * dh + 2.0 * h * (h - h0)
-    first = d_along - rb * dq / rho
-    second = -along - rb * (ddq / rho - 0.5 * dq * dq / (q * rho))
-    return first, second, rho
-
-
-@numba.njit(cache=True)
-def _polish(
-    lo: float, hi: float, a1: float, a2: float, h0: float, h1: float, h2: float, big: float, rb: float
-) -> float:
-    """Root of f' in [lo, hi], where f' <= 0 at lo and f' > 0 at hi."""
-    t = 0.5 * (lo + hi)
-    for _ in range(80):
-        first, second, _ = _slopes(t, a1, a2, h0, h1, h2, big, rb)
-        if first > 0.0:
-            hi = t
-        else:
-            lo = t
-        new = t - first / second if second > 0.0 else lo - 1.0
-        if not (lo < new < hi):
-            new = 0.5 * (lo + hi)
-        if abs(new - t) < 1e-15 + 4e-16 * abs(t):
-            return new
-        t = new
-    return t
-
-
-@numba.njit(cache=True)
-def _turn_of_slope(
-    lo: float,
-    hi: float,
-    rising: bool,
-    a1: float,
-    a2: float,
-    h0: float,
-    h1: float,
-    h2: float,
-    big: float,
-    rb: float,
-) -> tuple[float, float]:
-    """Angle in [lo, hi] where f'' changes sign (from + to - if `rising`) and f' there."""
-    first = 0.0
-    t = lo
-    for _ in range(50):
-        t = 0.5 * (lo + hi)
-        first, second, _ = _slopes(t, a1, a2, h0, h1, h2, big, rb)
-        if (second > 0.0) == rising:
-            lo = t
-        else:
-            hi = t
-    return t, first
-
-
-@numba.njit(cache=True)
-def circle_minima(
-    ca: Floats, na: Floats, ra: float, cb: Floats, nb: Floats, rb: float, angles: Floats
-) -> tuple[int, bool]:
-    """Angles on circle a at which its distance to circle b has a local minimum.
-
-    Args:
-        ca: Centre of circle a [mm], shape (3,).
-        na: Unit normal of circle a, shape (3,).
-        ra: Radius of circle a [mm].
-        cb: Centre of circle b [mm], shape (3,).
-        nb: Unit normal of circle b, shape (3,).
-        rb: Radius of circle b [mm].
-        angles: Receives the angles [rad] in the frame of `frame(na)`, shape (MOST_MINIMA,).
-
-    Returns:
-        How many angles were written, and whether the distance is the same all round (then four even angles
-        stand for all).
-    """
-    ux, uy, uz, vx, vy, vz = frame(na[0], na[1], na[2])
-    wx = ca[0] - cb[0]
-    wy = ca[1] - cb[1]
-    wz = ca[2] - cb[2]
-    a1 = 2.0 * ra * (wx * ux + wy * uy + wz * uz)
-    a2 = 2.0 * ra * (wx * vx + wy * vy + wz * vz)
-    h0 = wx * nb[0] + wy * nb[1] + wz * nb[2]
-    h1 = ra * (ux * nb[0] + uy * nb[1] + uz * nb[2])
-    h2 = ra * (vx * nb[0] + vy * nb[1] + vz * nb[2])
-    big = wx * wx + wy * wy + wz * wz + ra * ra
-    step = 2.0 * pi / SAMPLES
-    # Starting off the axes keeps symmetric pairs, whose roots lie on round angles, clear of the samples.
-    t0 = 0.1234567
-    first, second, rho = _slopes(t0, a1, a2, h0, h1, h2, big, rb)
-    first0, second0 = first, second
-    steepest = abs(first)
-    count = 0
-    t = t0
-    for k in range(SAMPLES):
-        # Where circle a passes close to the axis of b its nearest point swings round fast: look closer there.
-        parts = 1 if rho > 3.0 * ra * step else CLOSER
-        rho = 0.0
-        for part in range(1, parts + 1):
-            t_next = t0 + (k + part / parts) * step
-            first_next, second_next, rho = _slopes(t_next, a1, a2, h0, h1, h2, big, rb)
-            if part == parts and k == SAMPLES - 1:
-                first_next, second_next = first0, second0
-            steepest = max(steepest, abs(first_next))
-            if count >= MOST_MINIMA:
-                break
-            if first <= 0.0 < first_next:
-                angles[count] = _polish(t, t_next, a1, a2, h0, h1, h2, big, rb)
-                count += 1
-            elif first > 0.0 and first_next > 0.0 and second < 0.0 < second_next:
-                turn, low = _turn_of_slope(t, t_next, False, a1, a2, h0, h1, h2, big, rb)
-                if low <= 0.0:
-                    angles[count] = _polish(turn, t_next, a1, a2, h0, h1, h2, big, rb)
-                    count += 1
-            elif first <= 0.0 and first_next <= 0.0 and second > 0.0 > second_next:
-                turn, high = _turn_of_slope(t, t_next, True, a1, a2, h0, h1, h2, big, rb)
-                if high > 0.0:
-                    angles[count] = _polish(t, turn, a1, a2, h0, h1, h2, big, rb)
-                    count += 1
-            t = t_next
-            first = first_next
-            second = second_next
-    if count == 0 or steepest < FLAT * (big + rb * rb):
-        for k in range(4):
-            angles[k] = t0 + 0.5 * pi * k
-        return 4, True
-    return count, False
-
-
-@numba.njit(cache=True)
-def nearest_on_circle(
-    px: float, py: float, pz: float, c: Floats, n: Floats, radius: float
-) -> tuple[float, float, float]:
-    """The point of a circle nearest to a point; any of them when the point lies on the axis."""
-    wx = px - c[0]
-    wy = py - c[1]
-    wz = pz - c[2]
-    h = wx * n[0] + wy * n[1] + wz * n[2]
-    wx -= h * n[0]
-    wy -= h * n[1]
-    wz -= h * n[2]
-    rho = sqrt(wx * wx + wy * wy + wz * wz)
-    if rho < 1e-14 * radius:
-        ux, uy, uz, _, _, _ = frame(n[0], n[1], n[2])
-        return c[0] + radius * ux, c[1] + radius * uy, c[2] + radius * uz
-    k = radius / rho
-    return c[0] + k * wx, c[1] + k * wy, c[2] + k * wz
-
-
-@numba.njit(cache=True)
-def point_at(c: Floats, n: Floats, radius: float, t: float) -> tuple[float, float, float]:
-    """The point of a circle at angle t [rad] in the frame of `frame(n)`."""
-    ux, uy, uz, vx, vy, vz = frame(n[0], n[1], n[2])
-    a = radius * cos(t)
-    b = radius * sin(t)
-    return c[0] + a * ux + b * vx, c[1] + a * uy + b * vy, c[2] + a * uz + b * vz
-
-
-@numba.njit(cache=True)
-def nearest_points(
-    ca: Floats, na: Floats, ra: float, cb: Floats, nb: Floats, rb: float, angles: Floats, points: Floats
-) -> int:
-    """The nearest points of two circles at every local minimum of their distance.
-
-    The smaller circle is the one that is walked along: seen from a large one, a small one is soon overlooked.
-
-    Args:
-        ca: Centre of circle a [mm], shape (3,).
-        na: Unit normal of circle a, shape (3,).
-        ra: Radius of circle a [mm].
-        cb: Centre of circle b [mm], shape (3,).
-        nb: Unit normal of circle b, shape (3,).
-        rb: Radius of circle b [mm].
-        angles: Room for angles, shape (MOST_MINIMA,).
-        points: Receives the points on a and on b [mm], shape (MOST_MINIMA, 2, 3).
-
-    Returns:
-        How many minima there are.
-    """
-    swapped = ra > rb
-    if swapped:
-        count, _ = circle_minima(cb, nb, rb, ca, na, ra, angles)
-    else:
-        count, _ = circle_minima(ca, na, ra, cb, nb, rb, angles)
-    for m in range(count):
-        if swapped:
-            qx, qy, qz = point_at(cb, nb, rb, angles[m])
-            px, py, pz = nearest_on_circle(qx, qy, qz, ca, na, ra)
-        else:
-            px, py, pz = point_at(ca, na, ra, angles[m])
-            qx, qy, qz = nearest_on_circle(px, py, pz, cb, nb, rb)
-        points[m, 0, 0] = px
-        points[m, 0, 1] = py
-        points[m, 0, 2] = pz
-        points[m, 1, 0] = qx
-        points[m, 1, 1] = qy
-        points[m, 1, 2] = qz
-    return count
-
-
-@numba.njit(cache=True)
-def _apart(points: Floats) -> float:
-    """Distance of two points, shape (2, 3)."""
-    return sqrt(
-        (points[0, 0] - points[1, 0]) ** 2
-        + (points[0, 1] - points[1, 1]) ** 2
-        + (points[0, 2] - points[1, 2]) ** 2
-    )
+LEVEL = 1e-6
+"""Cosine of the angle between wire and way to the other wire up to which a joint of two curves can be a local
+minimum; at any other the distance falls along the next curve, which has the minimum itself."""
 
 
 @numba.njit(cache=True)
@@ -284,7 +66,7 @@ def _smallest_gaps(
         )
         best = np.inf
         for m in range(count):
-            d = _apart(found[m])
+            d = apart(found[m])
             if d < best:
                 best = d
                 points[k] = found[m]
@@ -303,22 +85,197 @@ def _all_minima(
             centres[i], normals[i], radii[i], centres[j], normals[j], radii[j], angles, points[k]
         )
         for m in range(MOST_MINIMA):
-            gaps[k, m] = _apart(points[k, m]) - wires[i] - wires[j] if m < count else np.nan
+            gaps[k, m] = apart(points[k, m]) - wires[i] - wires[j] if m < count else np.nan
 
 
-def smallest_gaps(rings: Bodies, pairs: Ints) -> tuple[Floats, Floats]:
+@numba.njit(cache=True)
+def _sphere_gap(a: Floats, b: Floats) -> float:
+    """A lower bound of the gap of two curves' wires [mm], by the spheres round them."""
+    ax, ay, az, ar = primitive_sphere(a)
+    bx, by, bz, br = primitive_sphere(b)
+    d = np.sqrt((ax - bx) ** 2 + (ay - by) ** 2 + (az - bz) ** 2)
+    return float(d - ar - br - a[WIRE] - b[WIRE])
+
+
+@numba.njit(cache=True)
+def _curves_gap(a: Floats, b: Floats, least: float, found: Floats, nearest: Floats) -> float:
+    """The gap of two curves' wires if it is under `least`, otherwise `least`; writes where."""
+    count = primitive_minima(a, b, found)
+    for m in range(count):
+        gap = apart(found[m]) - a[WIRE] - b[WIRE]
+        if gap < least:
+            least = gap
+            nearest[:] = found[m]
+    return least
+
+
+@numba.njit(cache=True)
+def rows_gap(rows_a: Floats, rows_b: Floats, found: Floats, nearest: Floats) -> float:
+    """Smallest gap of two bodies' wires.
+
+    Args:
+        rows_a: Curves of one body in the world, shape (k, COLUMNS).
+        rows_b: Curves of the other, shape (m, COLUMNS).
+        found: Room, shape (MOST_NEAREST, 2, 3).
+        nearest: Receives the two nearest centreline points [mm], shape (2, 3).
+
+    Returns:
+        The gap [mm].
+    """
+    # The two curves whose spheres are nearest first: their gap rules most others out.
+    first_a, first_b, lowest = 0, 0, np.inf
+    for i in range(len(rows_a)):
+        for j in range(len(rows_b)):
+            bound = _sphere_gap(rows_a[i], rows_b[j])
+            if bound < lowest:
+                first_a, first_b, lowest = i, j, bound
+    least = _curves_gap(rows_a[first_a], rows_b[first_b], np.inf, found, nearest)
+    for i in range(len(rows_a)):
+        for j in range(len(rows_b)):
+            if (i != first_a or j != first_b) and _sphere_gap(rows_a[i], rows_b[j]) < least:
+                least = _curves_gap(rows_a[i], rows_b[j], least, found, nearest)
+    return least
+
+
+@numba.njit(cache=True)
+def _falls_on(a: Floats, p: Floats, q: Floats, near: float) -> bool:
+    """Whether `p` is where another curve goes on from this one and the distance to `q` falls along that."""
+    if a[SPAN] == 0.0 or not has_ends(a):
+        return False
+    d = np.sqrt((p[0] - q[0]) ** 2 + (p[1] - q[1]) ** 2 + (p[2] - q[2]) ** 2)
+    for end in range(2):
+        t = end * a[SPAN]
+        x, y, z = primitive_point(a, t)
+        if max(abs(x - p[0]), abs(y - p[1]), abs(z - p[2])) > near:
+            continue
+        if a[CAP_END if end == 1 else CAP_START] != 0.0:
+            return False
+        tx, ty, tz = primitive_tangent(a, t)
+        slope = (p[0] - q[0]) * tx + (p[1] - q[1]) * ty + (p[2] - q[2]) * tz
+        return bool((slope if end == 0 else -slope) > LEVEL * d)
+    return False
+
+
+@numba.njit(cache=True)
+def rows_minima(
+    rows_a: Floats, rows_b: Floats, reach: float, found: Floats, points: Floats, gaps: Floats
+) -> int:
+    """Every local minimum of the gap of two bodies' wires that is under a reach.
+
+    Args:
+        rows_a: Curves of one body in the world, shape (k, COLUMNS).
+        rows_b: Curves of the other, shape (m, COLUMNS).
+        reach: Gaps of at least this are passed over [mm]; may be infinite.
+        found: Room, shape (MOST_NEAREST, 2, 3).
+        points: Receives the nearest centreline points [mm], shape (k m MOST_NEAREST, 2, 3) or shorter.
+        gaps: Receives the gaps [mm], as many.
+
+    Returns:
+        How many there are; as many as there is room for if there are more.
+    """
+    size = 0.0
+    for i in range(len(rows_a)):
+        size = max(size, primitive_size(rows_a[i]))
+    for j in range(len(rows_b)):
+        size = max(size, primitive_size(rows_b[j]))
+    near = MERGE * size
+    count = 0
+    for i in range(len(rows_a)):
+        a = rows_a[i]
+        for j in range(len(rows_b)):
+            b = rows_b[j]
+            if _sphere_gap(a, b) >= reach:
+                continue
+            wires = a[WIRE] + b[WIRE]
+            for m in range(primitive_minima(a, b, found)):
+                p = found[m, 0]
+                q = found[m, 1]
+                gap = apart(found[m]) - wires
+                if gap >= reach or _falls_on(a, p, q, near) or _falls_on(b, q, p, near):
+                    continue
+                count = _keep(found[m], gap, near, points, gaps, count)
+    return count
+
+
+@numba.njit(cache=True)
+def _keep(place: Floats, gap: float, near: float, points: Floats, gaps: Floats, count: int) -> int:
+    """Write a place after `count` others; if it is within `near` [mm] of one, the smaller gap stays."""
+    for k in range(count):
+        if np.abs(points[k] - place).max() <= near:
+            if gap < gaps[k]:
+                points[k] = place
+                gaps[k] = gap
+            return count
+    if count < len(gaps):
+        points[count] = place
+        gaps[count] = gap
+        count += 1
+    return count
+
+
+@numba.njit(cache=True)
+def placed_rows(table: Floats, begin: int, end: int, centre: Floats, frame: Floats, out: Floats) -> Floats:
+    """Rows `begin` to `end` of a table of curves, placed in the world; `out` has room for them."""
+    for k in range(begin, end):
+        placed(table[k], centre, frame, out[k - begin])
+    return out[: end - begin]
+
+
+@numba.njit(cache=True)
+def _smallest_of_bodies(
+    centres: Floats, frames: Floats, table: Floats, begins: Ints, ends: Ints, pairs: Ints, gaps: Floats,
+    points: Floats,
+) -> None:  # fmt: skip
+    most = (ends - begins).max()
+    room_a = np.empty((most, COLUMNS))
+    room_b = np.empty((most, COLUMNS))
+    found = np.empty((MOST_NEAREST, 2, 3))
+    for k in range(len(pairs)):
+        i = pairs[k, 0]
+        j = pairs[k, 1]
+        rows_a = placed_rows(table, begins[i], ends[i], centres[i], frames[i], room_a)
+        rows_b = placed_rows(table, begins[j], ends[j], centres[j], frames[j], room_b)
+        gaps[k] = rows_gap(rows_a, rows_b, found, points[k])
+
+
+@numba.njit(cache=True)
+def _minima_of_pair(
+    centres: Floats, frames: Floats, table: Floats, begins: Ints, ends: Ints, i: int, j: int, points: Floats,
+    gaps: Floats,
+) -> int:  # fmt: skip
+    room_a = np.empty((ends[i] - begins[i], COLUMNS))
+    room_b = np.empty((ends[j] - begins[j], COLUMNS))
+    found = np.empty((MOST_NEAREST, 2, 3))
+    rows_a = placed_rows(table, begins[i], ends[i], centres[i], frames[i], room_a)
+    rows_b = placed_rows(table, begins[j], ends[j], centres[j], frames[j], room_b)
+    return rows_minima(rows_a, rows_b, np.inf, found, points, gaps)
+
+
+def smallest_gaps(bodies: Bodies, pairs: Ints) -> tuple[Floats, Floats]:
     """Smallest gap of each pair and where it is.
 
     Args:
-        rings: The rings.
-        pairs: Indices of the two rings of each pair, shape (m, 2).
+        bodies: The bodies.
+        pairs: Indices of the two bodies of each pair, shape (m, 2).
 
     Returns:
         Gaps [mm], shape (m,), and the two nearest centreline points [mm], shape (m, 2, 3).
     """
     gaps = np.empty(len(pairs))
     points = np.empty((len(pairs), 2, 3))
-    _smallest_gaps(rings.centres, rings.normals, rings.radii, rings.wire_radii, pairs, gaps, points)
+    if bodies.all_rings:
+        _smallest_gaps(bodies.centres, bodies.normals, bodies.radii, bodies.wire_radii, pairs, gaps, points)
+        return gaps, points
+    rings = bodies.is_ring[pairs].all(axis=1)
+    curves = bodies.primitives()
+    for which, kernel, arrays in (
+        (rings, _smallest_gaps, (bodies.centres, bodies.normals, bodies.radii, bodies.wire_radii)),
+        (~rings, _smallest_of_bodies,
+         (bodies.centres, bodies.frames(), curves.table, curves.begins, curves.ends)),
+    ):  # fmt: skip
+        some_gaps, some_points = np.empty(int(which.sum())), np.empty((int(which.sum()), 2, 3))
+        kernel(*arrays, pairs[which], some_gaps, some_points)
+        gaps[which], points[which] = some_gaps, some_points
     return gaps, points
 
 
@@ -327,9 +284,9 @@ class Contacts:
     """Places where two wires come nearest, one row a place; a pair has a row for each local minimum.
 
     Attributes:
-        pairs: Indices of the two rings, shape (m, 2).
+        pairs: Indices of the two bodies, shape (m, 2).
         gaps: Gap of the wires there [mm], shape (m,).
-        points: The nearest centreline point on either ring [mm], shape (m, 2, 3).
+        points: The nearest centreline point on either body [mm], shape (m, 2, 3).
     """
 
     pairs: Ints
@@ -337,15 +294,37 @@ class Contacts:
     points: Floats
 
 
-def contacts(rings: Bodies, pairs: Ints) -> Contacts:
-    """Every local minimum of the gap of each pair; four even places where it is the same all round.
+def contacts(bodies: Bodies, pairs: Ints) -> Contacts:
+    """Every local minimum of the gap of each pair; where it is the same along a stretch, a few places of it.
 
     Args:
-        rings: The rings.
-        pairs: Indices of the two rings of each pair, shape (m, 2).
+        bodies: The bodies.
+        pairs: Indices of the two bodies of each pair, shape (m, 2).
     """
-    gaps = np.empty((len(pairs), MOST_MINIMA))
-    points = np.empty((len(pairs), MOST_MINIMA, 2, 3))
-    _all_minima(rings.centres, rings.normals, rings.radii, rings.wire_radii, pairs, gaps, points)
+    rings = bodies.is_ring[pairs].all(axis=1)
+    parts = [_ring_contacts(bodies, pairs, np.flatnonzero(rings))]
+    if not rings.all():
+        curves, frames = bodies.primitives(), bodies.frames()
+        sizes = curves.ends - curves.begins
+        for k in np.flatnonzero(~rings):
+            i, j = pairs[k]
+            room = int(sizes[i] * sizes[j]) * MOST_NEAREST
+            points, gaps = np.empty((room, 2, 3)), np.empty(room)
+            count = _minima_of_pair(
+                bodies.centres, frames, curves.table, curves.begins, curves.ends, i, j, points, gaps
+            )
+            parts.append((np.full(count, k), gaps[:count], points[:count]))
+    of_pair, gaps, points = (np.concatenate([part[column] for part in parts]) for column in range(3))
+    order = np.argsort(of_pair, kind="stable")
+    return Contacts(pairs[of_pair[order]], gaps[order], points[order])
+
+
+def _ring_contacts(bodies: Bodies, pairs: Ints, which: Ints) -> tuple[Ints, Floats, Floats]:
+    """Local minima of those of the pairs that are `which`, all of rings: pair of each, gaps and points."""
+    gaps = np.empty((len(which), MOST_MINIMA))
+    points = np.empty((len(which), MOST_MINIMA, 2, 3))
+    _all_minima(
+        bodies.centres, bodies.normals, bodies.radii, bodies.wire_radii, pairs[which], gaps, points
+    )  # fmt: skip
     found = ~np.isnan(gaps)
-    return Contacts(np.repeat(pairs, found.sum(axis=1), axis=0), gaps[found], points[found])
+    return np.repeat(which, found.sum(axis=1)), gaps[found], points[found]

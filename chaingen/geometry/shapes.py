@@ -37,6 +37,10 @@ class Closure(StrEnum):
     BAR = "bar"
 
 
+OPEN_AS_WORN = (Closure.HOOK, Closure.BAR)
+"""Eyes that are open as they are worn: a wire that lies in one by chance is not caught there."""
+
+
 @dataclass(frozen=True, slots=True)
 class Strand:
     """A length of wire, or a bead.
@@ -141,6 +145,11 @@ class Shape:
         return max(strand.wire_radius for strand in self.strands)
 
     @cached_property
+    def eye_radius(self) -> float:
+        """Centreline radius of its smallest eye [mm]; its own radius where it has none."""
+        return min((0.5 * eye.inside + eye.wire_radius for eye in self.eyes), default=self.radius)
+
+    @cached_property
     def thinnest(self) -> float:
         """Its smallest wire radius [mm]."""
         return min(strand.wire_radius for strand in self.strands)
@@ -232,21 +241,36 @@ def loop_rows(eye: Eye) -> Floats:
     return np.array(rows, dtype=np.float64).reshape(-1, COLUMNS)
 
 
-def reach_of(primitives: Floats, direction: Floats) -> float:
-    """How far the wires of some primitives reach along a unit direction from the origin [mm]; exact."""
-    best = -np.inf
+def farthest(primitives: Floats, direction: Floats) -> tuple[float, Floats]:
+    """How far the wires of some primitives reach along a unit direction from the origin; exact.
+
+    Args:
+        primitives: The curves, shape (k, COLUMNS).
+        direction: The direction, shape (3,).
+
+    Returns:
+        The reach [mm], and the centreline point that has it [mm], shape (3,).
+    """
+    best, point = -np.inf, np.zeros(3)
     for row in primitives:
         if row[RADIUS] == 0.0:
-            ends = float(row[ORIGIN] @ direction), float((row[ORIGIN] + row[SPAN] * row[FIRST]) @ direction)
-            reach = max(ends)
+            t = row[SPAN] if row[FIRST] @ direction > 0.0 else 0.0
+            there = row[ORIGIN] + t * row[FIRST]
         else:
-            a, b = row[RADIUS] * float(row[FIRST] @ direction), row[RADIUS] * float(row[SECOND] @ direction)
+            a, b = float(row[FIRST] @ direction), float(row[SECOND] @ direction)
             top = float(np.arctan2(b, a)) % (2.0 * np.pi)
-            high = np.hypot(a, b) if top <= row[SPAN] else -np.inf
-            end = a * np.cos(row[SPAN]) + b * np.sin(row[SPAN])
-            reach = float(row[ORIGIN] @ direction) + float(max(high, a, end))
-        best = max(best, reach + row[WIRE])
-    return best
+            angles = [t for t in (top, 0.0, float(row[SPAN])) if t <= row[SPAN]]
+            t = max(angles, key=lambda angle: a * np.cos(angle) + b * np.sin(angle))
+            there = row[ORIGIN] + row[RADIUS] * (np.cos(t) * row[FIRST] + np.sin(t) * row[SECOND])
+        reach = float(there @ direction) + float(row[WIRE])
+        if reach > best:
+            best, point = reach, there
+    return best, point
+
+
+def reach_of(primitives: Floats, direction: Floats) -> float:
+    """How far the wires of some primitives reach along a unit direction from the origin [mm]; exact."""
+    return farthest(primitives, direction)[0]
 
 
 def _row(curve: Curve, wire: float, cap_start: bool, cap_end: bool, real: bool) -> list[float]:

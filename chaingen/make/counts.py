@@ -1,4 +1,4 @@
-"""Rings counted and weighed, by size and metal.
+"""Rings counted and weighed, by size and metal; findings are in `finding_counts`.
 
 Weights are of closed, solid rings of round wire: nothing is taken off for the saw's cut where a ring closes,
 or added for solder.
@@ -45,17 +45,23 @@ def ring_weight(size: RingSize, metal: Metal) -> float:
     return volume * metal.density / 1000.0
 
 
-def ring_counts(graph: LinkGraph, metals: RingMetals) -> tuple[RingCount, ...]:
+def ring_counts(graph: LinkGraph, metals: RingMetals, pieces: int = 1) -> tuple[RingCount, ...]:
     """Rings of each size and metal, in order of first use.
 
     Args:
         graph: The link graph of a piece.
         metals: The metals of its rings.
+        pieces: How many such pieces are made.
     """
-    kinds = zip((member.size for member in graph.members), metals.of_ring.tolist(), strict=True)
+    sizes = (member.size for member in graph.members)
+    kinds = Counter(
+        (size, index)
+        for size, index in zip(sizes, metals.of_ring.tolist(), strict=True)
+        if isinstance(size, RingSize)
+    )
     counts = []
-    for (size, index), count in Counter(kinds).items():
-        metal = metals.metals[index]
+    for (size, index), each in kinds.items():
+        metal, count = metals.metals[index], each * pieces
         counts.append(RingCount(size, metal, count, count * ring_weight(size, metal)))
     return tuple(counts)
 
@@ -81,7 +87,9 @@ def areal_weight(sheet: Sheet, graph: LinkGraph, metals: RingMetals, cell_area: 
         (size, k): ring_weight(size, metal) for size in sheet.sizes() for k, metal in enumerate(metals.metals)
     }
     of_ring = zip(graph.members, metals.of_ring.tolist(), strict=True)
-    weights = np.array([each[member.size, index] for member, index in of_ring])
+    weights = np.array(
+        [each[member.size, index] for member, index in of_ring if isinstance(member.size, RingSize)]
+    )
     counts = np.bincount(kind, minlength=len(sheet.weave.rings))
     if not counts.all():
         return None

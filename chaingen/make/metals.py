@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from chaingen.design.design import Design
+from chaingen.findings.finding import Finding
 from chaingen.geometry.types import Ints
 from chaingen.make.grid import Grid, chain_grid, grid_of, run_grid
 from chaingen.solve.placement import Placement
@@ -81,15 +82,15 @@ def _grid(design: Design, placement: Placement) -> Grid:
 
 def _metals(design: Design, graph: LinkGraph, grid: Grid) -> RingMetals:
     pattern = design.metal_pattern
-    choice: tuple[Metal, ...]
+    of_size = dict(design.size_metals)
+    each = [of_size.get(member.size.name, design.metal) for member in graph.members]
     if pattern is not None:
-        choice, index = pattern.metals, pattern.index(*grid)
-    else:
-        of_size = dict(design.size_metals)
-        each = [of_size.get(member.size.name, design.metal) for member in graph.members]
-        choice = tuple(dict.fromkeys(each))
-        number = {metal: k for k, metal in enumerate(choice)}
-        index = np.array([number[metal] for metal in each], dtype=np.int64)
-    used = tuple(dict.fromkeys(choice[k] for k in index.tolist()))
-    renumbered = np.array([used.index(metal) if metal in used else -1 for metal in choice], dtype=np.int64)
-    return RingMetals(used, renumbered[index])
+        # A pattern is one of rings: findings among them keep their own metal, or the design's.
+        patterned = zip(graph.members, pattern.index(*grid).tolist(), each, strict=True)
+        each = [
+            own if isinstance(member.size, Finding) else pattern.metals[index]
+            for member, index, own in patterned
+        ]
+    used = tuple(dict.fromkeys(each))
+    number = {metal: k for k, metal in enumerate(used)}
+    return RingMetals(used, np.array([number[metal] for metal in each], dtype=np.int64))

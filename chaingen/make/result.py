@@ -5,8 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from chaingen.design.design import Design
+from chaingen.design.fastenings import Caution
 from chaingen.geometry.types import Ints
 from chaingen.make.counts import RingCount, areal_weight
+from chaingen.make.finding_counts import BeadCount, FindingCount
 from chaingen.make.metals import RingMetals
 from chaingen.solve.bound import Threading
 from chaingen.solve.check import CheckReport
@@ -34,8 +36,11 @@ class Result:
         finished_length: Pulled straight, outside to outside [mm]; round the loop for a closed one; None where
             undefined.
         length_as_placed: The same as placed [mm].
-        counts: Rings of each size and metal, with their weight.
-        metals: The metal of every ring.
+        counts: Rings of each size and metal, with their weight; of both pieces of a pair.
+        metals: The metal of every ring and finding.
+        findings: Findings of each name and metal likewise.
+        beads: Beads of each form, size and colour likewise.
+        cautions: What its maker should know of how it holds and closes.
         drapes: The piece in each scene, once it was draped.
         supple: How far it bends and twists, once that was asked.
     """
@@ -53,6 +58,9 @@ class Result:
     length_as_placed: float
     counts: tuple[RingCount, ...]
     metals: RingMetals
+    findings: tuple[FindingCount, ...] = ()
+    beads: tuple[BeadCount, ...] = ()
+    cautions: tuple[Caution, ...] = ()
     drapes: tuple[Draped | NotDraped, ...] = ()
     supple: Supple | None = None
 
@@ -79,8 +87,14 @@ class Result:
 
     @property
     def weight(self) -> float:
-        """Weight of all rings, closed and solid [g]."""
-        return sum(count.weight for count in self.counts)
+        """Weight of all rings, closed and solid, of findings and of beads of known density [g]."""
+        wire = sum(count.weight for count in self.counts) + sum(count.weight for count in self.findings)
+        return wire + sum(count.weight for count in self.beads if count.weight is not None)
+
+    @property
+    def beads_not_weighed(self) -> int:
+        """How many beads the weight is without, for their density is not known."""
+        return sum(count.count for count in self.beads if count.weight is None)
 
     @property
     def areal_weight(self) -> float | None:

@@ -1,6 +1,7 @@
 """Binary STL: 80-byte header, number of facets, 50 bytes a facet.
 
-STL has no unit; the header says millimetres. Every ring is its own closed shell.
+STL has no unit; the header says millimetres. Every ring is its own closed shell, and so is every length of
+wire and every bead of another body.
 """
 
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -13,9 +14,10 @@ import numpy.typing as npt
 from chaingen.errors import CannotWrite
 from chaingen.files import whole_file
 from chaingen.geometry.bodies import Bodies
-from chaingen.model.mesh import TOLERANCE, frames, templates, triangle_count
+from chaingen.model.mesh import TOLERANCE, frames
+from chaingen.model.templates import templates
 
-HEADER = b"chaingen rings, binary STL, unit: millimetre"
+HEADER = b"chaingen, binary STL, unit: millimetre"
 
 MOST_FACETS = 2**32 - 1
 """The format counts facets in 32 bits."""
@@ -39,7 +41,7 @@ def _fill(
     centre: npt.NDArray[np.float32],
     posed: npt.NDArray[np.float32],
 ) -> None:
-    """Write one ring into `facets` from `start` on; `posed` is room for its vertices."""
+    """Write one body into `facets` from `start` on; `posed` is room for its vertices."""
     for k in range(len(vertices)):
         for a in range(3):
             posed[k, a] = (
@@ -63,12 +65,12 @@ def _fill(
         facet.attribute = 0
 
 
-def write_stl(path: Path, rings: Bodies, *, tolerance: float = TOLERANCE) -> int:
-    """Write rings as binary STL in millimetres, whole or not at all.
+def write_stl(path: Path, bodies: Bodies, *, tolerance: float = TOLERANCE) -> int:
+    """Write bodies as binary STL in millimetres, whole or not at all.
 
     Args:
         path: The file.
-        rings: The rings.
+        bodies: The bodies.
         tolerance: Farthest the mesh may lie from the true surface [mm].
 
     Returns:
@@ -77,18 +79,18 @@ def write_stl(path: Path, rings: Bodies, *, tolerance: float = TOLERANCE) -> int
     Raises:
         CannotWrite: The file cannot be written, or would have more facets than the format can count.
     """
-    total = triangle_count(rings, tolerance)
+    meshes, of_body = templates(bodies, tolerance)
+    total = int(np.array([len(mesh.faces) for mesh in meshes], dtype=np.int64)[of_body].sum())
     if total > MOST_FACETS:
         raise CannotWrite(
             f"cannot write {path}: {total:,} facets are more than STL can count; use a larger tolerance"
         )
-    meshes, of_ring = templates(rings, tolerance)
     parts = [(m.vertices.astype(np.float32), m.facet_normals.astype(np.float32), m.faces) for m in meshes]
     largest = max((len(m.faces) for m in meshes), default=0)
     most_vertices = max((len(m.vertices) for m in meshes), default=0)
     posed = np.empty((most_vertices, 3), dtype=np.float32)
-    rotations = frames(rings).astype(np.float32)
-    centres = rings.centres.astype(np.float32)
+    rotations = frames(bodies).astype(np.float32)
+    centres = bodies.centres.astype(np.float32)
     # One buffer is filled while the other is written.
     buffers = [np.empty(max(CHUNK_FACETS, largest), dtype=FACET) for _ in range(2)]
     with whole_file(path) as stream, ThreadPoolExecutor(max_workers=1) as writer:
@@ -97,8 +99,8 @@ def write_stl(path: Path, rings: Bodies, *, tolerance: float = TOLERANCE) -> int
         facets = buffers[0]
         filled = 0
         pending: Future[int] | None = None
-        for k in range(len(rings)):
-            vertices, normals, faces = parts[of_ring[k]]
+        for k in range(len(bodies)):
+            vertices, normals, faces = parts[of_body[k]]
             if filled + len(faces) > len(facets):
                 if pending is not None:
                     pending.result()

@@ -38,7 +38,7 @@ class View:
         width: Pixels.
         height: Pixels.
         half_height: Half of the height that the picture shows [mm].
-        depth: Distance of the camera from the focus, beyond all rings [mm].
+        depth: Distance of the camera from the focus, beyond all bodies [mm].
         plain_foot: Whether the foot is plain paper, so that the scale bar stands clear of what reaches there.
     """
 
@@ -57,54 +57,55 @@ class View:
         """Scale of the picture, the same everywhere in it."""
         return 2.0 * self.half_height / self.height
 
-    def sees(self, rings: Bodies) -> npt.NDArray[np.bool_]:
-        """Which rings reach into the frame, shape (n,)."""
-        seen = np.ones(len(rings), dtype=bool)
+    def sees(self, bodies: Bodies) -> npt.NDArray[np.bool_]:
+        """Which bodies reach into the frame, shape (n,)."""
+        seen = np.ones(len(bodies), dtype=bool)
         half_width = 0.5 * self.width * self.mm_per_pixel
         for axis, half_frame in ((np.cross(self.up, self.towards), half_width), (self.up, self.half_height)):
-            middle, half = _reach(rings, axis)
-            seen &= np.abs(middle - self.focus @ axis) < half_frame + half
+            low, high = _reach(bodies, axis)
+            middle = self.focus @ axis
+            seen &= (low < middle + half_frame) & (high > middle - half_frame)
         return seen
 
-    def foot_holds(self, rings: Bodies) -> npt.NDArray[np.bool_]:
-        """Which rings reach into the foot, where the scale bar is, shape (n,)."""
-        middle, half = _reach(rings, self.up)
+    def foot_holds(self, bodies: Bodies) -> npt.NDArray[np.bool_]:
+        """Which bodies reach into the foot, where the scale bar is, shape (n,)."""
+        low, _ = _reach(bodies, self.up)
         top = self.focus @ self.up - self.half_height + FOOT * self.mm_per_pixel
-        return np.asarray(self.sees(rings) & (middle - half < top))
+        return np.asarray(self.sees(bodies) & (low < top))
 
 
 def _unit(v: Floats) -> Floats:
     return np.asarray(v / np.linalg.norm(v))
 
 
-def _reach(rings: Bodies, axis: Floats) -> tuple[Floats, Floats]:
-    """Middle and half extent of each ring along a unit vector [mm]: R |axis across the normal| + r, exact."""
-    half = rings.radii * np.sqrt(np.clip(1.0 - (rings.normals @ axis) ** 2, 0.0, 1.0)) + rings.wire_radii
-    return rings.centres @ axis, np.asarray(half)
+def _reach(bodies: Bodies, axis: Floats) -> tuple[Floats, Floats]:
+    """Lowest and highest place of each body along a unit vector [mm], exact."""
+    middle, high = bodies.centres @ axis, bodies.reach(axis)
+    return middle - (high if bodies.all_rings else bodies.reach(-axis)), middle + high
 
 
-def extent(rings: Bodies, axis: Floats) -> tuple[float, float]:
-    """Exact extent of the rings along a unit vector [mm]."""
-    middle, half = _reach(rings, axis)
-    return float((middle - half).min()), float((middle + half).max())
+def extent(bodies: Bodies, axis: Floats) -> tuple[float, float]:
+    """Exact extent of the bodies along a unit vector [mm]."""
+    low, high = _reach(bodies, axis)
+    return float(low.min()), float(high.max())
 
 
-def framed(name: str, rings: Bodies, towards: Floats, up: Floats, shown: Bodies | None = None) -> View:
-    """A view that fills the frame with `shown` (all rings by default).
+def framed(name: str, bodies: Bodies, towards: Floats, up: Floats, shown: Bodies | None = None) -> View:
+    """A view that fills the frame with `shown` (all bodies by default).
 
     Args:
         name: Its name.
-        rings: All rings: the camera stands beyond them.
+        bodies: All bodies: the camera stands beyond them.
         towards: Direction from the piece to the camera.
         up: What should be up; need not be square to `towards`.
-        shown: The rings to fill the frame with.
+        shown: The bodies to fill the frame with.
     """
-    shown = rings if shown is None else shown
+    shown = bodies if shown is None else shown
     towards = _unit(towards)
     right = _unit(np.cross(up, towards))
     up = np.cross(towards, right)
     (x0, x1), (y0, y1) = extent(shown, right), extent(shown, up)
-    z0, z1 = extent(rings, towards)
+    z0, z1 = extent(bodies, towards)
     wide, high = (x1 - x0) * (1.0 + 2.0 * MARGIN), (y1 - y0) * (1.0 + 2.0 * MARGIN)
     low, most = SHORT_SIDE
     if wide >= high:
@@ -120,26 +121,26 @@ def framed(name: str, rings: Bodies, towards: Floats, up: Floats, shown: Bodies 
     return View(name, focus, towards, up, width, height, half_height, depth)
 
 
-def four_views(rings: Bodies, focus: Floats) -> list[View]:
+def four_views(bodies: Bodies, focus: Floats) -> list[View]:
     """Front, side, three-quarter and close-up views.
 
     Args:
-        rings: The rings; an open run lies along x.
+        bodies: The bodies; an open run lies along x.
         focus: The place the close-up is about [mm], shape (3,).
     """
     up, back = np.array([0.0, 1.0, 0.0]), np.array([0.0, 0.0, 1.0])
-    low, high = rings.bounds()
+    low, high = bodies.bounds()
     long = (high - low)[0] > 1.5 * (high - low)[1:].max()
     slant = np.array([-0.9, 0.55, 0.75]) if long else np.array([0.55, 0.5, 0.8])
-    near = np.linalg.norm(rings.centres - focus, axis=1)
-    count = min(len(rings), 9)
+    near = np.linalg.norm(bodies.centres - focus, axis=1)
+    count = min(len(bodies), 9)
     reach = np.sort(near)[count - 1]
-    close = rings[near <= reach + 1e-9]
-    closest = framed("close-up", rings, np.array([-0.35, 0.45, 1.0]), up, close)
+    close = bodies[near <= reach + 1e-9]
+    closest = framed("close-up", bodies, np.array([-0.35, 0.45, 1.0]), up, close)
     return [
-        framed("front", rings, back, up),
-        framed("side", rings, up, -back),
-        framed("three-quarter", rings, slant, up),
+        framed("front", bodies, back, up),
+        framed("side", bodies, up, -back),
+        framed("three-quarter", bodies, slant, up),
         # The rest of the piece may run through the scale bar.
-        replace(closest, plain_foot=bool(closest.foot_holds(rings).any())),
+        replace(closest, plain_foot=bool(closest.foot_holds(bodies).any())),
     ]

@@ -14,7 +14,7 @@ from chaingen.geometry.types import Floats
 from chaingen.show.camera import STAND_OFF, View, extent
 from chaingen.show.drawing import pyvista_off_screen
 from chaingen.show.look import Look
-from chaingen.show.picture import PIXEL_TOLERANCE, add_rings, dress, photograph, ring_surface
+from chaingen.show.picture import PIXEL_TOLERANCE, add_bodies, body_surface, dress, photograph
 from chaingen.show.supports import Surface, surfaces
 
 LONG_SIDE = 520
@@ -52,12 +52,12 @@ PAPER = (0.945, 0.947, 0.947)
 
 
 def turning_views(
-    rings: Bodies, elevation: float, count: int = TURN_FRAMES, *, tallness: float = 0.0
+    bodies: Bodies, elevation: float, count: int = TURN_FRAMES, *, tallness: float = 0.0
 ) -> list[View]:
     """Views all round a piece, about a vertical axis through its middle, all to one scale.
 
     Args:
-        rings: The piece.
+        bodies: The piece.
         elevation: How far the viewer looks down [rad].
         count: How many views make the turn.
         tallness: Least height of a frame over its width.
@@ -67,8 +67,8 @@ def turning_views(
         angle = 2.0 * np.pi * k / count
         flat = np.array([np.sin(angle), -np.cos(angle), 0.0])
         directions.append(np.cos(elevation) * flat + np.sin(elevation) * np.array([0.0, 0.0, 1.0]))
-    low, high = rings.bounds()
-    return _views("turning", rings, 0.5 * (low + high), directions, tallness)
+    low, high = bodies.bounds()
+    return _views("turning", bodies, 0.5 * (low + high), directions, tallness)
 
 
 def settling_view(frames: Sequence[Bodies], towards: Floats, *, tallness: float = 0.0) -> View:
@@ -82,9 +82,9 @@ def settling_view(frames: Sequence[Bodies], towards: Floats, *, tallness: float 
 
 
 def _views(
-    name: str, rings: Bodies, middle: Floats, directions: Sequence[Floats], tallness: float
+    name: str, bodies: Bodies, middle: Floats, directions: Sequence[Floats], tallness: float
 ) -> list[View]:
-    """Views from unit directions that hold all rings, to one scale and of one size."""
+    """Views from unit directions that hold all bodies, to one scale and of one size."""
     vertical = np.array([0.0, 0.0, 1.0])
     frames = []
     for towards in directions:
@@ -92,8 +92,8 @@ def _views(
         right /= np.linalg.norm(right)
         up = np.cross(towards, right)
         frames.append((towards, right, up))
-    across = max(max(abs(edge - middle @ right) for edge in extent(rings, right)) for _, right, _ in frames)
-    edges = np.array([extent(rings, up) for _, _, up in frames]) - np.array(
+    across = max(max(abs(edge - middle @ right) for edge in extent(bodies, right)) for _, right, _ in frames)
+    edges = np.array([extent(bodies, up) for _, _, up in frames]) - np.array(
         [[middle @ up] for _, _, up in frames]
     )
     down, rise = edges[:, 0].min(), edges[:, 1].max()
@@ -104,7 +104,7 @@ def _views(
         width, height = max(round(LONG_SIDE * wide / high), SHORT_SIDE), LONG_SIDE
     mm_per_pixel = max(wide / width, high / height)
     height = max(height, round(tallness * width))
-    size = float(np.linalg.norm(np.subtract(*rings.bounds())))
+    size = float(np.linalg.norm(np.subtract(*bodies.bounds())))
     return [
         View(
             name, middle + 0.5 * (down + rise) * up, towards, up, FINER * width, FINER * height,
@@ -117,27 +117,25 @@ def _views(
 class _Set:
     """A plotter with a piece and its supports that frames of a film are taken from."""
 
-    def __init__(self, pv: Any, rings: Bodies, solids: Sequence[Solid], scale: float, look: Look) -> None:
+    def __init__(self, pv: Any, bodies: Bodies, solids: Sequence[Solid], scale: float, look: Look) -> None:
         self._pv = pv
-        self._tolerance = float(
-            np.clip(FINER * PIXEL_TOLERANCE * scale, 0.002, 0.15 * rings.wire_radii.max())
-        )
+        self._tolerance = float(np.clip(FINER * PIXEL_TOLERANCE * scale, 0.002, 0.15 * bodies.thinnest.max()))
         self._plotter = pv.Plotter(off_screen=True, lighting="none")
         dress(self._plotter, pv)
         self._plotter.set_background(PAPER)
-        self._supports: list[Surface] = surfaces(pv, solids, rings, finest=FINER * scale)
+        self._supports: list[Surface] = surfaces(pv, solids, bodies, finest=FINER * scale)
         for surface in self._supports:
             surface.add_to(self._plotter)
-        self._surfaces = add_rings(self._plotter, pv, rings, look, self._tolerance)
+        self._surfaces = add_bodies(self._plotter, pv, bodies, look, self._tolerance)
 
-    def move(self, rings: Bodies) -> None:
-        """Move the rings, and their shade with them."""
-        for own, surface in self._surfaces:
-            moved = ring_surface(self._pv, rings[own], self._tolerance)
-            surface.points = moved.points
-            surface.point_data.active_normals = moved.point_data.active_normals
+    def move(self, bodies: Bodies) -> None:
+        """Move the bodies, and their shade with them."""
+        for shown in self._surfaces:
+            moved = body_surface(self._pv, bodies[shown.own], self._tolerance, shown.part)
+            shown.surface.points = moved.points
+            shown.surface.point_data.active_normals = moved.point_data.active_normals
         for surface in self._supports:
-            surface.shaded(rings)
+            surface.shaded(bodies)
 
     def take(self, view: View) -> Any:
         """A frame from a view, the studio standing still about the camera."""
@@ -152,7 +150,7 @@ class _Set:
 
 def draw_turning(
     path: Path,
-    rings: Bodies,
+    bodies: Bodies,
     solids: Sequence[Solid],
     elevation: float,
     *,
@@ -163,10 +161,10 @@ def draw_turning(
 
     Args:
         path: The file.
-        rings: The piece at rest.
+        bodies: The piece at rest.
         solids: What holds it.
         elevation: How far the viewer looks down [rad].
-        look: The look of every ring.
+        look: The look of every body.
         tallness: Least height of a frame over its width.
 
     Raises:
@@ -174,8 +172,8 @@ def draw_turning(
         CannotWrite: The file cannot be written.
     """
     pv = pyvista_off_screen()
-    views = turning_views(rings, elevation, tallness=tallness)
-    scene = _Set(pv, rings, solids, views[0].mm_per_pixel, look)
+    views = turning_views(bodies, elevation, tallness=tallness)
+    scene = _Set(pv, bodies, solids, views[0].mm_per_pixel, look)
     try:
         images = [scene.take(view) for view in views]
     finally:
@@ -201,7 +199,7 @@ def draw_settling(
         frames: Poses on the way, the last at rest; at least two.
         solids: What holds the piece.
         towards: Direction from the piece to the viewer.
-        look: The look of every ring.
+        look: The look of every body.
         tallness: Least height of a frame over its width.
 
     Raises:
@@ -215,8 +213,8 @@ def draw_settling(
     scene = _Set(pv, shown[-1], solids, view.mm_per_pixel, look)
     images = []
     try:
-        for rings in shown:
-            scene.move(rings)
+        for bodies in shown:
+            scene.move(bodies)
             images.append(scene.take(view))
     finally:
         scene.close()

@@ -1,6 +1,7 @@
 """Pictures of a piece: metal in soft light on light paper, with a scale bar in millimetres."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -10,10 +11,11 @@ import numpy as np
 from chaingen.files import whole_file
 from chaingen.geometry.bodies import Bodies
 from chaingen.geometry.types import Floats, Ints
-from chaingen.model.mesh import frames, templates
+from chaingen.model.mesh import frames
+from chaingen.model.templates import templates
 from chaingen.show.camera import FOOT, View, four_views
 from chaingen.show.drawing import pyvista_off_screen
-from chaingen.show.look import Look
+from chaingen.show.look import Colour, Look
 from chaingen.show.studio import BACKGROUND_BOTTOM, BACKGROUND_TOP, COLLISION, environment
 
 Stage = Callable[[Any, Any], None]
@@ -25,26 +27,44 @@ PIXEL_TOLERANCE = 0.25
 BAR_LENGTHS = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)
 """Lengths a scale bar may have [mm]."""
 
+GLASS = {"metallic": 0.0, "roughness": 0.08}
+"""Finish of beads: glass and enamel mirror a little, sharply."""
+
 INK = (0.22, 0.24, 0.28)
 """sRGB of the scale bar and its label."""
 
 
-def ring_surface(pv: Any, rings: Bodies, tolerance: float) -> Any:
-    """All rings in one surface with their true normals."""
-    meshes, of_ring = templates(rings, tolerance)
-    rotations = frames(rings)
+def body_surface(pv: Any, bodies: Bodies, tolerance: float, part: str | None = None) -> Any:
+    """All bodies in one surface with their true normals.
+
+    Args:
+        pv: Pyvista.
+        bodies: The bodies.
+        tolerance: Farthest the meshes may lie from the true surface [mm].
+        part: The only part to be shown of them, such as ``wire``; all parts by default.
+
+    Returns:
+        The surface, a pyvista PolyData; None when there is nothing of that part.
+    """
+    meshes, of_body = templates(bodies, tolerance)
+    rotations = frames(bodies)
     points, normals, faces = [], [], []
     offset = 0
-    for kind, mesh in enumerate(meshes):
-        members = np.flatnonzero(of_ring == kind)
+    for kind, whole in enumerate(meshes):
+        mesh = whole if part is None else whole.part(part)
+        if mesh is None:
+            continue
+        members = np.flatnonzero(of_body == kind)
         posed = (
-            np.einsum("kab,vb->kva", rotations[members], mesh.vertices) + rings.centres[members][:, None, :]
+            np.einsum("kab,vb->kva", rotations[members], mesh.vertices) + bodies.centres[members][:, None, :]
         )
         points.append(posed.reshape(-1, 3))
         normals.append(np.einsum("kab,vb->kva", rotations[members], mesh.normals).reshape(-1, 3))
         starts = offset + len(mesh.vertices) * np.arange(len(members))
         faces.append((mesh.faces[None, :, :] + starts[:, None, None]).reshape(-1, 3))
         offset += len(mesh.vertices) * len(members)
+    if not faces:
+        return None
     triangles = np.concatenate(faces)
     cells = np.column_stack([np.full(len(triangles), 3), triangles]).ravel()
     surface = pv.PolyData(np.concatenate(points).astype(np.float32), cells)
@@ -68,37 +88,67 @@ def dress(plotter: Any, pv: Any) -> None:
     plotter.renderer.SetEnvironmentRight(1.0, 0.0, 0.0)
 
 
-def add_rings(
-    plotter: Any, pv: Any, rings: Bodies, look: Look, tolerance: float, collided: Ints | None = None
-) -> list[tuple[Ints, Any]]:
-    """Add rings to a plotter, one surface a metal and one for those that run into others.
+@dataclass(frozen=True, eq=False)
+class Shown:
+    """A surface in a plotter.
+
+    Attributes:
+        own: Indices of the bodies that it shows.
+        part: The only part of them that it shows; None for all.
+        surface: A pyvista PolyData.
+    """
+
+    own: Ints
+    part: str | None
+    surface: Any
+
+
+def add_bodies(
+    plotter: Any, pv: Any, bodies: Bodies, look: Look, tolerance: float, collided: Ints | None = None
+) -> list[Shown]:
+    """Add bodies to a plotter: a surface a metal, one a kind of bead, one for those that run into others.
 
     Args:
         plotter: The plotter.
         pv: Pyvista.
-        rings: The rings.
+        bodies: The bodies.
         look: Their look.
         tolerance: Farthest the meshes may lie from the true surface [mm].
-        collided: Indices of rings that get a colour of their own.
-
-    Returns:
-        For each surface the indices of its rings, and the surface.
+        collided: Indices of bodies that get a colour of their own.
     """
-    bad = np.zeros(len(rings), dtype=bool)
+    bad = np.zeros(len(bodies), dtype=bool)
     if collided is not None:
         bad[collided] = True
-    kinds = [(colour, 1.0, roughness, own[~bad[own]]) for colour, roughness, own in look.parts()]
+    surfaces = [
+        (own[~bad[own]], "wire", {"color": colour, "metallic": 1.0, "roughness": roughness})
+        for colour, roughness, own in look.parts()
+    ]
+    surfaces += [
+        (own, part, {"color": colour, **GLASS})
+        for colour, part, own in _beads(bodies, look, np.flatnonzero(~bad))
+    ]
     added = []
-    for colour, metallic, roughness, own in [*kinds, (COLLISION, 0.0, 0.55, np.flatnonzero(bad))]:
-        if not len(own):
+    matt = {"color": COLLISION, "metallic": 0.0, "roughness": 0.55}
+    for own, part, finish in [*surfaces, (np.flatnonzero(bad), None, matt)]:
+        surface = body_surface(pv, bodies[own], tolerance, part) if len(own) else None
+        if surface is None:
             continue
-        surface = ring_surface(pv, rings[own], tolerance)
-        plotter.add_mesh(
-            surface, color=colour, pbr=True, metallic=metallic, roughness=roughness, smooth_shading=True,
-            split_sharp_edges=False,
-        )  # fmt: skip
-        added.append((own, surface))
+        plotter.add_mesh(surface, pbr=True, smooth_shading=True, split_sharp_edges=False, **finish)
+        added.append(Shown(own, part, surface))
     return added
+
+
+def _beads(bodies: Bodies, look: Look, among: Ints) -> Iterator[tuple[Colour, str, Ints]]:
+    """Colour, part and bodies of every kind of bead on some of the bodies."""
+    kinds: dict[tuple[Colour, str], list[int]] = {}
+    for k in among[~bodies.is_ring[among]].tolist():
+        shape = bodies.shape(k)
+        assert shape is not None
+        for part in dict.fromkeys(strand.part for strand in shape.strands):
+            if part != "wire":
+                kinds.setdefault((look.bead_colour(k, part), part), []).append(k)
+    for (colour, part), own in kinds.items():
+        yield colour, part, np.array(own, dtype=np.int64)
 
 
 def _scale_bar(image: Any, view: View) -> Any:
@@ -144,7 +194,7 @@ def photograph(plotter: Any, view: View) -> Any:
 
 def draw_views(
     folder: Path,
-    rings: Bodies,
+    bodies: Bodies,
     views: Iterable[View],
     *,
     look: Look,
@@ -152,14 +202,14 @@ def draw_views(
     stage: Stage | None = None,
     on_progress: Callable[[str], None] | None = None,
 ) -> list[Path]:
-    """Draw views of rings as PNG files.
+    """Draw views of bodies as PNG files.
 
     Args:
         folder: Where the pictures go, named after the views.
-        rings: The rings.
+        bodies: The bodies.
         views: The views.
-        look: The look of every ring.
-        collided: Indices of rings to show as running into others.
+        look: The look of every body.
+        collided: Indices of bodies to show as running into others.
         stage: Adds what else is in the pictures.
         on_progress: Told the name of each picture before it is drawn.
 
@@ -172,7 +222,7 @@ def draw_views(
     views = list(views)
     written = []
     drawn_at = 0.0
-    drawn = np.zeros(len(rings), dtype=bool)
+    drawn = np.zeros(len(bodies), dtype=bool)
     plotter: Any = None
     try:
         for view in views:
@@ -180,10 +230,10 @@ def draw_views(
                 on_progress(view.name)
             # A long piece seen whole needs few triangles, a close-up many.
             tolerance = float(
-                np.clip(PIXEL_TOLERANCE * view.mm_per_pixel, 0.002, 0.08 * rings.wire_radii.max())
+                np.clip(PIXEL_TOLERANCE * view.mm_per_pixel, 0.002, 0.08 * bodies.thinnest.max())
             )
-            # What is out of sight is left out: all rings in a close-up's fine mesh would fill the memory.
-            seen = view.sees(rings)
+            # What is out of sight is left out: all bodies in a close-up's fine mesh would fill the memory.
+            seen = view.sees(bodies)
             if (
                 plotter is None
                 or tolerance < 0.6 * drawn_at
@@ -202,7 +252,7 @@ def draw_views(
                     stage(plotter, pv)
                 shown = np.flatnonzero(seen)
                 collided_shown = np.flatnonzero(np.isin(shown, bad))
-                add_rings(plotter, pv, rings[shown], look[shown], tolerance, collided_shown)
+                add_bodies(plotter, pv, bodies[shown], look[shown], tolerance, collided_shown)
                 drawn_at, drawn = tolerance, seen
             image = _scale_bar(photograph(plotter, view), view)
             path = folder / f"{view.name}.png"
@@ -219,7 +269,7 @@ def draw_views(
 
 def draw_pictures(
     folder: Path,
-    rings: Bodies,
+    bodies: Bodies,
     *,
     look: Look,
     collided: Ints | None = None,
@@ -230,12 +280,12 @@ def draw_pictures(
 
     Args:
         folder: Where front.png, side.png, three-quarter.png and close-up.png go.
-        rings: The rings.
-        look: The look of every ring.
-        collided: Indices of rings to show as running into others.
+        bodies: The bodies.
+        look: The look of every body.
+        collided: Indices of bodies to show as running into others.
         focus: What the close-up is about [mm], shape (3,); the middle of the piece by default.
         on_progress: Told the name of each picture before it is drawn.
     """
-    middle = rings.centres[np.argmin(np.linalg.norm(rings.centres - rings.centres.mean(axis=0), axis=1))]
-    views = four_views(rings, middle if focus is None else focus)
-    return draw_views(folder, rings, views, look=look, collided=collided, on_progress=on_progress)
+    middle = bodies.centres[np.argmin(np.linalg.norm(bodies.centres - bodies.centres.mean(axis=0), axis=1))]
+    views = four_views(bodies, middle if focus is None else focus)
+    return draw_views(folder, bodies, views, look=look, collided=collided, on_progress=on_progress)

@@ -8,7 +8,9 @@ from typing import Any
 
 import numpy as np
 
+from chaingen.design.fastenings import Caution
 from chaingen.files import write_text
+from chaingen.make.finding_counts import BeadCount, FindingCount
 from chaingen.make.result import Result
 from chaingen.solve.drape.drape import Draped, NotDraped
 from chaingen.solve.supple import Supple
@@ -44,11 +46,66 @@ def _g(value: float | None) -> float | None:
 
 def _metal(metal: Metal, result: Result) -> dict[str, Any]:
     own = [c for c in result.counts if c.metal == metal]
+    findings = [c for c in result.findings if c.metal == metal]
     return {
         "name": metal.name,
         "density_g_per_cm3": metal.density,
         "count": sum(c.count for c in own),
-        "weight_g": _g(sum(c.weight for c in own)),
+        "findings": sum(c.count for c in findings),
+        "weight_g": _g(sum(c.weight for c in own) + sum(c.weight for c in findings)),
+    }
+
+
+def _finding(entry: FindingCount) -> dict[str, Any]:
+    """Findings of one name and metal: how many, their wire, their eyes."""
+    finding = entry.finding
+    return {
+        "name": finding.name,
+        "kind": finding.kind,
+        "metal": entry.metal.name,
+        "count": entry.count,
+        "weight_g": _g(entry.weight),
+        "cut_each": [
+            {"part": cut.what, "wire_diameter_mm": _mm(cut.wire), "length_mm": _mm(cut.length)}
+            for cut in finding.cutting_list
+        ],
+        "beads_each": len(finding.beads),
+        "eyes": [
+            {
+                "name": eye.name,
+                "inside_mm": _mm(eye.inside),
+                "closure": eye.closure.value,
+                "opening_mm": _mm(eye.opening),
+                "opens_to_mm": _mm(eye.gate),
+            }
+            for eye in finding.shape.eyes
+        ],
+    }
+
+
+def _bead(entry: BeadCount) -> dict[str, Any]:
+    """Beads of one form, size and colour."""
+    bead = entry.bead
+    return {
+        "form": bead.form,
+        "diameter_mm": _mm(bead.diameter),
+        "thickness_mm": _mm(bead.thickness),
+        "hole_mm": _mm(bead.hole),
+        "colour": "#" + "".join(f"{round(255 * part):02x}" for part in bead.colour),
+        "density_g_per_cm3": bead.density,
+        "count": entry.count,
+        "weight_g": _g(entry.weight),
+    }
+
+
+def _caution(caution: Caution) -> dict[str, Any]:
+    return {
+        "kind": caution.kind,
+        "finding": caution.finding,
+        "eye": caution.eye,
+        "opening_mm": _mm(caution.opening),
+        "wire_diameter_mm": _mm(caution.wire),
+        "text": caution.text,
     }
 
 
@@ -188,15 +245,22 @@ def report_of(result: Result, files: Sequence[str] = (), not_drawn: str = "") ->
             }
             for s in placement.searches
         ],
-        "ring_count": len(placement.graph),
+        "pieces": design.made,
+        "mirrored": design.pair,
+        "ring_count": sum(c.count for c in result.counts),
         "rings_by_size": [
             {**_size(c.size), "metal": c.metal.name, "count": c.count, "weight_g": _g(c.weight)}
             for c in result.counts
         ],
+        "finding_count": sum(c.count for c in result.findings),
+        "findings": [_finding(entry) for entry in result.findings],
+        "beads": [_bead(entry) for entry in result.beads],
+        "beads_not_weighed": result.beads_not_weighed,
+        "cautions": [_caution(caution) for caution in result.cautions],
         "metals": [_metal(metal, result) for metal in result.metals.metals],
         "weight_g": _g(result.weight),
         "areal_weight_g_per_cm2": _g(result.areal_weight),
-        "repeat": design.piece.repeat,
+        "repeat": design.repeating.repeat,
         "form": _form(design.piece),
         "weaves": [weave.name for weave in weaves_of(design.piece)],
         "joints": [{"rings": pair(ends), "link": pair(begins)} for ends, begins in placement.joints],

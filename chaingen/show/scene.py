@@ -21,7 +21,7 @@ from chaingen.show.picture import draw_views
 from chaingen.show.supports import surfaces
 
 CLOSE = 9
-"""Rings that a close-up fills the frame with."""
+"""Bodies that a close-up fills the frame with."""
 
 UP = np.array([0.0, 0.0, 1.0])
 
@@ -62,18 +62,18 @@ SETTLING = {
 """Where the settling film of each kind of scene is seen from."""
 
 
-def still_views(rings: Bodies, kind: str) -> list[View]:
+def still_views(bodies: Bodies, kind: str) -> list[View]:
     """The views of a scene's pictures.
 
     Args:
-        rings: The piece at rest.
+        bodies: The piece at rest.
         kind: The kind of scene: hang, swag, table, wrist, neck, corners or edge.
     """
     views = []
     for name, towards in STILLS[kind].items():
         up = UP if name != "above" else np.array([0.0, 1.0, 0.0])
-        close = rings[nearest_rings(rings, _telling(rings, kind))] if name == "close-up" else None
-        view = _taller(framed(name, rings, np.array(towards), up, close), TALLNESS[kind])
+        close = bodies[nearest_bodies(bodies, _telling(bodies, kind))] if name == "close-up" else None
+        view = _taller(framed(name, bodies, np.array(towards), up, close), TALLNESS[kind])
         # A table, a bust or the rest of the piece would run through the scale bar.
         views.append(replace(view, plain_foot=name == "close-up" or kind in ("table", "neck", "edge")))
     return views
@@ -85,20 +85,20 @@ def _taller(view: View, tallness: float) -> View:
     return replace(view, height=height, half_height=0.5 * height * view.mm_per_pixel)
 
 
-def _telling(rings: Bodies, kind: str) -> Floats:
+def _telling(bodies: Bodies, kind: str) -> Floats:
     """The place a close-up is about [mm]: what holds the piece, or its middle."""
     if kind == "edge":
         # Where the sheet goes over: farthest out and up.
-        return np.asarray(rings.centres[(rings.centres[:, 0] + rings.centres[:, 2]).argmax()])
+        return np.asarray(bodies.centres[(bodies.centres[:, 0] + bodies.centres[:, 2]).argmax()])
     if kind in ("hang", "wrist", "corners"):
-        return np.asarray(rings.centres[rings.centres[:, 2].argmax()])
-    away = np.linalg.norm(rings.centres - rings.centres.mean(axis=0), axis=1)
-    return np.asarray(rings.centres[away.argmin()])
+        return np.asarray(bodies.centres[bodies.centres[:, 2].argmax()])
+    away = np.linalg.norm(bodies.centres - bodies.centres.mean(axis=0), axis=1)
+    return np.asarray(bodies.centres[away.argmin()])
 
 
-def nearest_rings(rings: Bodies, place: Floats) -> Ints:
-    """The rings nearest to a place, as many as a close-up shows."""
-    away = np.linalg.norm(rings.centres - place, axis=1)
+def nearest_bodies(bodies: Bodies, place: Floats) -> Ints:
+    """The bodies nearest to a place, as many as a close-up shows."""
+    away = np.linalg.norm(bodies.centres - place, axis=1)
     return np.argsort(away, kind="stable")[:CLOSE]
 
 
@@ -110,7 +110,7 @@ def lit_upright(plotter: Any) -> None:
 
 def draw_scene(
     folder: Path,
-    rings: Bodies,
+    bodies: Bodies,
     solids: Sequence[Solid],
     kind: str,
     *,
@@ -123,10 +123,10 @@ def draw_scene(
     Args:
         folder: Where the pictures go: PNG stills named after their views, turning.gif, and settling.gif when
             there are frames.
-        rings: The piece at rest.
+        bodies: The piece at rest.
         solids: What holds it.
         kind: The kind of scene: hang, swag, table, wrist, neck, corners or edge.
-        look: The look of every ring.
+        look: The look of every body.
         frames: Poses on the way to rest, the last at rest; none for no film.
         on_progress: Told the name of each picture before it is drawn.
 
@@ -138,7 +138,7 @@ def draw_scene(
         CannotWrite: A file cannot be written.
     """
     pv = pyvista_off_screen()
-    held = surfaces(pv, solids, rings)
+    held = surfaces(pv, solids, bodies)
 
     def stage(plotter: Any, _: Any) -> None:
         lit_upright(plotter)
@@ -147,12 +147,12 @@ def draw_scene(
 
     say = on_progress or (lambda _: None)
     written = draw_views(
-        folder, rings, still_views(rings, kind),
+        folder, bodies, still_views(bodies, kind),
         look=look, stage=stage, on_progress=on_progress,
     )  # fmt: skip
     say("turning")
     turning = folder / "turning.gif"
-    draw_turning(turning, rings, solids, ELEVATIONS[kind], look=look, tallness=TALLNESS[kind])
+    draw_turning(turning, bodies, solids, ELEVATIONS[kind], look=look, tallness=TALLNESS[kind])
     written.append(turning)
     if len(frames) > 1:
         say("settling")

@@ -10,12 +10,13 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy.spatial import cKDTree
 
+from chaingen.findings.finding import loop_points
 from chaingen.geometry.bodies import Bodies, axes_across
 from chaingen.geometry.solids import Solid, SolidKind, distances
 from chaingen.geometry.types import Floats, Ints
 from chaingen.show.camera import extent
+from chaingen.show.shade import shade, shade_reach
 
 Tone = tuple[float, float, float]
 
@@ -33,9 +34,6 @@ ROUGHNESS = 0.9
 
 MOST_POINTS = 120_000
 """Points that a surface may have; its shade is coarser on a larger one."""
-
-SHADE_REACH = 2.0
-"""How far a wire's shade reaches, in outer radii of the largest ring."""
 
 DARKEST = 0.75
 """Part of the light that wires can take away at most."""
@@ -62,12 +60,12 @@ class Surface:
     mesh: Any
     tone: Tone
 
-    def shaded(self, rings: Bodies) -> None:
-        """Set the surface's colours for rings lying where they are."""
-        light = 1.0 - DARKEST * _shade(
+    def shaded(self, bodies: Bodies) -> None:
+        """Set the surface's colours for bodies lying where they are."""
+        light = 1.0 - DARKEST * shade(
             np.asarray(self.mesh.points, dtype=float),
             np.asarray(self.mesh.point_data.active_normals, dtype=float),
-            rings,
+            bodies,
         )
         colours = np.round(255.0 * np.array(self.tone) * light[:, None]).astype(np.uint8)
         self.mesh.point_data["tone"] = colours
@@ -80,13 +78,13 @@ class Surface:
         )  # fmt: skip
 
 
-def surfaces(pv: Any, solids: Sequence[Solid], rings: Bodies, *, finest: float = 0.0) -> list[Surface]:
+def surfaces(pv: Any, solids: Sequence[Solid], bodies: Bodies, *, finest: float = 0.0) -> list[Surface]:
     """The surfaces of solids as far as they matter for a piece, shaded by it.
 
     Args:
         pv: The pyvista module.
         solids: What holds the piece.
-        rings: The piece.
+        bodies: The piece.
         finest: Distance of points below which nothing is gained [mm].
     """
     build = {
@@ -98,15 +96,15 @@ def surfaces(pv: Any, solids: Sequence[Solid], rings: Bodies, *, finest: float =
     }
     made = []
     for solid in solids:
-        surface = Surface(build[solid.kind](pv, solid, rings, finest), TONES[solid.kind])
-        surface.shaded(rings)
+        surface = Surface(build[solid.kind](pv, solid, bodies, finest), TONES[solid.kind])
+        surface.shaded(bodies)
         made.append(surface)
     return made
 
 
-def _spacing(area: float, rings: Bodies, finest: float) -> float:
+def _spacing(area: float, bodies: Bodies, finest: float) -> float:
     """Distance of points that shows the shade of the thinnest wire, as far as their number allows [mm]."""
-    return max(0.5 * float(rings.wire_radii.min()), finest, float(np.sqrt(area / MOST_POINTS)))
+    return max(0.5 * float(bodies.thinnest.min()), finest, float(np.sqrt(area / MOST_POINTS)))
 
 
 def _grid(pv: Any, points: Floats, round_: bool) -> Any:
@@ -141,14 +139,14 @@ def _surface(pv: Any, points: Floats, faces: Ints) -> Any:
     return mesh
 
 
-def _table(pv: Any, solid: Solid, rings: Bodies, finest: float) -> Any:
+def _table(pv: Any, solid: Solid, bodies: Bodies, finest: float) -> Any:
     """A level surface, fine about the piece and reaching far beyond any frame."""
     normal = solid.numbers[:3]
     right, ahead = (axis[0] for axis in axes_across(normal[None, :]))
-    reach = SHADE_REACH * float((rings.radii + rings.wire_radii).max())
-    spans = [(low - reach, high + reach) for low, high in (extent(rings, axis) for axis in (right, ahead))]
+    reach = shade_reach(bodies)
+    spans = [(low - reach, high + reach) for low, high in (extent(bodies, axis) for axis in (right, ahead))]
     sizes = [high - low for low, high in spans]
-    step = _spacing(sizes[0] * sizes[1], rings, finest)
+    step = _spacing(sizes[0] * sizes[1], bodies, finest)
     far = 12.0 * max(sizes)
     lines = []
     for (low, high), size in zip(spans, sizes, strict=True):
@@ -159,20 +157,20 @@ def _table(pv: Any, solid: Solid, rings: Bodies, finest: float) -> Any:
     return _grid(pv, points, False)
 
 
-def _board(pv: Any, solid: Solid, rings: Bodies, finest: float) -> Any:
+def _board(pv: Any, solid: Solid, bodies: Bodies, finest: float) -> Any:
     """The end of a table: a thick board, wider than the piece, that reaches back behind it.
 
     Its profile runs round the board from below the front over the rounded edge to the back; all its edges are
     rounded alike, and the two sides are closed.
     """
     end, height, edge = (float(value) for value in solid.numbers)
-    low, high = rings.bounds()
+    low, high = bodies.bounds()
     wide = high[1] - low[1]
-    reach = SHADE_REACH * float((rings.radii + rings.wire_radii).max())
+    reach = shade_reach(bodies)
     back = min(low[0] - reach, end - 4.0 * edge)
     thick = max(BOARD * (end - back), 3.0 * edge)
     sides = (low[1] - max(reach, 0.15 * wide), high[1] + max(reach, 0.15 * wide))
-    step = _spacing((end - back + thick) * (sides[1] - sides[0]), rings, finest)
+    step = _spacing((end - back + thick) * (sides[1] - sides[0]), bodies, finest)
     outline = _round_box(back, end, height - thick, height, edge, step)
     middle = np.array([0.5 * (back + end), height - 0.5 * thick])
     places = np.linspace(sides[0], sides[1], max(2, round((sides[1] - sides[0]) / step) + 1))
@@ -268,47 +266,69 @@ def _rounded(
     return along, np.stack(rims, axis=1)
 
 
-def _along(rings: Bodies, origin: Floats, axis: Floats) -> tuple[float, float]:
-    """Extent of rings along a unit vector, from `origin` [mm]."""
-    low, high = extent(rings, axis)
+def _along(bodies: Bodies, origin: Floats, axis: Floats) -> tuple[float, float]:
+    """Extent of bodies along a unit vector, from `origin` [mm]."""
+    low, high = extent(bodies, axis)
     return low - float(origin @ axis), high - float(origin @ axis)
 
 
-def held_by(rings: Bodies, solid: Solid) -> Ints:
-    """The rings that a bar goes through."""
+def held_by(bodies: Bodies, solid: Solid) -> Ints:
+    """The bodies that a bar goes through: rings by their hole, others by any of their eyes."""
+    return np.array([k for k in range(len(bodies)) if _hole_round(bodies, k, solid) > 0.0], dtype=np.int64)
+
+
+def _hole_round(bodies: Bodies, index: int, solid: Solid) -> float:
+    """Outer radius of the hole of a body that a bar goes through [mm]; 0 if it goes through none."""
     point, axis = solid.numbers[:3], solid.numbers[3:6]
-    slope = rings.normals @ axis
-    slope = np.where(np.abs(slope) < 1e-9, 1e-9, slope)
-    at = point + (np.einsum("ka,ka->k", rings.centres - point, rings.normals) / slope)[:, None] * axis
-    return np.flatnonzero(np.linalg.norm(at - rings.centres, axis=1) < rings.radii)
+    shape = bodies.shape(index)
+    if shape is None:
+        normal, away = bodies.normals[index], bodies.centres[index] - point
+        slope = float(normal @ axis)
+        slope = 1e-9 if abs(slope) < 1e-9 else slope
+        off = float(np.linalg.norm(float(away @ normal) / slope * axis - away))
+        radius = float(bodies.radii[index])
+        return radius + float(bodies.wire_radii[index]) if off < radius else 0.0
+    across, up = (v[0] for v in axes_across(axis[None, :]))
+    frame = bodies.frames()[index]
+    best = 0.0
+    for eye in shape.eyes:
+        places = bodies.centres[index] + loop_points(eye) @ frame - point
+        # How often the loop goes round the bar, seen along it.
+        angle = np.arctan2(places @ up, places @ across)
+        step = (np.diff(np.append(angle, angle[0])) + np.pi) % (2.0 * np.pi) - np.pi
+        if round(float(step.sum()) / (2.0 * np.pi)):
+            best = max(best, 0.5 * eye.inside + 2.0 * eye.wire_radius)
+    return best
 
 
-def _peg(pv: Any, solid: Solid, rings: Bodies, finest: float) -> Any:
+def _peg(pv: Any, solid: Solid, bodies: Bodies, finest: float) -> Any:
     """A round bar that stands out on either side of what it holds, by a ring or so where it is level."""
     point, axis, radius = solid.numbers[:3], solid.numbers[3:6], float(solid.numbers[6])
-    held = held_by(rings, solid)
+    held = held_by(bodies, solid)
+    size = max((_hole_round(bodies, int(k), solid) for k in held), default=0.0)
     if not len(held):
-        held = np.argsort(np.linalg.norm(rings.centres - point, axis=1), kind="stable")[:1]
-    low, high = _along(rings[held], point, axis)
+        held = np.argsort(np.linalg.norm(bodies.centres - point, axis=1), kind="stable")[:1]
+        size = float((bodies.radii + bodies.wire_radii)[held[0]])
+    low, high = _along(bodies[held], point, axis)
     # A pin that stands in a table shows no more than its head.
     upright = abs(axis[2]) > 0.5
-    over = (0.5 if upright else 2.0) * float((rings.radii + rings.wire_radii)[held].max())
+    over = (0.5 if upright else 2.0) * size
     low, high = low - over, high + over
     across, up = (v[0] for v in axes_across(axis[None, :]))
-    step = _spacing(2.0 * np.pi * radius * (high - low), rings, finest)
+    step = _spacing(2.0 * np.pi * radius * (high - low), bodies, finest)
     along, rims = _rounded(high - low, radius, radius, 0.15 * radius, step)
     return _turned(pv, along, rims, point + low * axis, axis, across, up)
 
 
-def _forearm(pv: Any, solid: Solid, rings: Bodies, finest: float) -> Any:
+def _forearm(pv: Any, solid: Solid, bodies: Bodies, finest: float) -> Any:
     """An oval bar along y that reaches a little beyond the piece."""
     origin, (half_width, half_height) = solid.numbers[:3], solid.numbers[3:5]
     axis = np.array([0.0, 1.0, 0.0])
-    low, high = _along(rings, origin, axis)
+    low, high = _along(bodies, origin, axis)
     over = 0.5 * half_height + 0.3 * (high - low)
     low, high = low - over, high + over
     girth = 2.0 * np.pi * half_width
-    step = _spacing(girth * (high - low), rings, finest)
+    step = _spacing(girth * (high - low), bodies, finest)
     along, rims = _rounded(high - low, half_width, half_height, 0.4 * half_height, step)
     # across x up is the axis: -x and z.
     return _turned(
@@ -316,9 +336,9 @@ def _forearm(pv: Any, solid: Solid, rings: Bodies, finest: float) -> Any:
     )
 
 
-def _bust(pv: Any, solid: Solid, rings: Bodies, finest: float) -> Any:
+def _bust(pv: Any, solid: Solid, bodies: Bodies, finest: float) -> Any:
     """A blended form cut like a display bust: flat at the neck, below the piece and at the shoulders."""
-    low, high = rings.bounds()
+    low, high = bodies.bounds()
     size = high - low
     neck = float(solid.numbers[7])
     body = solid.numbers[1:].reshape(-1, 7)
@@ -362,40 +382,3 @@ def _smooth_largest(values: Floats, edge: float) -> tuple[Floats, Floats]:
     parts = np.exp((values - most) / edge)
     total = parts.sum(axis=0)
     return np.asarray(most + edge * np.log(total)), np.asarray(parts / total)
-
-
-def _shade(points: Floats, normals: Floats, rings: Bodies) -> Floats:
-    """Part of the sky over each point of a surface that wires hide, roughly, 0 to 1.
-
-    A short piece of wire of length h and radius r at distance d hides about 2 r h sin(a) cos(b) / (pi d^2) of
-    the light that a matt surface gathers, where the line of sight makes angles a with the wire and b with the
-    surface's normal. Pieces are added up, and the sum saturates. Far wires fade out.
-
-    Args:
-        points: Points of a surface [mm], shape (m, 3).
-        normals: Its unit normals, shape (m, 3).
-        rings: The wires.
-    """
-    reach = SHADE_REACH * float((rings.radii + rings.wire_radii).max())
-    wire = float(rings.wire_radii.min())
-    count = int(np.clip(np.ceil(2.0 * np.pi * rings.radii.max() / (1.2 * wire)), 16, 96))
-    angle = 2.0 * np.pi * np.arange(count) / count
-    first, second = axes_across(rings.normals)
-    cos, sin = np.cos(angle)[None, :, None], np.sin(angle)[None, :, None]
-    arms = cos * first[:, None] + sin * second[:, None]
-    tangents = (cos * second[:, None] - sin * first[:, None]).reshape(-1, 3)
-    nodes = (rings.centres[:, None] + rings.radii[:, None, None] * arms).reshape(-1, 3)
-    wires = np.repeat(rings.wire_radii, count)
-    weight = 2.0 * wires * np.repeat(2.0 * np.pi * rings.radii / count, count) / np.pi
-    tree = cKDTree(nodes)
-    sums = np.zeros(len(points))
-    near = np.flatnonzero(tree.query(points, distance_upper_bound=reach)[0] < reach)
-    for part in np.array_split(near, max(1, len(near) // 4000)):
-        pairs = cKDTree(points[part]).sparse_distance_matrix(tree, reach, output_type="ndarray")
-        i, j, d = pairs["i"], pairs["j"], pairs["v"]
-        towards = (nodes[j] - points[part[i]]) / np.maximum(d, 1e-9)[:, None]
-        cosine = np.clip(np.einsum("ka,ka->k", towards, normals[part[i]]), 0.0, 1.0)
-        sine = np.sqrt(np.clip(1.0 - np.einsum("ka,ka->k", towards, tangents[j]) ** 2, 0.0, 1.0))
-        hidden = weight[j] * sine * cosine / np.maximum(d, wires[j]) ** 2 * (1.0 - (d / reach) ** 2) ** 2
-        sums[part] += np.bincount(i, weights=hidden, minlength=len(part))
-    return np.asarray(1.0 - np.exp(-sums))

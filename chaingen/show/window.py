@@ -7,16 +7,16 @@ from chaingen.errors import CannotDraw
 from chaingen.geometry.bodies import Bodies
 from chaingen.geometry.types import Ints
 from chaingen.show.look import Look
-from chaingen.show.picture import add_rings, dress
+from chaingen.show.picture import add_bodies, dress
 
 
-def open_window(rings: Bodies, *, look: Look, collided: Ints | None = None, title: str = "chaingen") -> None:
-    """Show rings in a window until it is closed.
+def open_window(bodies: Bodies, *, look: Look, collided: Ints | None = None, title: str = "chaingen") -> None:
+    """Show bodies in a window until it is closed.
 
     Args:
-        rings: The rings.
-        look: The look of every ring.
-        collided: Indices of rings to show as running into others.
+        bodies: The bodies.
+        look: The look of every body.
+        collided: Indices of bodies to show as running into others.
         title: Title of the window.
 
     Raises:
@@ -32,7 +32,7 @@ def open_window(rings: Bodies, *, look: Look, collided: Ints | None = None, titl
 
     plotter = pv.Plotter(title=title, lighting="none", window_size=[1280, 900])
     dress(plotter, pv)
-    add_rings(plotter, pv, rings, look, 0.02 * float(rings.wire_radii.max()), collided)
+    add_bodies(plotter, pv, bodies, look, 0.02 * float(bodies.thinnest.max()), collided)
     plotter.enable_parallel_projection()
     plotter.enable_anti_aliasing("msaa")
     plotter.add_text("drag: turn   shift+drag: move   wheel: zoom   q: close", font_size=9, color="black")

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 
+from chaingen.findings.finding import Finding
 from chaingen.make.counts import RingCount
 from chaingen.make.result import Result
 from chaingen.solve.drape.drape import NotDraped
@@ -141,6 +142,7 @@ def verdict_lines(result: Result) -> list[str]:
         lines.append("No sizes near these were found to fit.")
     lines += round_lines(result)
     lines += ring_lines(result)
+    lines += finding_lines(result)
     lines += joint_lines(result)
     if any(weave.pose is None for weave in weaves_of(design.piece)):
         lines.append(
@@ -150,18 +152,21 @@ def verdict_lines(result: Result) -> list[str]:
     if result.finished_length is None and result.asked_length is not None:
         lines.append(
             "Rings that do not fit have no finished length, "
-            f"so the {_repeated(design.piece)} were made {design.piece.repeat} times."
+            f"so the {_repeated(design.repeating)} were made {design.repeating.repeat} times."
         )
     if result.finished_length is not None:
         way = "Round the loop" if design.piece.closed else "Pulled straight"
         asked = f", for {format_mm(result.asked_length, 1)} asked" if result.asked_length is not None else ""
         inches = result.finished_length / 25.4
-        repeat = design.piece.repeat
-        made = f", with the {_repeated(design.piece)} made {repeat:,} {'time' if repeat == 1 else 'times'}"
-        if isinstance(design.piece, Sections):
+        repeat = design.repeating.repeat
+        made = (
+            f", with the {_repeated(design.repeating)} made {repeat:,} {'time' if repeat == 1 else 'times'}"
+        )
+        if isinstance(design.repeating, Sections):
             made = ""
         lines.append(
-            f"{way} it measures {format_mm(result.finished_length, 1)} ({inches:.2f} in){asked}{made}. With "
+            f"{way} it measures {format_mm(result.finished_length, 1)} ({inches:.2f} in){_counted(result)}"
+            f"{asked}{made}. With "
             f"its gaps open, as in pictures and models, it is {format_mm(result.length_as_placed, 1)} long."
         )
     elif isinstance(design.piece, Sheet):
@@ -178,22 +183,61 @@ def _repeated(piece: Piece) -> str:
     return "cells" if isinstance(piece, Chain) else "groups"
 
 
+def _counted(result: Result) -> str:
+    """What is at the ends and counts in the length."""
+    ends = result.design.ends
+    named = [row[k].size for row, k in ((ends.start, 0), (ends.end, -1)) if row]
+    kinds = list(dict.fromkeys(one.kind for one in named if isinstance(one, Finding)))
+    return f", {' and '.join(kinds)} included" if kinds else ""
+
+
 def ring_lines(result: Result) -> list[str]:
-    """How many rings of which size and metal, and what they weigh."""
+    """How many rings of which size and metal, and what all of it weighs."""
     several = len(result.metals.metals) > 1
+    pair = result.design.pair
 
     def named(count: RingCount) -> str:
         inside, wire = format_mm(count.size.inside_diameter), describe_wire(count.size.wire_diameter)
         metal = f", {count.metal.name}, {_grams(count.weight)}" if several else ""
         return f"{count.count:,} of {inside} inside in {wire}{metal}"
 
-    rings = len(result.placement.graph)
+    rings = sum(count.count for count in result.counts)
     listed = ("; " if several else ", ").join(named(count) for count in result.counts)
     what = "" if several else f" in {result.metals.metals[0].name}"
-    weight = f"Closed and solid they weigh {_grams(result.weight)}{what}"
+    they = "Closed and solid they" if not result.findings else "Closed and solid, with the findings, they"
+    weight = f"{they} weigh {_grams(result.weight)}{what}"
+    if result.beads_not_weighed:
+        count = result.beads_not_weighed
+        beads = "the bead, whose" if count == 1 else f"{count:,} beads whose"
+        weight += f", without {beads} density is not known"
     if result.areal_weight is not None:
         weight += f", and away from its edges the sheet as placed {result.areal_weight:.3g} g/cm²"
-    return [f"{rings:,} {'ring' if rings == 1 else 'rings'}: {listed}.", f"{weight}."]
+    lines = [f"{rings:,} {'ring' if rings == 1 else 'rings'}: {listed}."] if rings else []
+    if pair:
+        lines.insert(0, "Pieces: 2, mirrored; numbers of parts and weights are of both, lengths of one.")
+    return [*lines, f"{weight}."]
+
+
+def finding_lines(result: Result) -> list[str]:
+    """Findings and beads with the wire to cut, and what is to be known of them."""
+    several = len(result.metals.metals) > 1
+    lines = []
+    for entry in result.findings:
+        metal = f", {entry.metal.name}, {_grams(entry.weight)}" if several else ""
+        cuts = " and ".join(
+            f"{format_mm(cut.length, 1)} of {describe_wire(cut.wire)}" for cut in entry.finding.cutting_list
+        )
+        lines.append(
+            f"{entry.count:,} x {entry.finding.kind} {entry.finding.name!r}{metal}: cut {cuts} each."
+        )
+    for beads in result.beads:
+        bead = beads.bead
+        size = format_mm(bead.diameter)
+        if bead.form != "ball":
+            size += f" x {format_mm(bead.thickness)}"
+        weight = f", {_grams(beads.weight)}" if beads.weight is not None else ""
+        lines.append(f"{beads.count:,} x bead, {bead.form}, {size}, hole {format_mm(bead.hole)}{weight}.")
+    return [*lines, *(caution.text for caution in result.cautions)]
 
 
 def round_lines(result: Result) -> list[str]:

@@ -4,7 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from chaingen.findings.finding import Finding
 from chaingen.geometry.packing import enclosing_bound, enclosing_radius
+from chaingen.geometry.types import Floats
 from chaingen.weave.graph import LinkGraph
 
 
@@ -48,14 +50,28 @@ def _holes(graph: LinkGraph) -> dict[tuple[float, float, tuple[float, ...]], tup
     """
     order = np.argsort(graph.links.ravel(), kind="stable")
     mates = graph.links[:, ::-1].ravel()[order]
-    splits = np.split(mates, np.cumsum(graph.degrees)[:-1])
+    passing = _passing_wires(graph)[:, ::-1].ravel()[order]
+    ends = np.cumsum(graph.degrees)[:-1]
     holes: dict[tuple[float, float, tuple[float, ...]], tuple[int, tuple[int, ...]]] = {}
-    for ring, through in enumerate(splits):
-        wires = tuple(sorted(graph.wire_radii[through].round(9).tolist(), reverse=True))
-        if wires:
+    for ring, (through, thick) in enumerate(zip(np.split(mates, ends), np.split(passing, ends), strict=True)):
+        wires = tuple(sorted(thick.round(9).tolist(), reverse=True))
+        # The eyes of a finding are no round holes, mostly: nothing is proved of them.
+        if wires and not isinstance(graph.members[ring].size, Finding):
             key = (float(graph.radii[ring]), float(graph.wire_radii[ring]), wires)
             holes.setdefault(key, (ring, tuple(through.tolist())))
     return holes
+
+
+def _passing_wires(graph: LinkGraph) -> Floats:
+    """Radius of either body's wire where it passes the other, of each link [mm], shape (m, 2)."""
+    wires = graph.wire_radii[graph.links]
+    if graph.eyes is not None:
+        for k, (ends, eyes) in enumerate(zip(graph.links.tolist(), graph.eyes.tolist(), strict=True)):
+            for side in range(2):
+                size = graph.members[ends[side]].size
+                if isinstance(size, Finding):
+                    wires[k, side] = size.shape.eyes[eyes[side]].wire_radius
+    return np.asarray(wires)
 
 
 def hole_proof(graph: LinkGraph, clearance: float) -> HoleProof | None:
@@ -87,8 +103,12 @@ def threading(graph: LinkGraph) -> Threading | None:
     arc), which is taken from the room.
     """
     least: Threading | None = None
+    # A finding's wire is straight or bent wider where it matters least: its eye is what is led through.
+    bends = np.array(
+        [m.size.shape.eye_radius if isinstance(m.size, Finding) else m.size.radius for m in graph.members]
+    )
     for (radius, wire, wires), (ring, through) in _holes(graph).items():
-        tightest_bend = float(graph.radii[list(through)].min())
+        tightest_bend = float(bends[list(through)].min())
         bow = (2.0 * wire) ** 2 / (8.0 * tightest_bend)
         margin = 2.0 * (radius - wire) - 2.0 * enclosing_radius(np.array(wires)) - bow
         if least is None or margin < least.margin:

@@ -1,7 +1,7 @@
-"""The check: what a set of placed rings is, measured without any knowledge of how it was placed.
+"""The check: what a set of placed rings and findings is, measured without any knowledge of how it was placed.
 
-Exact gap of every near pair, exact linking of every near pair against the graph, and the shapes that links
-alone do not fix.
+Exact gap of every near pair, exact linking of every near pair's eyes against the graph, and the shapes that
+links alone do not fix.
 """
 
 from dataclasses import dataclass
@@ -11,8 +11,9 @@ import numpy as np
 from chaingen.geometry.arrangement import hand, plane_between
 from chaingen.geometry.bodies import Bodies
 from chaingen.geometry.distance import smallest_gaps
-from chaingen.geometry.linking import linked
+from chaingen.geometry.eye_linking import eye_links
 from chaingen.geometry.near import near_pairs
+from chaingen.geometry.shapes import OPEN_AS_WORN
 from chaingen.geometry.types import Floats, Ints
 from chaingen.weave.graph import LinkGraph
 from chaingen.weave.groups import GroupKind
@@ -90,9 +91,36 @@ class CheckReport:
         return self.links_as_designed and not self.faults and not self.collisions
 
 
-def _keys(pairs: Ints, count: int) -> Ints:
-    ordered = np.sort(pairs, axis=1)
-    return np.asarray(ordered[:, 0] * count + ordered[:, 1])
+MOST_EYES = 64
+"""No body has more eyes."""
+
+
+def _keys(links: Ints, eyes: Ints, count: int) -> Ints:
+    """Links of bodies by eyes as numbers, the lower body first, shape (m,), each once and sorted."""
+    back = links[:, 0] > links[:, 1]
+    low, high = np.sort(links, axis=1).T
+    one, two = np.where(back, eyes[:, 1], eyes[:, 0]), np.where(back, eyes[:, 0], eyes[:, 1])
+    return np.unique(((low * count + high) * MOST_EYES + one) * MOST_EYES + two)
+
+
+def _of_keys(keys: Ints, count: int) -> Ints:
+    """Links as body, body, eye and eye, shape (m, 4)."""
+    rest, two = np.divmod(keys, MOST_EYES)
+    pair, one = np.divmod(rest, MOST_EYES)
+    return np.column_stack([*np.divmod(pair, count), one, two])
+
+
+def _caught(bodies: Bodies, links: Ints) -> Ints:
+    """Those of some links in which neither eye is open as it is worn: a wire that lies in a hook is free."""
+    if bodies.all_rings:
+        return links
+
+    def is_open(body: int, eye: int) -> bool:
+        shape = bodies.shape(body)
+        return shape is not None and shape.eyes[eye].closure in OPEN_AS_WORN
+
+    rows = [row for row in links.tolist() if not (is_open(row[0], row[2]) or is_open(row[1], row[3]))]
+    return np.array(rows, dtype=np.int64).reshape(-1, 4)
 
 
 def _faults(graph: LinkGraph, rings: Bodies) -> tuple[Fault, ...]:
@@ -157,11 +185,11 @@ def check(graph: LinkGraph, rings: Bodies, *, clearance: float = 0.0) -> CheckRe
         far = float(gaps.min()) if len(gaps) else float(np.linalg.norm(np.ptp(rings.centres, axis=0)))
         pairs = near_pairs(rings, margin=far)
         gaps, points = smallest_gaps(rings, pairs)
-    wanted = np.unique(_keys(graph.links, n))
-    keys = _keys(pairs, n)
-    joined = linked(rings, pairs)
-    missing = np.setdiff1d(wanted, keys[joined])
-    unwanted = np.setdiff1d(keys[joined], wanted)
+    wanted = _keys(graph.links, graph.link_eyes, n)
+    found = eye_links(rings, pairs)
+    joined = _keys(found[:, :2], found[:, 2:], n)
+    missing = _of_keys(np.setdiff1d(wanted, joined), n)
+    unwanted = _caught(rings, _of_keys(np.setdiff1d(joined, wanted), n))
     collisions: tuple[Collision, ...] = ()
     pair: tuple[int, int] | None = None
     place: tuple[float, float, float] | None = None
@@ -188,8 +216,8 @@ def check(graph: LinkGraph, rings: Bodies, *, clearance: float = 0.0) -> CheckRe
         pair,
         place,
         collisions,
-        tuple((int(k // n), int(k % n)) for k in missing),
-        tuple((int(k // n), int(k % n)) for k in unwanted),
+        tuple(dict.fromkeys((a, b) for a, b, _, _ in missing.tolist())),
+        tuple(dict.fromkeys((a, b) for a, b, _, _ in unwanted.tolist())),
         _faults(graph, rings),
         len(pairs),
     )

@@ -6,7 +6,7 @@ not zigzag.
 """
 
 from dataclasses import dataclass
-from math import pi, sqrt
+from math import pi
 
 import numba
 import numpy as np
@@ -18,6 +18,7 @@ from chaingen.geometry.distance import MOST_MINIMA, nearest_on_circle, nearest_p
 from chaingen.geometry.linking import disc_crossings
 from chaingen.geometry.near import near_pairs
 from chaingen.geometry.types import Floats, Ints
+from chaingen.solve.body_contacts import Tables, collect_bodies, tables_of, wanted_eyes, write_row
 from chaingen.solve.motion import UNKNOWNS, Motion, MotionKind
 from chaingen.weave.graph import LinkGraph
 
@@ -48,6 +49,7 @@ class Rows:
         distance: Distance of the centrelines there [mm], shape (m,).
         direction: Unit vector from the second to the first nearest point, shape (m, 3).
         arms: From either ring's centre to its nearest point [mm], shape (m, 2, 3).
+        both: Sum of the wire radii there [mm], shape (m,).
         is_minimum: Whether the row is a local minimum (the others are samples), shape (m,).
         cells: The images, as cells along and across, shape (k, 2).
     """
@@ -59,45 +61,16 @@ class Rows:
     distance: Floats
     direction: Floats
     arms: Floats
+    both: Floats
     is_minimum: npt.NDArray[np.bool_]
     cells: Ints
-
-
-@numba.njit(cache=True)
-def _row(
-    px: float, py: float, pz: float, qx: float, qy: float, qz: float,
-    ca: Floats, cb: Floats, distance: Floats, direction: Floats, arms: Floats, m: int,
-) -> None:  # fmt: skip
-    """Write the geometry of one contact into row m."""
-    dx = px - qx
-    dy = py - qy
-    dz = pz - qz
-    d = sqrt(dx * dx + dy * dy + dz * dz)
-    distance[m] = d
-    if d < 1e-12:
-        # Centrelines that meet have no direction of their own; apart is then away from the other's centre.
-        dx = ca[0] - cb[0]
-        dy = ca[1] - cb[1]
-        dz = ca[2] - cb[2]
-        d = sqrt(dx * dx + dy * dy + dz * dz)
-        if d < 1e-12:
-            dx, dy, dz, d = 0.0, 0.0, 1.0, 1.0
-    direction[m, 0] = dx / d
-    direction[m, 1] = dy / d
-    direction[m, 2] = dz / d
-    arms[m, 0, 0] = px - ca[0]
-    arms[m, 0, 1] = py - ca[1]
-    arms[m, 0, 2] = pz - ca[2]
-    arms[m, 1, 0] = qx - cb[0]
-    arms[m, 1, 1] = qy - cb[1]
-    arms[m, 1, 2] = qz - cb[2]
 
 
 @numba.njit(cache=True)
 def _collect(
     centres: Floats, normals: Floats, radii: Floats, wires: Floats,
     pairs: Ints, wanted: npt.NDArray[np.bool_], rotations: Floats, translations: Floats, reach: float,
-    index: Ints, sign: Floats, distance: Floats, direction: Floats, arms: Floats,
+    index: Ints, sign: Floats, distance: Floats, direction: Floats, arms: Floats, wires_there: Floats,
     minimum: npt.NDArray[np.bool_],
 ) -> int:  # fmt: skip
     """Fill the rows for all pairs; returns how many there are, or -1 when there is no room."""
@@ -119,6 +92,7 @@ def _collect(
                 nb[a] += rotations[image, a, b] * normals[j, b]
         ca = centres[i]
         na = normals[i]
+        begin = m
         if m + 2 * CONTACT_SAMPLES + MOST_MINIMA > room:
             return -1
         both = wires[i] + wires[j]
@@ -129,7 +103,7 @@ def _collect(
         for c in range(count):
             px, py, pz = found[c, 0, 0], found[c, 0, 1], found[c, 0, 2]
             qx, qy, qz = found[c, 1, 0], found[c, 1, 1], found[c, 1, 2]
-            _row(px, py, pz, qx, qy, qz, ca, cb, distance, direction, arms, m)
+            write_row(px, py, pz, qx, qy, qz, ca, cb, distance, direction, arms, m)
             if right:
                 if distance[m] - both < reach:
                     index[m, 0] = i
@@ -147,8 +121,9 @@ def _collect(
                 best = m
                 m += 1
             elif distance[m] < distance[best]:
-                _row(px, py, pz, qx, qy, qz, ca, cb, distance, direction, arms, best)
+                write_row(px, py, pz, qx, qy, qz, ca, cb, distance, direction, arms, best)
         if not right:
+            wires_there[begin:m] = both
             continue
         for c in range(2 * CONTACT_SAMPLES):
             t = 2.0 * pi * (c % CONTACT_SAMPLES) / CONTACT_SAMPLES
@@ -158,7 +133,7 @@ def _collect(
             else:
                 qx, qy, qz = point_at(cb, nb, radii[j], t)
                 px, py, pz = nearest_on_circle(qx, qy, qz, ca, na, radii[i])
-            _row(px, py, pz, qx, qy, qz, ca, cb, distance, direction, arms, m)
+            write_row(px, py, pz, qx, qy, qz, ca, cb, distance, direction, arms, m)
             if distance[m] - both < reach:
                 index[m, 0] = i
                 index[m, 1] = j
@@ -166,6 +141,7 @@ def _collect(
                 sign[m] = 1.0
                 minimum[m] = False
                 m += 1
+        wires_there[begin:m] = both
     return m
 
 
@@ -174,15 +150,18 @@ class Contacts:
 
     def __init__(self, graph: LinkGraph) -> None:
         self._size = len(graph)
-        links, cells = graph.links.copy(), graph.offsets.copy()
+        links, cells, eyes = graph.links.copy(), graph.offsets.copy(), graph.link_eyes.copy()
         # A link can be seen from either end; it is kept as seen from the cell that lies behind.
         behind = (cells[:, 0] < 0) | ((cells[:, 0] == 0) & (cells[:, 1] < 0))
-        links[behind] = links[behind][:, ::-1]
+        behind |= (cells == 0).all(axis=1) & (links[:, 0] > links[:, 1])
+        links[behind], eyes[behind] = links[behind][:, ::-1], eyes[behind][:, ::-1]
         cells[behind] *= -1
-        inside = (cells == 0).all(axis=1)
-        links[inside] = np.sort(links[inside], axis=1)
         self._links, self._cells = links, cells
         self._keys = self._key(links, cells)
+        self._eyes: dict[int, tuple[tuple[int, int], ...]] = {}
+        for key, (one, two) in zip(self._keys.tolist(), eyes.tolist(), strict=True):
+            self._eyes[key] = (*self._eyes.get(key, ()), (one, two))
+        self._tables: tuple[Floats, Tables] | None = None
         self._room = 4096
 
     def _key(self, pairs: Ints, cells: Ints) -> Ints:
@@ -197,7 +176,7 @@ class Contacts:
             should be linked.
         """
         rings, motion = state.rings, state.motion
-        margin = max(2.0 * float(rings.wire_radii.max()), REACH * float(rings.radii.min()))
+        margin = max(2.0 * float(rings.wire_radii.max()), REACH * float(rings.eye_radii.min()))
         if motion.kind is MotionKind.NONE:
             cells = np.zeros((1, 2), dtype=np.int64)
             near = near_pairs(rings, margin=margin)
@@ -222,11 +201,21 @@ class Contacts:
         wanted = np.isin(self._key(pairs, cells[pairs[:, 2]]), self._keys)
         return np.ascontiguousarray(pairs), cells, wanted
 
+    def _tables_of(self, bodies: Bodies) -> Tables:
+        """The tables of the bodies, which stay the same while they move."""
+        if self._tables is None or self._tables[0] is not bodies.radii:
+            self._tables = bodies.radii, tables_of(bodies)
+        return self._tables[1]
+
     def rows(self, state: State, reach: float) -> Rows:
         """Linearised contacts: wrongly linked pairs, and of the others places nearer than `reach` [mm]."""
         pairs, cells, wanted = self.pairs(state)
         rings = state.rings
         rotations, translations = state.motion.transforms(cells)
+        mixed: Ints = np.empty((0, 3), dtype=np.int64)
+        if not rings.all_rings:
+            both_rings = rings.is_ring[pairs[:, :2]].all(axis=1)
+            mixed, pairs, wanted = pairs[~both_rings], pairs[both_rings], wanted[both_rings]
         while True:
             room = self._room
             index = np.empty((room, 3), dtype=np.int64)
@@ -234,11 +223,21 @@ class Contacts:
             distance = np.empty(room)
             direction = np.empty((room, 3))
             arms = np.empty((room, 2, 3))
+            both = np.empty(room)
             minimum = np.empty(room, dtype=np.bool_)
             m = _collect(
                 rings.centres, rings.normals, rings.radii, rings.wire_radii, pairs, wanted, rotations,
-                translations, reach, index, sign, distance, direction, arms, minimum,
+                translations, reach, index, sign, distance, direction, arms, both, minimum,
             )  # fmt: skip
+            if m >= 0 and len(mixed):
+                t = self._tables_of(rings)
+                eyes, place = wanted_eyes(self._key(mixed, cells[mixed[:, 2]]), self._eyes)
+                m = collect_bodies(
+                    rings.centres, rings.frames(), t.primitives, t.begins, t.ends, t.loops.table,
+                    t.loops.begins, t.loops.ends, t.loops.counts, t.loops.planar, t.open_eyes, t.most,
+                    np.ascontiguousarray(mixed), eyes, place, rotations, translations, reach, index, sign,
+                    distance, direction, arms, both, minimum, m,
+                )  # fmt: skip
             if m >= 0:
                 break
             self._room *= 2
@@ -250,21 +249,38 @@ class Contacts:
             distance[:m],
             direction[:m],
             arms[:m],
+            both[:m],
             minimum[:m],
             cells,
         )
 
 
-def jacobian(rows: Rows, state: State, free: npt.NDArray[np.bool_]) -> csc_matrix:
-    """Derivatives of the contact distances, shape (m, 5 * free rings + UNKNOWNS).
+def columns_of(bodies: Bodies, free: npt.NDArray[np.bool_]) -> tuple[Ints, int]:
+    """First column of each free body in `jacobian`, -1 of the others, shape (n,), and how many there are."""
+    unknowns = np.where(bodies.is_ring, 5, 6) * free
+    after = np.cumsum(unknowns)
+    return np.where(free, after - unknowns, -1).astype(np.int64), int(after[-1]) if len(after) else 0
 
-    Columns: three moves of each free ring's centre [mm], its two tilts times its radius [mm], last the
-    unknowns of the motion [mm].
+
+def turn_axes(bodies: Bodies) -> Floats:
+    """The axes about which bodies turn: two across the normal of a ring; a shaped body's own, (n, 3, 3)."""
+    one, two = axes_across(bodies.normals)
+    axes = np.stack([one, two, bodies.normals], axis=1)
+    if not bodies.all_rings:
+        shaped = ~bodies.is_ring
+        axes[shaped] = bodies.frames()[shaped]
+    return axes
+
+
+def jacobian(rows: Rows, state: State, free: npt.NDArray[np.bool_]) -> csc_matrix:
+    """Derivatives of the contact distances, shape (m, unknowns of the free bodies + UNKNOWNS).
+
+    Columns: three moves of each free body's centre [mm], a ring's two tilts or another body's three turns
+    times its radius [mm], last the unknowns of the motion [mm]; see `columns_of`.
     """
     rings, motion = state.rings, state.motion
-    column = np.full(len(rings), -1)
-    column[free] = 5 * np.arange(int(free.sum()))
-    one, two = axes_across(rings.normals)
+    column, width = columns_of(rings, free)
+    axes = turn_axes(rings)
     rotations, translations = motion.transforms(rows.cells)
     m = len(rows.first)
     row_parts, column_parts, value_parts = [], [], []
@@ -276,13 +292,12 @@ def jacobian(rows: Rows, state: State, free: npt.NDArray[np.bool_]) -> csc_matri
             direction = np.einsum("mba,mb->ma", back, direction)
             arm = np.einsum("mba,mb->ma", back, arm)
         torque = np.cross(arm, direction) / rings.radii[ring][:, None]
-        values = side * np.column_stack(
-            [direction, np.einsum("ma,ma->m", torque, one[ring]), np.einsum("ma,ma->m", torque, two[ring])]
-        )
-        keep = column[ring] >= 0
-        row_parts.append(np.repeat(np.flatnonzero(keep), 5))
-        column_parts.append((column[ring][keep][:, None] + np.arange(5)).ravel())
-        value_parts.append(values[keep].ravel())
+        values = side * np.column_stack([direction, np.einsum("ma,mka->mk", torque, axes[ring])])
+        for kind, unknowns in ((rings.is_ring, 5), (~rings.is_ring, 6)):
+            keep = (column[ring] >= 0) & kind[ring]
+            row_parts.append(np.repeat(np.flatnonzero(keep), unknowns))
+            column_parts.append((column[ring][keep][:, None] + np.arange(unknowns)).ravel())
+            value_parts.append(values[keep, :unknowns].ravel())
     if motion.kind is MotionKind.SHIFT or motion.kind is MotionKind.SHEET:
         turned = rotations[rows.image]
         points = np.einsum("mab,mb->ma", turned, rings.centres[rows.second]) + translations[rows.image]
@@ -290,26 +305,32 @@ def jacobian(rows: Rows, state: State, free: npt.NDArray[np.bool_]) -> csc_matri
         slopes = motion.slopes(rows.cells[rows.image], points)
         values = -np.einsum("mua,ma->mu", slopes, rows.direction)
         row_parts.append(np.repeat(np.arange(m), UNKNOWNS))
-        column_parts.append(np.tile(5 * int(free.sum()) + np.arange(UNKNOWNS), m))
+        column_parts.append(np.tile(width + np.arange(UNKNOWNS), m))
         value_parts.append(values.ravel())
     return coo_matrix(
         (np.concatenate(value_parts), (np.concatenate(row_parts), np.concatenate(column_parts))),
-        shape=(m, 5 * int(free.sum()) + UNKNOWNS),
+        shape=(m, width + UNKNOWNS),
     ).tocsc()
 
 
 def stepped(state: State, free: npt.NDArray[np.bool_], step: Floats) -> State:
     """The state after a step; see `jacobian` for its entries."""
     rings = state.rings
-    one, two = axes_across(rings.normals)
-    moves = np.zeros((len(rings), 5))
-    moves[free] = step[:-UNKNOWNS].reshape(-1, 5)
-    turns = (moves[:, 3:4] * one + moves[:, 4:5] * two) / rings.radii[:, None]
+    column, _ = columns_of(rings, free)
+    moves = np.zeros((len(rings), 6))
+    for kind, unknowns in ((rings.is_ring, 5), (~rings.is_ring, 6)):
+        own = np.flatnonzero(free & kind)
+        moves[own, :unknowns] = step[column[own][:, None] + np.arange(unknowns)]
+    turns = np.einsum("nk,nka->na", moves[:, 3:], turn_axes(rings)) / rings.radii[:, None]
     normals = rings.normals + np.cross(turns, rings.normals)
     normals /= np.linalg.norm(normals, axis=1)[:, None]
+    axes = rings.axes
+    if axes is not None:
+        axes = axes + np.cross(turns, axes)
+        axes -= (axes * normals).sum(axis=1)[:, None] * normals
+        axes /= np.linalg.norm(axes, axis=1)[:, None]
     return State(
-        Bodies(rings.centres + moves[:, :3], normals, rings.radii, rings.wire_radii),
-        state.motion.stepped(step[-UNKNOWNS:]),
+        rings.posed(rings.centres + moves[:, :3], normals, axes), state.motion.stepped(step[-UNKNOWNS:])
     )
 
 
@@ -317,5 +338,5 @@ def picked_rows(rows: Rows, use: npt.NDArray[np.bool_]) -> Rows:
     """The rows where `use` is true."""
     return Rows(
         rows.first[use], rows.second[use], rows.image[use], rows.sign[use], rows.distance[use],
-        rows.direction[use], rows.arms[use], rows.is_minimum[use], rows.cells,
+        rows.direction[use], rows.arms[use], rows.both[use], rows.is_minimum[use], rows.cells,
     )  # fmt: skip

@@ -17,7 +17,7 @@ from chaingen.solve.place_run import place_run
 from chaingen.solve.place_weave import place_chain
 from chaingen.solve.search import Search, evidence, is_sound, wrong_below
 from chaingen.solve.slp import Found, widen
-from chaingen.weave.graph import Arrangement, LinkGraph, piece_graph
+from chaingen.weave.graph import Arrangement, LinkGraph, part_of, piece_graph
 from chaingen.weave.groups import Run
 from chaingen.weave.pieces import Chain, Sections
 from chaingen.weave.tiling import with_places
@@ -83,28 +83,6 @@ def _open_eyes(graph: LinkGraph, bodies: Ints, after: bool) -> list[int]:
         own = (0,) if group is None else group.after if after else group.before
         eyes.append(own[0])
     return eyes
-
-
-def _part(graph: LinkGraph, rings: Ints) -> LinkGraph:
-    """The graph of some of the rings, in ascending order."""
-    place = np.full(len(graph), -1)
-    place[rings] = np.arange(len(rings))
-    links = place[graph.links]
-    inside = (links >= 0).all(axis=1)
-    links = links[inside]
-    return LinkGraph(
-        members=tuple(graph.members[k] for k in rings),
-        links=links,
-        offsets=np.zeros((len(links), 2), dtype=np.int64),
-        arrangements=tuple(
-            Arrangement(a.kind, tuple(place[list(a.rings)].tolist()))
-            for a in graph.arrangements
-            if (place[list(a.rings)] >= 0).all()
-        ),
-        groups=(),
-        periodic=False,
-        eyes=None if graph.eyes is None else graph.eyes[inside],
-    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -230,7 +208,7 @@ def _seams(graph: LinkGraph, left: Bodies, right: Bodies, joint: Joint) -> Itera
             free = (away[near] < reach) | np.isin(near, joint[0] + joint[1])
             key = tuple(near.tolist())
             if key not in known:
-                local = _part(graph, near)
+                local = part_of(graph, near)
                 known[key] = local, Contacts(local)
             yield _Seam(whole, known[key][0], near, free, known[key][1])
 

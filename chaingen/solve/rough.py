@@ -10,7 +10,7 @@ from math import asin, cos, pi, sin
 
 import numpy as np
 
-from chaingen.findings.finding import Finding, eye_centre, eye_normal
+from chaingen.findings.finding import Finding, eye_centre, eye_normal, loop_points
 from chaingen.geometry.bodies import Bodies, concatenate, shaped
 from chaingen.geometry.types import Floats
 from chaingen.weave.groups import Group, GroupKind, RingSize
@@ -70,18 +70,22 @@ class _Stance:
         before: x of the middle of what the group before links with [mm].
         after: x of the middle of what the group after links with [mm].
         angle: Turn about x from z to the axis of what the group after links with [rad], 0 to pi.
+        grips: Of what the group before links with and of what the group after links with: radius along the
+            row and wire radius [mm].
     """
 
     body: Bodies
     before: float
     after: float
     angle: float
+    grips: tuple[tuple[float, float], tuple[float, float]]
 
 
 def _stance(group: Group, angle: float) -> _Stance:
     """A group whose first axis is turned about x from z by an angle [rad]."""
     if not isinstance(group.size, Finding):
-        return _Stance(group_pose(group).turned(about_x(angle)), 0.0, 0.0, angle)
+        grip = group.size.radius, group.size.wire_radius
+        return _Stance(group_pose(group).turned(about_x(angle)), 0.0, 0.0, angle, (grip, grip))
     shape = group.size.shape
     before, after = (
         [shape.eyes[k] for k in eyes[len(eyes) // 2 :][:1]] for eyes in (group.before, group.after)
@@ -102,7 +106,8 @@ def _stance(group: Group, angle: float) -> _Stance:
         leaving = float(np.arctan2(-normal[1], normal[2]) % pi)
     axis = begin if before else end
     body = shaped(shape).turned(turn).moved(-axis * np.array([0.0, 1.0, 1.0]))
-    return _Stance(body, float(begin[0]), float(end[0]), leaving)
+    grips = _grip(group, False, turn), _grip(group, True, turn)
+    return _Stance(body, float(begin[0]), float(end[0]), leaving, grips)
 
 
 def _onto_x(direction: Floats) -> Floats:
@@ -116,24 +121,25 @@ def _onto_x(direction: Floats) -> Floats:
     return np.asarray(np.eye(3) + skew + skew @ skew / (1.0 + cosine))
 
 
-def _hook(group: Group, after: bool) -> tuple[float, float]:
+def _grip(group: Group, after: bool, turn: Floats) -> tuple[float, float]:
     """Radius along the row of what a group links its neighbour with, and its wire radius [mm]."""
     if not isinstance(group.size, Finding):
         return group.size.radius, group.size.wire_radius
     eyes = group.after if after else group.before
     if not eyes:
         return 0.0, group.size.wire_radius
-    eye = group.size.shape.eyes[eyes[0]]
-    return 0.5 * eye.inside + eye.wire_radius, eye.wire_radius
+    eye = group.size.shape.eyes[eyes[len(eyes) // 2]]
+    along = (loop_points(eye) - eye_centre(eye)) @ turn[0] * (1.0 if after else -1.0)
+    return float(along.max()), eye.wire_radius
 
 
-def pitch(here: Group, there: Group) -> float:
+def _pitch(here: Group, grip: tuple[float, float], there: Group, other_grip: tuple[float, float]) -> float:
     """A middling distance of what neighbouring groups link with [mm], between touching and pulled straight.
 
     Seen in section, the tube of either reaches into the hole of the other; half-way between the two limits
     both have room.
     """
-    (radius, wire), (other, other_wire) = _hook(here, True), _hook(there, False)
+    (radius, wire), (other, other_wire) = grip, other_grip
     far = radius + other - tube_radius(here) - tube_radius(there) - (wire + other_wire)
     middle = far - 0.35 * (wire + other_wire)
     if isinstance(here.size, Finding) or isinstance(there.size, Finding):
@@ -151,7 +157,8 @@ def _row(groups: tuple[Group, ...], angle: float) -> list[tuple[_Stance, float]]
         x = 0.0
         if number:
             last, at = row[-1]
-            x = at + last.after + pitch(groups[number - 1], group) - stance.before
+            apart = _pitch(groups[number - 1], last.grips[1], group, stance.grips[0])
+            x = at + last.after + apart - stance.before
         row.append((stance, x))
         angle = (stance.angle + 0.5 * pi) % pi
     return row
@@ -220,7 +227,7 @@ def shaken(rings: Bodies, rng: np.random.Generator, amount: float) -> Bodies:
         amount: Standard deviation as part of each ring's radius (moves) and in radians (tilts).
     """
     n = len(rings)
-    centres = rings.centres + amount * rings.radii[:, None] * rng.normal(size=(n, 3))
+    centres = rings.centres + amount * rings.eye_radii[:, None] * rng.normal(size=(n, 3))
     normals = rings.normals + amount * rng.normal(size=(n, 3))
     normals /= np.linalg.norm(normals, axis=1)[:, None]
     return rings.posed(centres, normals)

@@ -117,9 +117,9 @@ class SizeEntry:
 
 
 def is_plain(piece: Piece) -> bool:
-    """Whether a piece is one cell repeated, with nothing else at its ends."""
+    """Whether a piece is one cell of rings repeated, with nothing else in it or at its ends."""
     if isinstance(piece, Run):
-        return not (piece.first or piece.last)
+        return not (piece.first or piece.last or piece.findings())
     return not isinstance(piece, Sections)
 
 

@@ -3,8 +3,8 @@
 The *signed gap* of a pair is the gap measured with +distance if the pair is linked as the graph asks and
 with -distance if not. It is continuous when one wire passes through another, so that raising the smallest
 signed gap finds the weave from a mess as well as it opens a sound placement up. Every step linearises the
-near contacts in the five unknowns of each ring (three of its centre, two tilts) and the free period of a
-repeating cell, inside a trust region, and solves the linear program with HiGHS.
+near contacts in the five unknowns of each ring (three of its centre, two tilts), the six of any other body,
+and the free period of a repeating cell, inside a trust region, and solves the linear program with HiGHS.
 """
 
 from collections.abc import Callable
@@ -91,8 +91,7 @@ class _Point:
 
 def _measured(contacts: Contacts, state: State, goal: _Goal, reach: float) -> _Point:
     rows = contacts.rows(state, reach)
-    wires = state.rings.wire_radii
-    both = wires[rows.first] + wires[rows.second]
+    both = rows.both
     value = rows.sign * rows.distance / both if goal.by_scale else rows.sign * rows.distance - both
     weight = both if goal.by_scale else np.ones_like(both)
     least = float(value[rows.is_minimum].min(initial=np.inf))
@@ -132,7 +131,7 @@ def _climb(
     A step along curved contacts ends a little inside the metal: before it is refused, a second program from
     where it ended may correct it.
     """
-    small = float(state.rings.radii.min())
+    small = float(state.rings.eye_radii.min())
     reach = REACH * small
     here = _measured(contacts, state, goal, reach)
     holding, forces = np.empty((0, 3), dtype=np.int64), np.empty(0)
@@ -199,7 +198,7 @@ def widen(
     """
     if free is None:
         free = np.ones(len(state.rings), dtype=bool)
-    trust = 0.25 * float(state.rings.radii.min())
+    trust = 0.25 * float(state.rings.eye_radii.min())
     return _climb(contacts, state, _Goal(free, by_scale=by_scale), trust, most_steps, enough)
 
 
@@ -216,7 +215,7 @@ def stretch(contacts: Contacts, state: State, aim: Aim, *, most_steps: int = 150
         The longest state; its value is the length [mm].
     """
     goal = _Goal(np.ones(len(state.rings), dtype=bool), aim=aim, worth=OVERLAP_COST, ceiling=0.0)
-    return _climb(contacts, state, goal, 0.1 * float(state.rings.radii.min()), most_steps, np.inf)
+    return _climb(contacts, state, goal, 0.1 * float(state.rings.eye_radii.min()), most_steps, np.inf)
 
 
 def _program(

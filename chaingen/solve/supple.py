@@ -139,7 +139,7 @@ def _twist(graph: LinkGraph, taut: State, way: float) -> tuple[float, State]:
     def twisted(angle: float, start: State) -> State | None:
         motion = replace(start.motion, twist=way * angle)
         turned = _twisted_cell(graph, start.rings, way * angle - start.motion.twist, start.motion.period)
-        found = stretch(contacts, State(turned, motion), period_aim(len(graph)))
+        found = stretch(contacts, State(turned, motion), period_aim())
         right = found.gap > -1e-6 and is_sound(graph, found.state)
         return found.state if right and found.value >= STILL_TAUT * taut.motion.period else None
 

@@ -4,9 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from chaingen.geometry.bodies import Bodies, axes_across
+from chaingen.geometry.bodies import Bodies
+from chaingen.geometry.shapes import farthest
 from chaingen.geometry.types import Floats
-from chaingen.solve.contacts import Contacts, State
+from chaingen.solve.contacts import Contacts, State, columns_of, turn_axes
 from chaingen.solve.motion import PERIOD, UNKNOWNS, Motion
 from chaingen.solve.slp import Aim, stretch
 from chaingen.weave.graph import LinkGraph
@@ -29,15 +30,20 @@ class Taut:
     converged: bool
 
 
-def period_aim(rings: int) -> Aim:
-    """The period of a cell of so many rings, as something to raise."""
+def period_aim() -> Aim:
+    """The period of a cell, as something to raise."""
 
     def period(state: State) -> tuple[float, Floats]:
-        slope = np.zeros(5 * rings + UNKNOWNS)
+        slope = np.zeros(_unknowns(state.rings) + UNKNOWNS)
         slope[PERIOD] = 1.0
         return state.motion.period, slope
 
     return period
+
+
+def _unknowns(bodies: Bodies) -> int:
+    """How many unknowns all bodies have when they are free."""
+    return columns_of(bodies, np.ones(len(bodies), dtype=bool))[1]
 
 
 def taut_cell(graph: LinkGraph, rings: Bodies, motion: Motion) -> Taut:
@@ -48,7 +54,7 @@ def taut_cell(graph: LinkGraph, rings: Bodies, motion: Motion) -> Taut:
         rings: A placement of the cell without overlaps.
         motion: Its shift.
     """
-    found = stretch(Contacts(graph), State(rings, motion), period_aim(len(graph)))
+    found = stretch(Contacts(graph), State(rings, motion), period_aim())
     return Taut(found.value, found.state.rings, found.state.motion, found.converged)
 
 
@@ -65,20 +71,31 @@ def taut_row(graph: LinkGraph, rings: Bodies) -> Taut:
     def span(state: State) -> tuple[float, Floats]:
         """Mean farthest x of the last group's rings less mean nearest x of the first group's."""
         now = state.rings
-        slope = np.zeros(5 * len(graph) + UNKNOWNS)
-        one, two = axes_across(now.normals)
+        column, width = columns_of(now, np.ones(len(now), dtype=bool))
+        slope = np.zeros(width + UNKNOWNS)
+        axes = turn_axes(now)
         length = 0.0
         for side, members in zip((1.0, -1.0), ends, strict=True):
             for k in members:
+                shape = now.shape(int(k))
+                if shape is not None:
+                    reach, point = farthest(shape.primitives, side * axes[k, :, 0])
+                    share, at = 1.0 / len(members), int(column[k])
+                    length += share * (side * now.centres[k, 0] + reach)
+                    slope[at] += side * share
+                    # A turn about an axis moves the point that reaches farthest.
+                    turning = np.cross(axes[k], point @ axes[k])[:, 0] / now.radii[k]
+                    slope[at + 3 : at + 6] += side * share * turning
+                    continue
                 x = float(now.normals[k, 0])
                 rest = np.sqrt(max(1.0 - x * x, 1e-12))
                 share = 1.0 / len(members)
                 length += share * (side * now.centres[k, 0] + now.radii[k] * rest + now.wire_radii[k])
-                slope[5 * k] += side * share
+                slope[column[k]] += side * share
                 # d(normal x) of a tilt about axis a is (a x n)_x; one tilt unit is 1 mm at the ring's radius.
-                for tilt, axis in ((3, one[k]), (4, two[k])):
+                for tilt, axis in ((3, axes[k, 0]), (4, axes[k, 1])):
                     change = float(np.cross(axis, now.normals[k])[0])
-                    slope[5 * k + tilt] += share * (-x / rest) * change
+                    slope[column[k] + tilt] += share * (-x / rest) * change
         return length, slope
 
     found = stretch(Contacts(graph), State(rings, Motion()), span)

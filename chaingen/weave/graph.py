@@ -264,3 +264,25 @@ def cell_graph(groups: tuple[Group, ...]) -> LinkGraph:
 def row_graph(groups: tuple[Group, ...]) -> LinkGraph:
     """The link graph of a finite open row of groups."""
     return _graph(groups, wraps=False, periodic=False)
+
+
+def part_of(graph: LinkGraph, rings: Ints) -> LinkGraph:
+    """The finite graph of some of the bodies of one, in ascending order, without its groups."""
+    place = np.full(len(graph), -1)
+    place[rings] = np.arange(len(rings))
+    links = place[graph.links]
+    inside = (links >= 0).all(axis=1)
+    links = links[inside]
+    return LinkGraph(
+        members=tuple(graph.members[k] for k in rings),
+        links=links,
+        offsets=np.zeros((len(links), 2), dtype=np.int64),
+        arrangements=tuple(
+            Arrangement(a.kind, tuple(place[list(a.rings)].tolist()))
+            for a in graph.arrangements
+            if (place[list(a.rings)] >= 0).all()
+        ),
+        groups=(),
+        periodic=False,
+        eyes=None if graph.eyes is None else graph.eyes[inside],
+    )

@@ -7,6 +7,7 @@ sizes it uses (`sizes`), what it is with others (`resized`), and with another nu
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
+from chaingen.findings.finding import Finding
 from chaingen.weave.groups import RingSize, Run
 from chaingen.weave.outline import Outline
 from chaingen.weave.weave import Weave
@@ -141,6 +142,13 @@ class Sections:
 
 Piece = Run | Chain | Sheet | Sections
 """Anything that can be made."""
+
+
+def findings_of(piece: Piece) -> tuple[Finding, ...]:
+    """The findings that a piece is made of, each once, in order."""
+    parts = piece.parts if isinstance(piece, Sections) else (piece,)
+    found = (finding for part in parts if isinstance(part, Run) for finding in part.findings())
+    return tuple(dict.fromkeys(found))
 
 
 def weaves_of(piece: Piece) -> tuple[Weave, ...]:

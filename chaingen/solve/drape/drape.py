@@ -10,9 +10,10 @@ from chaingen.design.scene import ROW_SCENES, Scene, SceneKind
 from chaingen.geometry.bodies import Bodies
 from chaingen.geometry.types import Floats
 from chaingen.solve.drape import starts
+from chaingen.solve.drape.clasped import closed_graph, closing_links
 from chaingen.solve.drape.curves import hairpin
 from chaingen.solve.drape.draped import Draped, NotDraped
-from chaingen.solve.drape.rows import Row, closing_run, middles, straight_row, twisted
+from chaingen.solve.drape.rows import Row, clasped_row, closing_run, middles, straight_row, twisted
 from chaingen.solve.drape.settle import (
     HAIR,
     LEAST_STIFFNESS,
@@ -54,12 +55,17 @@ def _reaches(rings: int, pulled: bool) -> tuple[float, ...]:
 
 
 def _attempts(
-    piece: Piece, placement: Placement, scene: Scene, weights: Floats, taut: float | None
+    piece: Piece, placement: Placement, scene: Scene, weights: Floats, taut: float | None, by_clasp: bool
 ) -> Iterator[Callable[[], tuple[Start, bool]]]:
     """Ways to start a scene, best first: the start, and whether the piece was pulled straight for it."""
     reach = RESTING_GAP * _reaches(len(placement.graph), True)[0] * float(placement.graph.wire_radii.min())
 
     def row(left: float | None) -> Row:
+        if by_clasp:
+            closed = clasped_row(piece, placement, left=left)
+            if closed is None:
+                raise CannotDrape("its ends could not be brought together in the clasp")
+            return closed
         found = straight_row(piece, placement, left=left)
         odd = isinstance(piece, Run) and piece.closed and len(found.graph.groups) % 2 == 1
         return twisted(found, 0.5 * np.pi) if odd else found
@@ -125,7 +131,10 @@ def drape(
     say("laying the piece out")
     worn = scene.kind in (SceneKind.WRIST, SceneKind.NECK)
     graph = placement.graph
-    if worn and not piece.closed:
+    by_clasp = worn and not piece.closed and closing_links(graph) is not None
+    if by_clasp:
+        graph = closed_graph(graph)
+    elif worn and not piece.closed:
         closing = closing_run(piece)
         if closing is None:
             why = "it has too few cells" if isinstance(piece, Chain) else "its end cannot link its beginning"
@@ -136,7 +145,7 @@ def drape(
             graph = straight_row(closing, placement, left=None).graph
         piece, placement = closing, replace(placement, graph=graph)
     weights = ring_weights(graph)
-    start, rings, pulled = begun(graph, _attempts(piece, placement, scene, weights, taut), say)
+    start, rings, pulled = begun(graph, _attempts(piece, placement, scene, weights, taut, by_clasp), say)
     reaches = _reaches(len(graph), pulled and not scene.disorder)
     draped = come_to_rest(scene, graph, start, rings, _shares(graph, start.tension), reaches, say)
     return _measured(draped, start)
@@ -188,7 +197,6 @@ def _length(graph: LinkGraph, rings: Bodies) -> float:
     for end, outward in ((0, -steps[0]), (-1, steps[-1])):
         along = outward / np.linalg.norm(outward)
         own = rings[end_rings(graph, end != 0)]
-        tilt = np.sqrt(np.clip(1.0 - (own.normals @ along) ** 2, 0.0, 1.0))
-        reach = (own.centres - points[end]) @ along + own.radii * tilt + own.wire_radii
+        reach = (own.centres - points[end]) @ along + own.reach(along)
         whole += float(reach.max())
     return whole

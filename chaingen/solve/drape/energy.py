@@ -43,19 +43,20 @@ NEVER = 1e-4
 
 @dataclass(frozen=True, eq=False)
 class Poses:
-    """Poses of n rings on their way.
+    """Poses of n bodies on their way.
 
     Attributes:
-        centres: Ring centres [mm], shape (n, 3).
-        frames: Two unit vectors in the ring plane and the unit normal, as rows, shape (n, 3, 3).
+        centres: Ring centres and origins of other bodies [mm], shape (n, 3).
+        frames: Their x, y and z axes as rows, shape (n, 3, 3); of a ring two unit vectors in its plane and its
+            unit normal.
     """
 
     centres: Floats
     frames: Floats
 
     def stepped(self, step: Floats, radii: Floats) -> "Poses":
-        """The poses after a step of moves and tilts [mm], shape (n, 5); tilts turn the ring rigidly."""
-        turn = np.einsum("nk,nka->na", step[:, 3:] / radii[:, None], self.frames[:, :2])
+        """The poses after a step of moves and turns [mm], shape (n, 5) or (n, 6); turns are rigid."""
+        turn = np.einsum("nk,nka->na", step[:, 3:] / radii[:, None], self.frames[:, : step.shape[1] - 3])
         angle = np.linalg.norm(turn, axis=1)
         axis = turn / np.maximum(angle, 1e-300)[:, None]
         s, c = np.sin(angle)[:, None, None], np.cos(angle)[:, None, None]
@@ -130,7 +131,7 @@ def circle_distance(
 
 
 @numba.njit(cache=True)
-def _point_to_circle(
+def point_to_circle(
     wx: float, wy: float, wz: float, nx: float, ny: float, nz: float, radius: float
 ) -> float:
     """Distance alone."""
@@ -156,7 +157,7 @@ def _turns(nodes: Ints) -> tuple[Floats, Ints]:
 
 
 @numba.njit(cache=True)
-def _press(
+def note_press(
     row: int, side: int, node: int, force: float, g: Floats, found: int, touch: Ints, press: Floats
 ) -> int:
     """Note that a node presses: with the place noted last if that is the same, otherwise as a new place."""
@@ -178,7 +179,7 @@ def _press(
 
 
 @numba.njit(cache=True)
-def _level(found: int, press: Floats) -> None:
+def level(found: int, press: Floats) -> None:
     """Bring the summed directions of places to unit length."""
     for m in range(min(found, len(press))):
         size = sqrt(press[m, 1] ** 2 + press[m, 2] ** 2 + press[m, 3] ** 2)
@@ -263,7 +264,7 @@ def pair_energy(
                 wx = apart[0] + radii[a] * (c * frames[a, 0, 0] + s * frames[a, 1, 0])
                 wy = apart[1] + radii[a] * (c * frames[a, 0, 1] + s * frames[a, 1, 1])
                 wz = apart[2] + radii[a] * (c * frames[a, 0, 2] + s * frames[a, 1, 2])
-                gap = _point_to_circle(wx, wy, wz, nx, ny, nz, radii[b]) - both
+                gap = point_to_circle(wx, wy, wz, nx, ny, nz, radii[b]) - both
                 if gap >= reach:
                     # Distance changes no faster than arc length: nodes nearer than this are clear as well.
                     t += max(1, int((gap - reach) / step))
@@ -279,13 +280,13 @@ def pair_energy(
                     continue
                 circle_distance(wx, wy, wz, nx, ny, nz, radii[b], g)
                 pressing = True
-                found = _press(m, side, t - 1, -weight * first, g, found, touch, press)
+                found = note_press(m, side, t - 1, -weight * first, g, found, touch, press)
                 add_node(g, c, s, weight * first, weight * second / reach, force, stiff)
             if pressing:
                 add_contact(
                     force, stiff, frames[a], radii[a], apart, frames[b], radii[b], oa, ob, grads[m], blocks[m]
                 )
-    _level(found, press)
+    level(found, press)
     return energy, least, found
 
 
@@ -359,21 +360,22 @@ def solid_energy(
             if not derivatives:
                 continue
             pressing = True
-            found = _press(a, 0, t - 1, -weight * first, g, found, touch, press)
+            found = note_press(a, 0, t - 1, -weight * first, g, found, touch, press)
             add_node(g, c, s, weight * first, weight * second / reach, force, stiff)
         if pressing:
             add_contact(force, stiff, frames[a], radii[a], apart, frames[a], 0.0, 0, 5, grads[a], blocks[a])
-    _level(found, press)
+    level(found, press)
     return energy, least, found
 
 
-def node_counts(radii: Floats, wires: Floats, reach: float) -> Ints:
+def node_counts(radii: Floats, wires: Floats, reach: float, thinnest: float | None = None) -> Ints:
     """How many nodes each ring needs so that a contact of crossing wires is resolved, shape (n,).
 
     Args:
         radii: Centreline radii [mm], shape (n,).
         wires: Wire radii [mm], shape (n,).
         reach: The barrier's reach [mm].
+        thinnest: Radius of the thinnest wire there is [mm]; of these when left out.
     """
-    length = np.sqrt(2.0 * (wires + wires.min()) * reach)
+    length = np.sqrt(2.0 * (wires + (wires.min() if thinnest is None else thinnest)) * reach)
     return np.asarray(np.ceil(2.0 * pi * radii * NODES_IN_REACH / length), dtype=np.int64)

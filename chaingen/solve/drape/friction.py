@@ -29,11 +29,11 @@ class Grip:
     """Places that press, with their springs.
 
     Attributes:
-        bodies: The two rings, the one that the place is a node of first; -1 for a solid, shape (k, 2).
+        bodies: The two bodies, the one that the place is a node of first; -1 for a solid, shape (k, 2).
         keys: What tells places apart from step to step: pair or solid, and side, shape (k,).
-        node: Node on the first ring, shape (k,).
+        node: Node on the first body, shape (k,).
         press: Normal force [weights] and direction, shape (k, 4).
-        arms: From either ring's centre to the place [mm], shape (k, 2, 3).
+        arms: From either body's centre to the place [mm], shape (k, 2, 3).
         stretch: Stretch of the springs [mm], shape (k, 3).
         slid: Whether the place slid in the last step: then it is taken to go on sliding, shape (k,).
     """
@@ -79,6 +79,10 @@ def _slip(
         tx = (step[body, 3] * frames[body, 0, 0] + step[body, 4] * frames[body, 1, 0]) / radii[body]
         ty = (step[body, 3] * frames[body, 0, 1] + step[body, 4] * frames[body, 1, 1]) / radii[body]
         tz = (step[body, 3] * frames[body, 0, 2] + step[body, 4] * frames[body, 1, 2]) / radii[body]
+        if step.shape[1] > 5:
+            tx += step[body, 5] * frames[body, 2, 0] / radii[body]
+            ty += step[body, 5] * frames[body, 2, 1] / radii[body]
+            tz += step[body, 5] * frames[body, 2, 2] / radii[body]
         qx, qy, qz = arms[k, side, 0], arms[k, side, 1], arms[k, side, 2]
         out[0] += sign * (step[body, 0] + ty * qz - tz * qy)
         out[1] += sign * (step[body, 1] + tz * qx - tx * qz)
@@ -115,10 +119,11 @@ def _energy(
 
 @numba.njit(cache=True)
 def _derivatives(
-    bodies: Ints, press: Floats, arms: Floats, stretch: Floats, frames: Floats, radii: Floats, mu: float,
-    slid: npt.NDArray[np.bool_], slip: float, row: Ints, first: Ints, grads: Floats, blocks: Floats,
+    bodies: Ints, press: Floats, arms: Floats, stretch: Floats, frames: Floats, radii: Floats, turns: Ints,
+    mu: float, slid: npt.NDArray[np.bool_], slip: float, row: Ints, first: Ints, grads: Floats, blocks: Floats,
 ) -> None:  # fmt: skip
-    z = np.empty((10, 3))
+    width = grads.shape[1]
+    z = np.empty((width, 3))
     v = np.empty(3)
     for k in range(len(bodies)):
         size = 0.0
@@ -133,19 +138,18 @@ def _derivatives(
             body = bodies[k, side]
             if body < 0:
                 continue
-            at = 0 if body == first[row[k]] else 5
+            at = 0 if body == first[row[k]] else width // 2
             sign = 1.0 if side == 0 else -1.0
             for a in range(3):
                 z[at + a, a] = sign
             qx, qy, qz = arms[k, side, 0], arms[k, side, 1], arms[k, side, 2]
-            for t in range(2):
+            for t in range(turns[body]):
                 ex, ey, ez = frames[body, t, 0], frames[body, t, 1], frames[body, t, 2]
                 f = sign / radii[body]
                 z[at + 3 + t, 0] = f * (ey * qz - ez * qy)
                 z[at + 3 + t, 1] = f * (ez * qx - ex * qz)
                 z[at + 3 + t, 2] = f * (ex * qy - ey * qx)
         m = row[k]
-        width = grads.shape[1]
         for i in range(width):
             along = z[i, 0] * press[k, 1] + z[i, 1] * press[k, 2] + z[i, 2] * press[k, 3]
             for a in range(3):
@@ -172,9 +176,9 @@ def slip_energy(
 
     Args:
         grip: The places that press.
-        frames: Frames of the rings, shape (n, 3, 3).
-        radii: Centreline radii [mm], shape (n,).
-        step: The step [mm], shape (n, 5).
+        frames: Frames of the bodies, shape (n, 3, 3).
+        radii: Centreline radii, or how far centrelines reach from the origin [mm], shape (n,).
+        step: The step [mm], shape (n, 5) or (n, 6).
         mu: Coefficient of friction.
         slip: Stretch at which friction is full [mm].
 
@@ -190,21 +194,24 @@ def slip_energy(
 
 def add_friction(
     grip: Grip, frames: Floats, radii: Floats, mu: float, slip: float, row: Ints, first: Ints, grads: Floats,
-    blocks: Floats,
+    blocks: Floats, turns: Ints | None = None,
 ) -> None:  # fmt: skip
     """Add the springs' gradients and Hessians at the start of a step.
 
     Args:
         grip: The places that press.
-        frames: Frames of the rings, shape (n, 3, 3).
-        radii: Centreline radii [mm], shape (n,).
+        frames: Frames of the bodies, shape (n, 3, 3).
+        radii: Centreline radii, or how far centrelines reach from the origin [mm], shape (n,).
         mu: Coefficient of friction.
         slip: Stretch at which friction is full [mm].
         row: Row of `grads` and `blocks` that each place belongs to, shape (k,).
-        first: The ring whose unknowns come first in each row, shape (m,).
-        grads: Gradients [weights], shape (m, 5) or (m, 10).
-        blocks: Hessians [weights / mm], shape (m, 5, 5) or (m, 10, 10).
+        first: The body whose unknowns come first in each row, shape (m,).
+        grads: Gradients [weights], shape (m, w), or (m, 2 w) for pairs, with w unknowns a body.
+        blocks: Hessians [weights / mm], shape (m, w, w) or (m, 2 w, 2 w).
+        turns: How many turns each body has, shape (n,); two where left out.
     """
+    if turns is None:
+        turns = np.full(len(radii), 2, dtype=np.int64)
     _derivatives(
         grip.bodies,
         grip.press,
@@ -212,6 +219,7 @@ def add_friction(
         grip.stretch,
         frames,
         radii,
+        turns,
         mu,
         grip.slid,
         slip,

@@ -20,15 +20,16 @@ another without end where the machine has other work as well."""
 
 @numba.njit(cache=True)
 def _fill(band: Floats, rank: Ints, own: Floats, pairs: Ints, blocks: Floats) -> None:
+    width = own.shape[1]
     for a in range(len(own)):
-        for i in range(5):
+        for i in range(width):
             for j in range(i + 1):
-                band[i - j, 5 * rank[a] + j] += own[a, i, j]
+                band[i - j, width * rank[a] + j] += own[a, i, j]
     for m in range(len(pairs)):
-        for i in range(10):
-            row = 5 * rank[pairs[m, i // 5]] + i % 5
-            for j in range(10):
-                column = 5 * rank[pairs[m, j // 5]] + j % 5
+        for i in range(2 * width):
+            row = width * rank[pairs[m, i // width]] + i % width
+            for j in range(2 * width):
+                column = width * rank[pairs[m, j // width]] + j % width
                 if row >= column:
                     band[row - column, column] += blocks[m, i, j]
 
@@ -40,17 +41,22 @@ class Ordering:
         rank: Place of each body in the order, shape (n,).
         band: Unknowns below the diagonal that the matrix reaches.
         thin: Whether most of a wide band is empty.
+
+    Args:
+        bodies: How many bodies there are.
+        pairs: Those that touch, shape (m, 2).
+        width: Unknowns of each body.
     """
 
-    def __init__(self, bodies: int, pairs: Ints) -> None:
+    def __init__(self, bodies: int, pairs: Ints, width: int = 5) -> None:
         ones = np.ones(len(pairs))
         graph = coo_matrix((ones, (pairs[:, 0], pairs[:, 1])), shape=(bodies, bodies)).tocsr()
         order = reverse_cuthill_mckee(graph + graph.T, symmetric_mode=True)
         self.rank: Ints = np.empty(bodies, dtype=np.int64)
         self.rank[order] = np.arange(bodies)
         apart = np.abs(self.rank[pairs[:, 0]] - self.rank[pairs[:, 1]]).max(initial=0)
-        self.band = int(5 * apart + 4)
-        self.thin = self.band > NARROW_BAND and 5 * len(pairs) < THIN * self.band * bodies
+        self.band = int(width * apart + width - 1)
+        self.thin = self.band > NARROW_BAND and width * len(pairs) < THIN * self.band * bodies
 
 
 def solve(ordering: Ordering, own: Floats, pairs: Ints, blocks: Floats, right: Floats) -> Floats | None:
@@ -58,24 +64,24 @@ def solve(ordering: Ordering, own: Floats, pairs: Ints, blocks: Floats, right: F
 
     Args:
         ordering: The order of the bodies.
-        own: Blocks of the bodies themselves, shape (n, 5, 5).
+        own: Blocks of the bodies themselves, shape (n, w, w) for w unknowns each.
         pairs: Pairs that touch, shape (m, 2).
-        blocks: Their blocks, shape (m, 10, 10).
-        right: Right side, shape (n, 5).
+        blocks: Their blocks, shape (m, 2 w, 2 w).
+        right: Right side, shape (n, w).
 
     Returns:
-        The solution, shape (n, 5), or None when the matrix is not positive definite.
+        The solution, shape (n, w), or None when the matrix is not positive definite.
     """
-    n = len(own)
+    n, width = right.shape
     if ordering.band <= WIDEST_BAND and not ordering.thin:
-        band = np.zeros((ordering.band + 1, 5 * n))
+        band = np.zeros((ordering.band + 1, width * n))
         _fill(band, ordering.rank, own, pairs, blocks)
         order = np.argsort(ordering.rank)
         try:
             factor = cholesky_banded(band, lower=True, overwrite_ab=True, check_finite=False)
         except LinAlgError:
             return None
-        found = cho_solve_banded((factor, True), right[order].ravel(), check_finite=False).reshape(-1, 5)
+        found = cho_solve_banded((factor, True), right[order].ravel(), check_finite=False).reshape(-1, width)
         return np.asarray(found[ordering.rank])
     matrix = _sparse(own, pairs, blocks)
     try:
@@ -87,15 +93,17 @@ def solve(ordering: Ordering, own: Floats, pairs: Ints, blocks: Floats, right: F
     # Pivots stay on the diagonal: their signs are those of the eigenvalues (Sylvester's law of inertia).
     if (factors.U.diagonal() <= 0.0).any():
         return None
-    return np.asarray(factors.solve(right.ravel()).reshape(-1, 5))
+    return np.asarray(factors.solve(right.ravel()).reshape(-1, width))
 
 
 def _sparse(own: Floats, pairs: Ints, blocks: Floats) -> csc_matrix:
-    n = len(own)
-    five, ten = np.arange(5), np.arange(10)
-    base = 5 * np.arange(n)[:, None] + five
-    place = 5 * pairs[:, ten // 5] + ten % 5
-    rows = np.concatenate([np.repeat(base, 5, axis=1).ravel(), np.repeat(place, 10, axis=1).ravel()])
-    columns = np.concatenate([np.tile(base, (1, 5)).ravel(), np.tile(place, (1, 10)).ravel()])
+    n, width = own.shape[:2]
+    one, two = np.arange(width), np.arange(2 * width)
+    base = width * np.arange(n)[:, None] + one
+    place = width * pairs[:, two // width] + two % width
+    rows = np.concatenate(
+        [np.repeat(base, width, axis=1).ravel(), np.repeat(place, 2 * width, axis=1).ravel()]
+    )
+    columns = np.concatenate([np.tile(base, (1, width)).ravel(), np.tile(place, (1, 2 * width)).ravel()])
     values = np.concatenate([own.ravel(), blocks.ravel()])
-    return coo_matrix((values, (rows, columns)), shape=(5 * n, 5 * n)).tocsc()
+    return coo_matrix((values, (rows, columns)), shape=(width * n, width * n)).tocsc()

@@ -44,14 +44,15 @@ def add_node(g: Floats, c: float, s: float, c1: float, c2: float, force: Floats,
 
 
 @numba.njit(cache=True)
-def _cross(a: Floats, b: Floats, scale: float, out: Floats) -> None:
+def cross(a: Floats, b: Floats, scale: float, out: Floats) -> None:
+    """A x b times `scale`."""
     out[0] = scale * (a[1] * b[2] - a[2] * b[1])
     out[1] = scale * (a[2] * b[0] - a[0] * b[2])
     out[2] = scale * (a[0] * b[1] - a[1] * b[0])
 
 
 @numba.njit(cache=True)
-def _times(sums: Floats, row: int, v: Floats, out: Floats) -> None:
+def times(sums: Floats, row: int, v: Floats, out: Floats) -> None:
     """Add the symmetric matrix in `row` times v to `out`."""
     m = sums[row]
     out[0] += m[0] * v[0] + m[1] * v[1] + m[2] * v[2]
@@ -60,16 +61,17 @@ def _times(sums: Floats, row: int, v: Floats, out: Floats) -> None:
 
 
 @numba.njit(cache=True)
-def _dot(a: Floats, b: Floats) -> float:
+def dot(a: Floats, b: Floats) -> float:
+    """A . b."""
     return float(a[0] * b[0] + a[1] * b[1] + a[2] * b[2])
 
 
 @numba.njit(cache=True)
-def _own_tilts(arm: Floats, frame: Floats, radius: float, at: int, block: Floats) -> None:
-    """Second-order part of a body's own tilts, G . t x (t x q) / 2, from arm[i, k] = sum c1 G_i q_k."""
+def own_turns(arm: Floats, frame: Floats, radius: float, turns: int, at: int, block: Floats) -> None:
+    """Second-order part of a body's own turns, G . t x (t x q) / 2, from arm[i, k] = sum c1 G_i q_k."""
     trace = arm[0, 0] + arm[1, 1] + arm[2, 2]
-    for i in range(2):
-        for j in range(2):
+    for i in range(turns):
+        for j in range(turns):
             value = 0.0
             for p in range(3):
                 for r in range(3):
@@ -112,24 +114,24 @@ def add_contact(
         for k in range(3):
             z[0, ob + k, k] = -1.0
         for k in range(2):
-            _cross(frame_b[k], apart, -1.0 / radius_b, z[0, ob + 3 + k])
-            _cross(frame_b[k], frame_a[0], -radius_a / radius_b, z[1, ob + 3 + k])
-            _cross(frame_b[k], frame_a[1], -radius_a / radius_b, z[2, ob + 3 + k])
+            cross(frame_b[k], apart, -1.0 / radius_b, z[0, ob + 3 + k])
+            cross(frame_b[k], frame_a[0], -radius_a / radius_b, z[1, ob + 3 + k])
+            cross(frame_b[k], frame_a[1], -radius_a / radius_b, z[2, ob + 3 + k])
     v = np.empty((3, 3))
     for i in range(size):
-        grad[i] += _dot(z[0, i], force[0]) + _dot(z[1, i], force[1]) + _dot(z[2, i], force[2])
+        grad[i] += dot(z[0, i], force[0]) + dot(z[1, i], force[1]) + dot(z[2, i], force[2])
         v[:] = 0.0
-        _times(stiff, 0, z[0, i], v[0])
-        _times(stiff, 1, z[1, i], v[0])
-        _times(stiff, 2, z[2, i], v[0])
-        _times(stiff, 1, z[0, i], v[1])
-        _times(stiff, 3, z[1, i], v[1])
-        _times(stiff, 4, z[2, i], v[1])
-        _times(stiff, 2, z[0, i], v[2])
-        _times(stiff, 4, z[1, i], v[2])
-        _times(stiff, 5, z[2, i], v[2])
+        times(stiff, 0, z[0, i], v[0])
+        times(stiff, 1, z[1, i], v[0])
+        times(stiff, 2, z[2, i], v[0])
+        times(stiff, 1, z[0, i], v[1])
+        times(stiff, 3, z[1, i], v[1])
+        times(stiff, 4, z[2, i], v[1])
+        times(stiff, 2, z[0, i], v[2])
+        times(stiff, 4, z[1, i], v[2])
+        times(stiff, 5, z[2, i], v[2])
         for j in range(i, size):
-            value = _dot(v[0], z[0, j]) + _dot(v[1], z[1, j]) + _dot(v[2], z[2, j])
+            value = dot(v[0], z[0, j]) + dot(v[1], z[1, j]) + dot(v[2], z[2, j])
             block[i, j] += value
             if j > i:
                 block[j, i] += value
@@ -138,7 +140,7 @@ def add_contact(
     for p in range(3):
         for r in range(3):
             arm[p, r] = radius_a * (force[1, p] * frame_a[0, r] + force[2, p] * frame_a[1, r])
-    _own_tilts(arm, frame_a, radius_a, oa, block)
+    own_turns(arm, frame_a, radius_a, 2, oa, block)
     if not both:
         return
     trace = arm[0, 0] + arm[1, 1] + arm[2, 2]
@@ -146,7 +148,7 @@ def add_contact(
     for i in range(2):
         f = frame_b[i]
         # With the moves: -G . (f x (x_a - x_b)) = -(G x f) . (x_a - x_b).
-        _cross(force[0], f, -1.0 / radius_b, h)
+        cross(force[0], f, -1.0 / radius_b, h)
         row = ob + 3 + i
         for k in range(3):
             block[row, oa + k] += h[k]
@@ -156,7 +158,7 @@ def add_contact(
         # With the first ring's tilts: -G . (f x (e x q)) = -(G . e)(f . q) + (G . q)(f . e).
         for k in range(2):
             e = frame_a[k]
-            value = trace * _dot(f, e)
+            value = trace * dot(f, e)
             for p in range(3):
                 for r in range(3):
                     value -= e[p] * arm[p, r] * f[r]
@@ -166,4 +168,4 @@ def add_contact(
     for p in range(3):
         for r in range(3):
             arm[p, r] += force[0, p] * apart[r]
-    _own_tilts(arm, frame_b, radius_b, ob, block)
+    own_turns(arm, frame_b, radius_b, 2, ob, block)

@@ -9,6 +9,7 @@ from chaingen.design.design import MAX_CELL_RINGS
 from chaingen.geometry.bodies import Bodies
 from chaingen.geometry.types import Floats, Ints
 from chaingen.solve.cells import Cell, cell_of
+from chaingen.solve.drape.clasped import closing_of
 from chaingen.solve.length import ROW_RINGS
 from chaingen.solve.motion import Motion, repeat_cell
 from chaingen.solve.place_run import PERIODIC_REPEATS
@@ -122,6 +123,22 @@ def straight_row(piece: Piece, placement: Placement, *, left: float | None) -> R
     open_gap = min(left, 0.5 * max(placement.gap, 0.0))
     taut = taut_row(graph, placement.rings.thickened(0.5 * open_gap))
     return _row(graph, taut.rings.thickened(-0.5 * open_gap), False)
+
+
+def clasped_row(piece: Piece, placement: Placement, *, left: float | None) -> Row | None:
+    """The closed row that an open piece becomes by its clasp; None where its ends could not be linked.
+
+    Args:
+        piece: A run or sections with a finding at an end.
+        placement: Its placement.
+        left: See `straight_row`.
+    """
+    row = straight_row(piece, placement, left=left)
+    closing = closing_of(row.graph, row.rings)
+    if closing is None:
+        return None
+    closed = _row(closing.graph, closing.rings, True, closing.shift)
+    return twisted(closed, -closing.roll)
 
 
 def _chain_row(chain: Chain, left: float | None) -> Row:

@@ -20,9 +20,10 @@ from chaingen.solve.drape.curves import (
     straight,
     wave,
 )
-from chaingen.solve.drape.peg import FILLED, Peg, peg_through, room_along
+from chaingen.solve.drape.peg import FILLED, Peg, holes_of, peg_through, room_along
 from chaingen.solve.drape.rows import Row, turned_each, twisted
 from chaingen.solve.placement import Placement
+from chaingen.weave.graph import LinkGraph
 
 FOREARM_RATIO = 1.35
 """Width of a forearm at the wrist over its thickness (memory; adults' are 1.2 to 1.5)."""
@@ -89,13 +90,22 @@ def _rolled(row: Row, angle: float) -> Row:
 
 def _roll_of(row: Row, last: bool) -> float:
     """Turn about x from y to the peg that goes most easily through an end of a row [rad]."""
-    peg = peg_through(row.rings, _end(row, last))
+    peg = peg_through(row.rings, _end(row, last), graph=row.graph)
     return 0.0 if peg is None else float(np.arctan2(peg.direction[2], peg.direction[1]))
+
+
+def _inner_reach(row: Row, last: bool) -> float:
+    """From the middle of a row's end group along the row to where it lies on a peg [mm]."""
+    own = _end(row, last)
+    holes = holes_of(row.rings, own, row.graph)
+    outward = (holes.centres[:, 0] - row.group_x[own]) * (1.0 if last else -1.0)
+    outward = np.where(row.rings.is_ring[own], 0.0, outward)
+    return float(np.median(outward + holes.radii - holes.wire_radii))
 
 
 def _held(row: Row, rings: Bodies, last: bool) -> Peg:
     """The peg along y that holds an end of a piece."""
-    peg = peg_through(rings, _end(row, last), -FRONT)
+    peg = peg_through(rings, _end(row, last), -FRONT, graph=row.graph)
     if peg is None:
         raise CannotDrape("no level peg goes through the end of this piece")
     return peg
@@ -120,7 +130,7 @@ def hang_placed(placement: Placement, weights: Floats) -> Start:
     """A closed loop as placed, turned upright so that a peg through its first group is level and on top."""
     rings = placement.rings
     own = np.flatnonzero(placement.graph.group_of == 0)
-    peg = peg_through(rings, own)
+    peg = peg_through(rings, own, graph=placement.graph)
     if peg is None:
         raise CannotDrape("no peg goes through this piece")
     up = rings.centres[own].mean(axis=0)
@@ -155,8 +165,7 @@ def swag(row: Row, scene: Scene, weights: Floats, taut: float | None, curve: Cur
     apart = angles[0] - angles[1]
     row = twisted(_rolled(row, -angles[0]), apart - np.pi * round(apart / np.pi))
     # The row is held where its end rings will lie on the pegs: at their insides.
-    inner = row.rings.radii - row.rings.wire_radii
-    ends = [float(np.median(inner[_end(row, last)])) for last in (False, True)]
+    ends = [_inner_reach(row, last) for last in (False, True)]
     reach = row.length + sum(ends)
     whole = reach if taut is None else taut
     span = scene.span if scene.span is not None else min(scene.part_apart * whole, 0.98 * reach)
@@ -186,16 +195,19 @@ def _between(
         if abs(off) < 0.05 * min(peg.radius for peg in pegs):
             break
         tried = float(np.clip(tried + off, 0.02 * reach, 0.9995 * reach))
-    return levelled(rings, pegs, span)
+    return levelled(rings, pegs, span, row.graph)
 
 
-def levelled(rings: Bodies, pegs: list[Peg], span: float) -> tuple[Bodies, tuple[Peg, ...]]:
+def levelled(
+    rings: Bodies, pegs: list[Peg], span: float, graph: LinkGraph | None = None
+) -> tuple[Bodies, tuple[Peg, ...]]:
     """A piece with its two pegs along y brought to one height and this far apart.
 
     Args:
         rings: The piece.
         pegs: The left and the right peg.
         span: Their distance [mm], near what it is.
+        graph: The piece's link graph; None will do where all are rings.
 
     Raises:
         CannotDrape: The rings that they go through have no room for that.
@@ -213,15 +225,15 @@ def levelled(rings: Bodies, pegs: list[Peg], span: float) -> tuple[Bodies, tuple
     for side, point, room, peg in zip((-1.0, 1.0), points, rooms, pegs, strict=True):
         place = np.array([point[0] + side * off * room / sum(rooms), point[1], height])
         left = room_along(rings, place, -FRONT)
-        if left <= 0.1 * room or not _through(rings, peg.rings, place):
+        if left <= 0.1 * room or not _through(rings, peg.rings, place, graph):
             raise CannotDrape(f"its ends do not take pegs at one height {span:.2f} mm apart")
         held.append(replace(peg, point=place, radius=min(peg.radius, FILLED * left)))
     return rings, tuple(held)
 
 
-def _through(rings: Bodies, through: tuple[int, ...], point: Floats) -> bool:
-    """Whether a level peg through `point` passes the holes of these rings."""
-    own = rings[np.array(through)]
+def _through(rings: Bodies, through: tuple[int, ...], point: Floats, graph: LinkGraph | None) -> bool:
+    """Whether a level peg through `point` passes the holes of these bodies."""
+    own = holes_of(rings, np.array(through), graph)
     along = ((own.centres - point) * own.normals).sum(axis=1) / (own.normals @ -FRONT)
     away = np.linalg.norm(point - along[:, None] * FRONT - own.centres, axis=1)
     return bool((away < own.radii).all())
@@ -230,7 +242,7 @@ def _through(rings: Bodies, through: tuple[int, ...], point: Floats) -> bool:
 def _raised(rings: Bodies) -> Bodies:
     """The rings with the lowest wire a little above z = 0."""
     low = float(rings.bounds()[0][2])
-    return rings.moved(np.array([0.0, 0.0, OFF * rings.wire_radii.min() - low]))
+    return rings.moved(np.array([0.0, 0.0, OFF * rings.thinnest.min() - low]))
 
 
 def table(row: Row, turn: float) -> Start:
@@ -304,12 +316,24 @@ def neck_form(circumference: float) -> Solid:
     return form(s * bars, 0.28 * s)
 
 
+def _girth(bodies: Bodies) -> float:
+    """How far a row reaches from its axis at most, however it is turned about it [mm]."""
+    rings = bodies[np.flatnonzero(bodies.is_ring)]
+    girth = 0.0
+    if len(rings):
+        girth = float(np.abs(rings.centres[:, 1:]).max() + (rings.radii + rings.wire_radii).max())
+    others = bodies[np.flatnonzero(~bodies.is_ring)]
+    if len(others):
+        girth = max(girth, float(np.hypot(*np.abs(np.stack(others.extents())[:, :, 1:]).max(axis=(0, 1)))))
+    return girth
+
+
 def neck(row: Row, scene: Scene, weights: Floats, taut: float) -> Start:
     """Round a neck, in the slanting plane where a round loop hangs lowest clear of neck and shoulders."""
     circumference = scene.circumference or NECK
     body = neck_form(circumference)
     radius = row.length / (2.0 * np.pi)
-    thick = float(np.abs(row.rings.centres[:, 1:]).max() + (row.rings.radii + row.rings.wire_radii).max())
+    thick = _girth(row.rings)
     need = circumference + 2.0 * np.pi * thick
     if row.length <= need:
         raise TooShort(
@@ -319,7 +343,7 @@ def neck(row: Row, scene: Scene, weights: Floats, taut: float) -> Start:
     angle = np.linspace(0.0, 2.0 * np.pi, 361)
     # The first group lies at the nape.
     ring = np.column_stack([np.sin(angle), np.cos(angle), np.zeros_like(angle)])
-    off = thick + OFF * float(row.rings.wire_radii.min())
+    off = thick + OFF * float(row.rings.thinnest.min())
     best: tuple[float, Floats] | None = None
     for tilt in np.linspace(0.0, 1.1, 23):
         slant = np.column_stack([ring[:, 0], ring[:, 1] * np.cos(tilt), ring[:, 1] * np.sin(tilt)])

@@ -1,0 +1,419 @@
+"""What is linked through the eyes of findings: whether it goes through, and whether it stays.
+
+What cannot be made is a `Problem` and refused. What can be made but will not hold or close is a `Caution`: it
+is told with the verdict, never left out.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+
+from chaingen.design.design import Design
+from chaingen.errors import Problem
+from chaingen.findings.finding import OPEN, Finding, slips_out
+from chaingen.geometry.shapes import Closure, Eye
+from chaingen.units import format_mm
+from chaingen.weave.groups import Group, GroupKind, RingSize, Run
+from chaingen.weave.pieces import Chain, Sections
+
+ON_THE_BODY = "ear"
+"""How the kinds of findings begin that go through skin and take no partner."""
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """Something that can be made, and that its maker should know.
+
+    Attributes:
+        kind: ``slips out``, ``does not close``, ``open hook`` or ``through skin``.
+        finding: The finding's name.
+        eye: Which of its eyes; empty where it is about none.
+        opening: How wide that is open [mm], or how far it opens; None where that does not matter.
+        wire: Diameter of the wire that it is about [mm]; None likewise.
+        text: All of it in a sentence.
+    """
+
+    kind: str
+    finding: str
+    eye: str
+    opening: float | None
+    wire: float | None
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """What meets its neighbour.
+
+    Attributes:
+        what: A group, or the chain of a weave.
+        where: The place in the design that says it.
+    """
+
+    what: Group | Chain
+    where: str
+
+    @property
+    def finding(self) -> Finding | None:
+        """The finding, if it is one."""
+        return (
+            self.what.size if isinstance(self.what, Group) and isinstance(self.what.size, Finding) else None
+        )
+
+    @property
+    def sizes(self) -> tuple[RingSize, ...]:
+        """Its ring sizes; of a chain all, for which of them are at its end is not said here."""
+        if isinstance(self.what, Chain):
+            return self.what.sizes()
+        return (self.what.size,) if isinstance(self.what.size, RingSize) else ()
+
+    def eyes(self, after: bool) -> tuple[Eye, ...]:
+        """A finding's eyes towards what comes after it, or before it."""
+        finding = self.finding
+        if finding is None or not isinstance(self.what, Group):
+            return ()
+        return tuple(finding.shape.eyes[k] for k in (self.what.after if after else self.what.before))
+
+
+def meetings(design: Design) -> Iterator[tuple[Side, Side]]:
+    """Every two neighbours of a piece with how they come: each kind of meeting at least once."""
+    piece, start, end = design.piece, len(design.ends.start), len(design.ends.end)
+    if isinstance(piece, Run):
+        row = _row(piece, "pattern", start, end, design.length is not None)
+        yield from pairwise(row)
+        if piece.closed and len(row) > 1:
+            yield row[-1], row[0]
+        return
+    if not isinstance(piece, Sections):
+        return
+    rows: list[list[Side]] = []
+    count = len(piece.parts)
+    for number, part in enumerate(piece.parts):
+        if design.middle is not None:
+            where = "pattern"
+        else:
+            where = f"pattern.sections[{number + (0 if start else 1)}]"
+        if isinstance(part, Chain):
+            rows.append([Side(part, where)])
+        elif start and number == 0:
+            rows.append(_row(part, "", start, 0, False)[:start])
+        elif end and number == count - 1:
+            rows.append(_row(part, "", 0, end, False)[-end:])
+        else:
+            rows.append(_row(part, where, 0, 0, False))
+    for row in rows:
+        yield from pairwise(row)
+    for before, after in pairwise(rows):
+        yield before[-1], after[0]
+
+
+def _row(run: Run, where: str, start: int, end: int, long: bool) -> list[Side]:
+    """The groups of a run with their places, the repeated ones twice where they are repeated.
+
+    Args:
+        run: The run.
+        where: Its place.
+        start: How many of its first groups are said as what is at its start; all, where it has no others.
+        end: How many of its last groups likewise.
+        long: Whether it is repeated as often as a length takes.
+    """
+    repeat = 2 if long else min(run.repeat, 2)
+    groups = run.first + run.cell * repeat + run.last
+    places = []
+    for k in range(len(groups)):
+        if k < start:
+            places.append(_end_place("start", k))
+        elif k >= len(groups) - end:
+            places.append(_end_place("end", len(groups) - 1 - k))
+        elif k < len(run.first):
+            places.append(f"{where}.first[{k - start + 1}]")
+        elif k < len(run.first) + repeat * len(run.cell):
+            places.append(f"{where}.groups[{(k - len(run.first)) % len(run.cell) + 1}]")
+        else:
+            places.append(f"{where}.last[{k - len(run.first) - repeat * len(run.cell) + 1}]")
+    row = [Side(group, place) for group, place in zip(groups, places, strict=True)]
+    # Joins at open ends join nothing and are left off.
+    while row and not run.closed and where and _is_join(row[0]):
+        row = row[1:]
+    while row and not run.closed and where and _is_join(row[-1]):
+        row = row[:-1]
+    return row
+
+
+def _is_join(side: Side) -> bool:
+    return isinstance(side.what, Group) and side.what.kind is GroupKind.JOIN
+
+
+def _end_place(end: str, number: int) -> str:
+    return f"ends.{end}.finding" if number == 0 else f"ends.{end}.joins[{number}]"
+
+
+# What cannot be made
+
+
+def fastening_problems(design: Design) -> list[Problem]:
+    """Findings that lack the eye by which a neighbour would be linked, or whose eye does not take it."""
+    problems: list[Problem] = []
+    for here, there in meetings(design):
+        missing = [
+            problem
+            for side, other, after in ((here, there, True), (there, here, False))
+            if (problem := _eyeless(side, other, after))
+        ]
+        problems += missing
+        if not missing:
+            problems += _number_problems(here, there)
+            problems += _size_problems(here, there)
+    return list(dict.fromkeys(problems))
+
+
+def _called(finding: Finding) -> str:
+    article = "an" if finding.kind[0] in "aeiou" else "a"
+    return f"finding {finding.name!r}, {article} {finding.kind}"
+
+
+def _eyeless(side: Side, other: Side, after: bool) -> Problem | None:
+    """Whether a finding has no eye towards a neighbour."""
+    finding = side.finding
+    if finding is None or side.eyes(after):
+        return None
+    got = f"{_called(finding)}, which has no eye towards what comes {'after' if after else 'before'} it"
+    if side.where.startswith("ends."):
+        expected, advice = "a finding with an eye towards the piece", ""
+    else:
+        expected = "a finding with eyes at both ends between two groups"
+        one_way = side.eyes(not after)
+        advice = (
+            "it ends a piece; turned = true or false says which of its ends comes first" if one_way else ""
+        )
+    return Problem(side.where, got, expected, advice)
+
+
+def _number_problems(here: Side, there: Side) -> list[Problem]:
+    """Whether every one of several eyes finds its ring."""
+    problems = []
+    for side, other, after in ((here, there, True), (there, here, False)):
+        eyes = side.eyes(after)
+        if len(eyes) < 2:
+            continue
+        finding = side.finding
+        assert finding is not None
+        needed = f"{len(eyes)} rings side by side there, one for each eye"
+        advice = f"side_by_side = {len(eyes)} or join = {len(eyes)}"
+        if isinstance(other.what, Chain):
+            met = "a weave"
+        elif other.finding is not None:
+            met = _called(other.finding)
+        elif other.what.kind is GroupKind.ROSETTE:
+            met = f"a rosette of {other.what.count}"
+        elif other.what.count != len(eyes):
+            met = f"{other.what.count} ring{'s' if other.what.count > 1 else ''}"
+        else:
+            continue
+        problems.append(
+            Problem(side.where, f"{len(eyes)} eyes of finding {finding.name!r} beside {met}", needed, advice)
+        )
+    return problems
+
+
+def _size_problems(here: Side, there: Side) -> list[Problem]:
+    """Wires too thick for the eye, or the ring, that they have to pass."""
+    problems = []
+    for side, other, after in ((here, there, True), (there, here, False)):
+        finding = side.finding
+        if finding is None:
+            continue
+        for eye in side.eyes(after):
+            for mate in other.eyes(not after):
+                problems += _eyes_problems(side, finding, eye, other, mate)
+            if not other.sizes:
+                continue
+            # Of a weave's sizes only what holds for all of them is told.
+            thin = min(other.sizes, key=lambda size: size.wire_diameter)
+            wide = max(other.sizes, key=lambda size: size.inside_diameter)
+            if thin.wire_diameter > eye.inside:
+                got = (
+                    f"the eye {eye.name!r} of finding {finding.name!r}, {format_mm(eye.inside)} inside, for "
+                    f"ring {thin.name!r} of {format_mm(thin.wire_diameter)} wire"
+                )
+                problems.append(Problem(side.where, got, "an eye that the wire goes through"))
+            if 2.0 * eye.wire_radius > wide.inside_diameter:
+                got = (
+                    f"wire of {format_mm(2.0 * eye.wire_radius)} of finding {finding.name!r} for ring "
+                    f"{wide.name!r} of {format_mm(wide.inside_diameter)} inside"
+                )
+                expected = "wire no thicker than the inside of a ring that it has to pass"
+                problems.append(Problem(side.where, got, expected))
+    return problems
+
+
+def _eyes_problems(side: Side, finding: Finding, eye: Eye, other: Side, mate: Eye) -> list[Problem]:
+    """Two findings linked eye to eye; told once of each two that neither lets the other in."""
+    assert other.finding is not None
+    problems = []
+    wire = 2.0 * mate.wire_radius
+    named = f"the eye {eye.name!r} of finding {finding.name!r}"
+    others = f"finding {other.finding.name!r}"
+    if wire > eye.inside:
+        got = f"{named}, {format_mm(eye.inside)} inside, for wire of {format_mm(wire)} of {others}"
+        problems.append(Problem(side.where, got, "an eye that the wire goes through"))
+    elif side.where <= other.where and not (lets_in(eye, wire) or lets_in(mate, 2.0 * eye.wire_radius)):
+        got = f"{named} and the eye {mate.name!r} of {others}, neither of which opens for the other"
+        problems.append(Problem(side.where, got, "an eye that can be opened, or a ring between them"))
+    return problems
+
+
+def lets_in(eye: Eye, wire_diameter: float) -> bool:
+    """Whether an eye can be opened, by pliers, hand or spring, for a closed wire to be led in [mm]."""
+    if wire_diameter > eye.inside or eye.closure is Closure.SOLDERED:
+        return False
+    return eye.closure is Closure.PLIERS or wire_diameter <= opens_to(eye)
+
+
+def opens_to(eye: Eye) -> float:
+    """How wide a hook, gate or bar opens for a wire [mm]."""
+    if eye.gate is not None:
+        return max(eye.gate, eye.opening)
+    return eye.opening if eye.closure is Closure.HOOK else eye.inside
+
+
+# What its maker should know
+
+
+def cautions(design: Design) -> tuple[Caution, ...]:
+    """What should be known of how a piece holds and closes, each once."""
+    found: list[Caution] = []
+    used: dict[str, Finding] = {}
+    for here, there in meetings(design):
+        for side, other, after in ((here, there, True), (there, here, False)):
+            if side.finding is None:
+                continue
+            used[side.finding.name] = side.finding
+            for eye in side.eyes(after):
+                found += _slipping(side.finding, eye, other, after)
+    for side in _alone(design):
+        if side.finding is not None:
+            used.setdefault(side.finding.name, side.finding)
+    found += _closing(design)
+    for finding in used.values():
+        found += _hooks(finding)
+        if finding.kind.startswith(ON_THE_BODY):
+            text = (
+                f"{finding.name!r} goes through skin: take metal that is meant for it, and round and polish its "
+                "end; local rules on nickel in such wire come first."
+            )
+            found.append(Caution("through skin", finding.name, "", None, None, text))
+    return tuple(dict.fromkeys(found))
+
+
+def _alone(design: Design) -> list[Side]:
+    """The only group of a piece of one, which meets nothing."""
+    piece = design.piece
+    if isinstance(piece, Run) and len(groups := piece.groups()) == 1:
+        return [Side(groups[0], "pattern.groups[1]")]
+    return []
+
+
+def _slipping(finding: Finding, eye: Eye, other: Side, after: bool) -> list[Caution]:
+    """Whether what an eye holds can slip out of it."""
+    wires = [(f"ring {size.name!r}", size.wire_diameter) for size in other.sizes]
+    if other.finding is not None:
+        wires += [
+            (f"finding {other.finding.name!r}", 2.0 * mate.wire_radius) for mate in other.eyes(not after)
+        ]
+    return [
+        Caution(
+            "slips out",
+            finding.name,
+            eye.name,
+            eye.opening,
+            wire,
+            f"The eye {eye.name!r} of {finding.kind} {finding.name!r} is open by {format_mm(eye.opening)}, and the "
+            f"wire of {what}, {format_mm(wire)}, can slip out of it: it has to be closed further.",
+        )
+        for what, wire in wires
+        if slips_out(eye, wire)
+    ]
+
+
+def _hooks(finding: Finding) -> list[Caution]:
+    return [
+        Caution(
+            "open hook",
+            finding.name,
+            eye.name,
+            eye.opening,
+            None,
+            f"{finding.kind.capitalize()} {finding.name!r}, open hook: {format_mm(eye.opening)}.",
+        )
+        for eye in finding.shape.eyes
+        if eye.closure is Closure.HOOK and eye.opening > 0.0
+    ]
+
+
+def _outermost(design: Design) -> tuple[Side, Side] | None:
+    """What is first and what is last in an open piece."""
+    piece, ends = design.piece, design.ends
+    if isinstance(piece, Run):
+        if piece.closed or not (row := _row(piece, "pattern", len(ends.start), len(ends.end), False)):
+            return None
+        return row[0], row[-1]
+    if not isinstance(piece, Sections):
+        return None
+    sides = []
+    for part, index in ((piece.parts[0], 0), (piece.parts[-1], -1)):
+        sides.append(Side(part if isinstance(part, Chain) else part.groups()[index], "pattern.sections"))
+    return sides[0], sides[1]
+
+
+def _closing(design: Design) -> list[Caution]:
+    """Whether a clasp at one end takes what is at the other."""
+    outermost = _outermost(design)
+    if outermost is None:
+        return []
+    found = []
+    (start, end), mouths = outermost, []
+    for side, after in ((start, False), (end, True)):
+        finding = side.finding
+        if finding is None or finding.kind.startswith(ON_THE_BODY):
+            mouths.append([])
+        else:
+            mouths.append([eye for eye in side.eyes(after) if eye.closure in OPEN])
+    if mouths[0] and mouths[1]:
+        assert start.finding is not None
+        assert end.finding is not None
+        text = (
+            f"There is a clasp at either end, {start.finding.name!r} and {end.finding.name!r}, and neither has an "
+            "eye for the other: one end wants a ring or an eye."
+        )
+        return [Caution("does not close", start.finding.name, mouths[0][0].name, None, None, text)]
+    for own, side, other, after in ((mouths[0], start, end, True), (mouths[1], end, start, False)):
+        finding = side.finding
+        for eye in own:
+            assert finding is not None
+            taken = _taken(other, after)
+            if taken is None:
+                continue
+            what, wire = taken
+            if not lets_in(eye, wire):
+                width = min(opens_to(eye), eye.inside)
+                text = (
+                    f"{finding.kind.capitalize()} {finding.name!r} opens {format_mm(width)}, and the wire of "
+                    f"{what} at the other end is {format_mm(wire)}: it does not close."
+                )
+                found.append(Caution("does not close", finding.name, eye.name, width, wire, text))
+    return found
+
+
+def _taken(side: Side, after: bool) -> tuple[str, float] | None:
+    """What a clasp takes at the other end, with its wire [mm]; None where nothing there is meant for one."""
+    finding = side.finding
+    if finding is None:
+        thin = min(side.sizes, key=lambda size: size.wire_diameter)
+        return f"ring {thin.name!r}", thin.wire_diameter
+    if finding.kind.startswith(ON_THE_BODY):
+        return None
+    eyes = side.eyes(after) or side.eyes(not after)
+    if not eyes:
+        return None
+    return f"{finding.kind} {finding.name!r}", 2.0 * min(eye.wire_radius for eye in eyes)

@@ -1,0 +1,205 @@
+"""Worn pieces with a clasp: the row that they are, its end linked with its beginning."""
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from math import pi
+
+import numpy as np
+
+from chaingen.findings.finding import Finding, eye_centre
+from chaingen.geometry.bodies import Bodies, concatenate
+from chaingen.geometry.types import Floats, Ints
+from chaingen.solve import rough
+from chaingen.solve.contacts import Contacts, State
+from chaingen.solve.motion import Motion
+from chaingen.solve.search import is_sound, wrong_below
+from chaingen.solve.slp import Found, widen
+from chaingen.weave.graph import LinkGraph, part_of
+
+ROLLS = 4
+"""Turns about the length in which the two ends are brought together; eyes look alike from either side."""
+
+OFFSETS = (0.0, -0.25, 0.25, -0.5)
+"""Distances at which they are tried, from the rough one, in insides of the eyes that shall link."""
+
+STEPS = 60
+"""Steps of each try."""
+
+NEAR = 3
+"""Groups at either end that see the closing; the outermost two of each give way to it."""
+
+
+@dataclass(frozen=True, eq=False)
+class Closing:
+    """How a row along x closes by its clasp.
+
+    Attributes:
+        graph: The link graph of the closed piece.
+        rings: The row, its ends as they are when closed.
+        shift: How far along x its beginning comes again [mm].
+        roll: By how much its beginning is turned about x then [rad].
+    """
+
+    graph: LinkGraph
+    rings: Bodies
+    shift: float
+    roll: float
+
+
+def free_eyes(graph: LinkGraph, body: int) -> list[int]:
+    """The eyes of a body that nothing links."""
+    size = graph.members[body].size
+    count = len(size.shape.eyes) if isinstance(size, Finding) else 1
+    taken = set(graph.link_eyes[graph.links == body].tolist())
+    return [eye for eye in range(count) if eye not in taken]
+
+
+def closing_links(graph: LinkGraph) -> list[tuple[int, int, int, int]] | None:
+    """The links that close an open piece by the finding at its end or beginning; None without one.
+
+    Returns:
+        First and last bodies that link, and the eye of each.
+    """
+    group = graph.group_of
+    first, last = np.flatnonzero(group == 0).tolist(), np.flatnonzero(group == group.max()).tolist()
+    if not any(isinstance(graph.members[k].size, Finding) for k in first + last) or group.max() < 2:
+        return None
+    # A ring at an end is held by the clasp as it is, whatever else it links.
+    begin, end = ([(k, eye) for k in own for eye in _outward(graph, k)] for own in (first, last))
+    if not begin or not end:
+        return None
+    # A clasp takes all rings of the group at the other end.
+    return [(a, b, one, two) for a, one in begin for b, two in end]
+
+
+def _outward(graph: LinkGraph, body: int) -> list[int]:
+    return free_eyes(graph, body)[:1] if isinstance(graph.members[body].size, Finding) else [0]
+
+
+def closed_graph(graph: LinkGraph) -> LinkGraph:
+    """The graph of an open piece closed by its clasp."""
+    links = closing_links(graph)
+    assert links is not None
+    pairs = np.array([(a, b) for a, b, _, _ in links], dtype=np.int64)
+    eyes = np.array([(one, two) for _, _, one, two in links], dtype=np.int64)
+    return replace(
+        graph,
+        links=np.concatenate([graph.links, pairs]),
+        offsets=np.zeros((len(graph.links) + len(pairs), 2), dtype=np.int64),
+        eyes=np.concatenate([graph.link_eyes, eyes]),
+        closed=True,
+    )
+
+
+def _outer(graph: LinkGraph, rings: Bodies, body: int, eye: int) -> tuple[Floats, float]:
+    """Where the eye of a body is [mm], and its inside radius [mm]."""
+    size = graph.members[body].size
+    if not isinstance(size, Finding):
+        return rings.centres[body], float(rings.radii[body] - rings.wire_radii[body])
+    one = size.shape.eyes[eye]
+    from_origin = eye_centre(one) @ rings.frames()[body]
+    return np.asarray(rings.centres[body] + from_origin), 0.5 * one.inside
+
+
+@lru_cache(maxsize=16)
+def _closing(key: "_Key") -> Closing | None:
+    graph, rings = key.graph, key.rings
+    links = closing_links(graph)
+    if links is None:
+        return None
+    whole = closed_graph(graph)
+    a, b, one, two = links[0]
+    begin, inside = _outer(graph, rings, a, one)
+    end, other = _outer(graph, rings, b, two)
+    group, top = graph.group_of, int(graph.group_of.max())
+    tail, head = np.flatnonzero(group > top - NEAR), np.flatnonzero(group < NEAR)
+    seam = _seam_graph(graph, tail, head, links)
+    free_group = np.concatenate([group[tail] > top - 2, group[head] < 2])
+    contacts = Contacts(seam)
+    best: tuple[bool, float, Found, float, float] | None = None
+    for offset in OFFSETS:
+        shift = float(end[0] - begin[0]) + (0.7 + offset) * (inside + other)
+        for k in range(ROLLS):
+            roll = pi * k / ROLLS
+            copy = rings[head].turned(rough.about_x(roll)).moved(np.array([shift, 0.0, 0.0]))
+            state = State(concatenate([rings[tail], copy]), Motion())
+            found = widen(contacts, state, free=free_group, most_steps=STEPS, enough=0.25 * inside)
+            sound = found.value > wrong_below(seam) and is_sound(seam, found.state)
+            value = round(found.value, 6)
+            if best is None or (sound, value) > best[:2]:
+                best = (sound, value, found, shift, roll)
+        if best is not None and best[0] and best[1] > 0.0:
+            break
+    assert best is not None
+    sound, _, found, shift, roll = best
+    if not sound:
+        return None
+    near = found.state.rings
+    back = (
+        near[np.arange(len(tail), len(seam))].moved(np.array([-shift, 0.0, 0.0])).turned(rough.about_x(-roll))
+    )
+    rows = _with(_with(rings, tail, near[np.arange(len(tail))]), head, back)
+    return Closing(whole, rows, shift, roll)
+
+
+@dataclass(frozen=True, eq=False)
+class _Key:
+    """A row and its graph; the same objects are closed once."""
+
+    graph: LinkGraph
+    rings: Bodies
+
+    def __hash__(self) -> int:
+        return hash((id(self.graph), id(self.rings)))
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Key) and self.graph is other.graph and self.rings is other.rings
+
+
+def closing_of(graph: LinkGraph, rings: Bodies) -> Closing | None:
+    """An open row along x closed by its clasp.
+
+    Args:
+        graph: Its link graph.
+        rings: Its poses.
+
+    Returns:
+        None where it has no finding at an end, or its ends could not be linked.
+    """
+    return _closing(_Key(graph, rings))
+
+
+def _with(rings: Bodies, index: Ints, some: Bodies) -> Bodies:
+    """All bodies, those at `index` where `some` are."""
+    centres, normals = rings.centres.copy(), rings.normals.copy()
+    centres[index], normals[index] = some.centres, some.normals
+    axes = rings.axes
+    if axes is not None:
+        axes = axes.copy()
+        axes[index] = some.first_axes()
+    return rings.posed(centres, normals, axes)
+
+
+def _seam_graph(
+    graph: LinkGraph, tail: Ints, head: Ints, closing: list[tuple[int, int, int, int]]
+) -> LinkGraph:
+    """The graph of the end of a piece followed by its beginning."""
+    left, right = part_of(graph, tail), part_of(graph, head)
+    across = np.array(
+        [(np.searchsorted(tail, b), len(tail) + np.searchsorted(head, a)) for a, b, _, _ in closing]
+    )
+    through = np.array([(two, one) for _, _, one, two in closing])
+    shifted = (
+        replace(arrangement, rings=tuple(k + len(tail) for k in arrangement.rings))
+        for arrangement in right.arrangements
+    )
+    links = np.concatenate([left.links, right.links + len(tail), across]).astype(np.int64)
+    return LinkGraph(
+        members=left.members + right.members,
+        links=links,
+        offsets=np.zeros((len(links), 2), dtype=np.int64),
+        arrangements=(*left.arrangements, *shifted),
+        groups=(),
+        periodic=False,
+        eyes=np.concatenate([left.link_eyes, right.link_eyes, through]).astype(np.int64),
+    )
