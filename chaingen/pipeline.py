@@ -12,8 +12,8 @@ from typing import Any
 
 import numpy as np
 
+from chaingen.design.cautions import cautions
 from chaingen.design.design import MAX_RINGS, Design
-from chaingen.design.fastenings import cautions
 from chaingen.design.scene import MAX_DRAPED_RINGS
 from chaingen.errors import BadInput, CannotDraw, Problem
 from chaingen.files import staged

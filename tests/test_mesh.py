@@ -15,10 +15,9 @@ from chaingen.model.mesh import (
     TOLERANCE,
     frames,
     segment_counts,
-    templates,
     torus_mesh,
-    triangle_count,
 )
+from chaingen.model.templates import templates, triangle_count
 from chaingen.stock.metals import find_metal
 from tests.conftest import random_rings, rings_of
 
@@ -118,6 +117,7 @@ def test_no_point_of_a_facet_is_farther_off_than_the_tolerance(shape, finesse):
         mesh.normals,
         mesh.faces[(mesh.faces < 2 * across).all(axis=1)],
         mesh.facet_normals,
+        mesh.parts,
     )
     assert len(wedge.faces) >= 2 * across
     assert distance_to_torus(points_on_facets(wedge), radius, wire_radius).max() <= tolerance * (1 + 1e-9)

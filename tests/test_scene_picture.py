@@ -10,7 +10,7 @@ from PIL import Image, ImageSequence
 from chaingen.errors import CannotDraw, CannotWrite
 from chaingen.geometry.bodies import Bodies, concatenate
 from chaingen.geometry.solids import SolidKind, bar, distances, form, ledge, oval, plane
-from chaingen.show import camera, drawing, film, supports
+from chaingen.show import camera, drawing, film, shade
 from chaingen.show.camera import FOOT
 from chaingen.show.drawing import pyvista_off_screen, require_drawing
 from chaingen.show.film import settling_view, turning_views
@@ -348,7 +348,7 @@ def test_any_blended_form_can_be_drawn(can_draw):
 
 def test_shade_is_the_part_of_the_sky_that_wires_hide(monkeypatch):
     """Against rays in random directions, as many as a matt surface gathers light from, cosine weighted."""
-    monkeypatch.setattr(supports, "SHADE_REACH", 100.0)
+    monkeypatch.setattr(shade, "SHADE_REACH", 100.0)
     rng = np.random.default_rng(7)
     radius, wire, height = 3.0, 0.15, 4.0
     ring = Bodies(np.array([[0.0, 0.0, height]]), Z[None, :], np.array([radius]), np.array([wire]))
@@ -360,25 +360,25 @@ def test_shade_is_the_part_of_the_sky_that_wires_hide(monkeypatch):
         reach = rays @ (nodes - at).T
         off = np.sqrt(np.clip(((nodes - at) ** 2).sum(axis=1) - reach**2, 0.0, None))
         hidden = (off.min(axis=1) < wire).mean()
-        shade = supports._shade(at[None, :], Z[None, :], ring)[0]
-        assert shade == pytest.approx(hidden, rel=0.15)
+        shaded = shade.shade(at[None, :], Z[None, :], ring)[0]
+        assert shaded == pytest.approx(hidden, rel=0.15)
 
 
 def test_shade_fades_out_and_falls_on_the_near_side_only(can_draw):
     rings = lying()
     x = np.linspace(-30.0, 60.0, 91)
     points = np.column_stack([x, 0.0 * x, 0.0 * x])
-    shade = supports._shade(points, np.tile(Z, (91, 1)), rings)
-    assert (shade >= 0.0).all()
-    assert (shade < 1.0).all()
-    assert shade[45] > 0.3
+    shaded = shade.shade(points, np.tile(Z, (91, 1)), rings)
+    assert (shaded >= 0.0).all()
+    assert (shaded < 1.0).all()
+    assert shaded[45] > 0.3
     low, high = rings.bounds()
-    reach = supports.SHADE_REACH * (RADIUS + WIRE)
+    reach = shade.SHADE_REACH * (RADIUS + WIRE)
     far = (x < low[0] - reach) | (x > high[0] + reach)
     assert far.any()
-    assert (shade[far] == 0.0).all()
+    assert (shaded[far] == 0.0).all()
     # The back of the table sees nothing of the rings.
-    assert (supports._shade(points, np.tile(-Z, (91, 1)), rings) == 0.0).all()
+    assert (shade.shade(points, np.tile(-Z, (91, 1)), rings) == 0.0).all()
 
 
 # --- stills ---------------------------------------------------------------------------------------

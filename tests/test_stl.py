@@ -13,8 +13,9 @@ from chaingen import files
 from chaingen.errors import CannotWrite
 from chaingen.geometry.bodies import Bodies
 from chaingen.model import stl
-from chaingen.model.mesh import segment_counts, torus_mesh, triangle_count
+from chaingen.model.mesh import segment_counts, torus_mesh
 from chaingen.model.stl import write_stl
+from chaingen.model.templates import triangle_count
 from tests.conftest import random_rings, rings_of
 from tests.test_mesh import faceted_volume
 

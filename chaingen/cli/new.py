@@ -21,11 +21,20 @@ CHAINS = (
 )
 """The chains of `chaingen new`; a test keeps them equal to the starters, which are not loaded for --help."""
 
+PIECES = ("linked-bracelet", "graduated-earrings")
+"""Its finished pieces likewise."""
+
 
 @click.command()
 @click.argument("path", type=click.Path(path_type=Path), default=Path("design.toml"))
 @click.option("--chain", type=click.Choice(CHAINS), help="The chain of groups to start from.")
 @click.option("--weave", help="A weave to start from instead: its name, or a weave file.")
+@click.option(
+    "--piece",
+    type=click.Choice(PIECES),
+    help="A finished piece with findings to start from instead: rosettes joined by links with loops and a "
+    "clasp, or a pair of earrings with ear wires and beads.",
+)
 @click.option("--inside", help='Inside diameter, such as "4 mm".')
 @click.option("--wire", help='Wire, such as "18 AWG".')
 @click.option("--metal", default="sterling silver", show_default=True)
@@ -41,18 +50,31 @@ CHAINS = (
 @click.option("--closed", is_flag=True, help="A closed loop instead of an open run.")
 @click.option("--force", is_flag=True, help="Replace a file that is there.")
 @QUIET
-def new(path: Path, chain: str | None, weave: str | None, force: bool, quiet: bool, **options: Any) -> None:
+def new(
+    path: Path,
+    chain: str | None,
+    weave: str | None,
+    piece: str | None,
+    force: bool,
+    quiet: bool,
+    **options: Any,
+) -> None:
     """Write a commented starter design to PATH (design.toml by default; - prints it)."""
     from chaingen.design.load import parse_design
     from chaingen.errors import BadInput, Problem
     from chaingen.files import write_text
 
-    if chain is not None and weave is not None:
-        raise BadInput([Problem("--chain and --weave", "both", "one of the two")])
-    if chain is None and weave is None:
-        chain, weave = _choose_start()
+    starts = {"--chain": chain, "--weave": weave, "--piece": piece}
+    given = [option for option, value in starts.items() if value is not None]
+    if len(given) > 1:
+        got = "both" if len(given) == 2 else "all of them"
+        raise BadInput([Problem(" and ".join(given), got, "one of them")])
+    if not given:
+        chain, weave, piece = _choose_start()
     if chain is not None:
         text = trial = _chain_start(chain, options)
+    elif piece is not None:
+        text = trial = _piece_start(piece, options)
     else:
         folder = Path() if str(path) == "-" else path.parent
         text, trial = _weave_start(str(weave), folder, options)
@@ -66,27 +88,35 @@ def new(path: Path, chain: str | None, weave: str | None, force: bool, quiet: bo
         say(f"Wrote {path}. Next: chaingen make {path}")
 
 
-def _choose_start() -> tuple[str | None, str | None]:
-    """Ask a person for a chain or a weave to start from."""
+def _choose_start() -> tuple[str | None, str | None, str | None]:
+    """Ask a person for a chain, a weave or a finished piece to start from."""
+    from chaingen.design.piece_starter import PIECES as FINISHED
     from chaingen.design.starter import STARTERS
     from chaingen.errors import BadInput, Problem
     from chaingen.weave.catalogue import find_weave, weave_names
 
     if not sys.stdin.isatty():
-        choice = f"one of {', '.join(CHAINS)}; or --weave with a weave, which chaingen weaves lists"
+        choice = (
+            f"one of {', '.join(CHAINS)}; or --weave with a weave, which chaingen weaves lists; or --piece "
+            f"with {' or '.join(PIECES)}"
+        )
         raise BadInput([Problem("--chain", "nothing", choice)])
     for name, starter in STARTERS.items():
         say(f"{name}: {starter.about}")
+    for name, finished in FINISHED.items():
+        say(f"{name}: {finished.about}")
     others = [name for name in weave_names() if name not in CHAINS]
     for name in others:
         say(f"{name}: {find_weave(name).about}")
     chosen = click.prompt(
-        "Which chain or weave",
-        type=click.Choice([*CHAINS, *others]),
+        "Which chain, piece or weave",
+        type=click.Choice([*CHAINS, *PIECES, *others]),
         default="two-in-one",
         show_choices=False,
     )
-    return (chosen, None) if chosen in CHAINS else (None, chosen)
+    if chosen in CHAINS:
+        return chosen, None, None
+    return (None, None, chosen) if chosen in PIECES else (None, chosen, None)
 
 
 def _chain_start(chain: str, options: dict[str, Any]) -> str:
@@ -97,6 +127,25 @@ def _chain_start(chain: str, options: dict[str, Any]) -> str:
     if foreign:
         raise BadInput([Problem(f"--{key}", f"--{key} with --chain", "--weave beside it") for key in foreign])
     return starter_design(chain, **options)
+
+
+def _piece_start(piece: str, options: dict[str, Any]) -> str:
+    from chaingen.design.piece_starter import starter_piece
+    from chaingen.errors import BadInput, Problem
+
+    foreign = [
+        key
+        for key in ("inside", "wire", "columns", "rows", "outline", "hand", "closed")
+        if options.pop(key) not in (None, False)
+    ]
+    if foreign:
+        raise BadInput(
+            Problem(
+                f"--{key}", f"--{key} with --piece", "--chain or --weave beside it", "change it in the file"
+            )
+            for key in foreign
+        )
+    return starter_piece(piece, **options)
 
 
 def _weave_start(name: str, folder: Path, options: dict[str, Any]) -> tuple[str, str]:

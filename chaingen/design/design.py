@@ -82,7 +82,7 @@ class Design:
 
     @property
     def repeating(self) -> Piece:
-        """What its repeats and its length are of: the piece, or the weave between the findings at its ends."""
+        """What its repeats and length are of: the piece, or the weave between findings at its ends."""
         if self.middle is None or not isinstance(self.piece, Sections):
             return self.piece
         return self.piece.parts[self.middle]

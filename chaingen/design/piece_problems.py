@@ -36,7 +36,7 @@ def piece_problems(design: Design) -> list[Problem]:
             problems += _part_problems(part, where, None)
         if design.length is not None:
             # A length beside sections is that of a weave with findings at its ends.
-            problems += _short_length(design.piece.parts, design.length)
+            problems += _short_length(piece.parts, design.length)
     else:
         problems += _part_problems(piece, "pattern", design.length, design.ends)
     return problems

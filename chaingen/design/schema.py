@@ -96,7 +96,7 @@ class DesignTable(Table):
     findings: Annotated[dict[str, FindingTable], names_of("findings")] = Field(
         default={},
         max_length=MOST_FINDINGS,
-        description="Findings and links of wire by name: clasps, ear wires, pins with beads, links with loops.",
+        description="Findings and links of wire by name: clasps, ear wires, pins with beads, links.",
     )
     colours: Annotated[dict[str, ColourTable], names_of("colours")] = Field(
         default={},

@@ -6,9 +6,10 @@ function of one angle,
     f(t) = |w|^2 + R_b^2 - 2 R_b rho,   w = p_a(t) - c_b,   rho^2 = |w|^2 - (w . n_b)^2,
 
 whose analytic first and second derivatives are used: f' is sampled, its sign changes are bracketed, and
-each root is polished by Newton steps that never leave the bracket. Circle to circle distance has at most
-eight critical points (Neff 1990, "Finding the distance between two circles in three-dimensional space", IBM
-J. Res. Dev. 34(5), doi:10.1147/rd.345.0770).
+each root is polished by Newton steps that never leave the bracket. Where three roots crowd into one bracket
+(circles that hug one another), f'' has a dip in it, which is looked into. Circle to circle distance has at
+most eight critical points (Neff 1990, "Finding the distance between two circles in three-dimensional space",
+IBM J. Res. Dev. 34(5), doi:10.1147/rd.345.0770).
 """
 
 from math import cos, pi, sin, sqrt
@@ -26,6 +27,12 @@ CLOSER = 12
 MOST_MINIMA = 8
 """Room for local minima of one pair: half of the critical points can be minima, and flat pairs give four
 samples."""
+
+DIP = 0.5
+"""Share of its lesser end under which f'', drawn through what is known at both ends, is looked at closer."""
+
+GOLDEN = 0.6180339887498949
+"""What golden section keeps."""
 
 FLAT = 1e-12
 """Relative size of f' under which two circles count as equally far all the way round (coaxial)."""
@@ -112,6 +119,66 @@ def _turn_of_slope(
 
 
 @numba.njit(cache=True)
+def _dips(width: float, first: float, second: float, first_next: float, second_next: float) -> bool:
+    """Whether f'', of one sign at both ends of an interval [rad], might have the other one inside.
+
+    The cubic with the same f' and f'' at both ends decides, generously.
+    """
+    if second * second_next <= 0.0:
+        return False
+    sign = 1.0 if second > 0.0 else -1.0
+    begin = sign * second * width
+    end = sign * second_next * width
+    mean = 3.0 * sign * (first_next - first)
+    # f'' falls at first and rises at last:
+    if mean >= 2.0 * begin + end or mean >= begin + 2.0 * end:
+        return False
+    tilt = 2.0 * mean - 4.0 * begin - 2.0 * end
+    bow = 3.0 * (begin + end) - 2.0 * mean
+    return bool(begin - 0.25 * tilt * tilt / bow < DIP * min(begin, end))
+
+
+@numba.njit(cache=True)
+def _in_dip(
+    lo: float, hi: float, first: float, first_next: float, second: float,
+    a1: float, a2: float, h0: float, h1: float, h2: float, big: float, rb: float,
+    angles: Floats, count: int,
+) -> int:  # fmt: skip
+    """Write the minima in an interval in which f'' may dip after `count` others; how many there are then.
+
+    Golden section finds the bottom of the dip. If it is deep enough f' turns on either side of it.
+    """
+    sign = 1.0 if second > 0.0 else -1.0
+    left, right = lo, hi
+    turn, at_turn, back, at_back = hi, first_next, hi, first_next
+    for _ in range(40):
+        t1 = right - (right - left) * GOLDEN
+        t2 = left + (right - left) * GOLDEN
+        _, second1, _ = _slopes(t1, a1, a2, h0, h1, h2, big, rb)
+        _, second2, _ = _slopes(t2, a1, a2, h0, h1, h2, big, rb)
+        lower = sign * second1 < sign * second2
+        if min(sign * second1, sign * second2) < 0.0:
+            bottom = t1 if lower else t2
+            turn, at_turn = _turn_of_slope(lo, bottom, sign > 0.0, a1, a2, h0, h1, h2, big, rb)
+            back, at_back = _turn_of_slope(bottom, hi, sign < 0.0, a1, a2, h0, h1, h2, big, rb)
+            break
+        if lower:
+            right = t2
+        else:
+            left = t1
+    if first <= 0.0 < at_turn and count < MOST_MINIMA:
+        angles[count] = _polish(lo, turn, a1, a2, h0, h1, h2, big, rb)
+        count += 1
+    if at_turn <= 0.0 < at_back and count < MOST_MINIMA:
+        angles[count] = _polish(turn, back, a1, a2, h0, h1, h2, big, rb)
+        count += 1
+    if at_back <= 0.0 < first_next and count < MOST_MINIMA:
+        angles[count] = _polish(back, hi, a1, a2, h0, h1, h2, big, rb)
+        count += 1
+    return count
+
+
+@numba.njit(cache=True)
 def circle_minima(
     ca: Floats, na: Floats, ra: float, cb: Floats, nb: Floats, rb: float, angles: Floats
 ) -> tuple[int, bool]:
@@ -160,7 +227,11 @@ def circle_minima(
             steepest = max(steepest, abs(first_next))
             if count >= MOST_MINIMA:
                 break
-            if first <= 0.0 < first_next:
+            if _dips(t_next - t, first, second, first_next, second_next):
+                count = _in_dip(
+                    t, t_next, first, first_next, second, a1, a2, h0, h1, h2, big, rb, angles, count
+                )
+            elif first <= 0.0 < first_next:
                 angles[count] = _polish(t, t_next, a1, a2, h0, h1, h2, big, rb)
                 count += 1
             elif first > 0.0 and first_next > 0.0 and second < 0.0 < second_next:

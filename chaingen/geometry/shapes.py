@@ -27,6 +27,10 @@ COLUMNS = 15
 """Columns of a primitive."""
 
 
+MOST_EYES = 64
+"""No body has more eyes."""
+
+
 class Closure(StrEnum):
     """How an eye lets a wire in."""
 

@@ -1,7 +1,7 @@
 """Findings and beads counted, with the wire to cut for them and what they weigh.
 
-Weights are of the finished wire, without what is cut off in making or added by solder. A bead is weighed where
-its density is known; where it is not, the weight is told as one without beads.
+Weights are of the finished wire, without what is cut off in making or added by solder. A bead is weighed
+where its density is known; where it is not, the weight is told as one without beads.
 """
 
 from collections import Counter

@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from chaingen.design.cautions import Caution
 from chaingen.design.design import Design
-from chaingen.design.fastenings import Caution
 from chaingen.geometry.types import Ints
 from chaingen.make.counts import RingCount, areal_weight
 from chaingen.make.finding_counts import BeadCount, FindingCount

@@ -72,7 +72,7 @@ def _sections(
     """Sections along curves.
 
     Returns:
-        Their middles [mm], tangents and first axes, shape (s, 3) each, and the length to each [mm], shape (s,).
+        Their middles [mm], tangents and first axes, shape (s, 3) each; the length to each [mm], shape (s,).
     """
     curves = [curve for curve in curves if curve.length > 0.0]
     begin = np.array(curves[0].tangent(0.0))

@@ -133,7 +133,8 @@ def four_views(bodies: Bodies, focus: Floats) -> list[View]:
     long = (high - low)[0] > 1.5 * (high - low)[1:].max()
     slant = np.array([-0.9, 0.55, 0.75]) if long else np.array([0.55, 0.5, 0.8])
     near = np.linalg.norm(bodies.centres - focus, axis=1)
-    count = min(len(bodies), 9)
+    # Findings are large: of a short piece half its bodies, or a close-up would show all of it once more.
+    count = min(len(bodies), 9) if bodies.all_rings else min(-(-len(bodies) // 2), 9)
     reach = np.sort(near)[count - 1]
     close = bodies[near <= reach + 1e-9]
     closest = framed("close-up", bodies, np.array([-0.35, 0.45, 1.0]), up, close)

@@ -1,4 +1,4 @@
-"""How every body looks: colours and roughness of the metals, which body is of which, and the beads' colours."""
+"""How every body looks: colours and roughness of the metals, which body is of which, colours of beads."""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from chaingen.design.fastenings import Caution
+from chaingen.design.cautions import Caution
 from chaingen.files import write_text
 from chaingen.make.finding_counts import BeadCount, FindingCount
 from chaingen.make.result import Result

@@ -8,7 +8,7 @@ from chaingen.geometry.shapes import Shape
 from chaingen.geometry.types import Floats
 
 SHADE_REACH = 2.0
-"""How far a wire's shade reaches, in outer radii of the largest ring, or of the largest body without rings."""
+"""How far a wire's shade reaches, in outer radii of the largest ring, without rings of the largest body."""
 
 FEWEST, MOST = 16, 96
 """Pieces of wire that a ring is taken for."""
@@ -57,7 +57,7 @@ def _pieces(bodies: Bodies) -> tuple[Floats, Floats, Floats, Floats]:
 
     Returns:
         Their middles [mm], shape (k, 3); unit vectors along them, shape (k, 3), 0 for a ball, which looks
-        alike from everywhere; their wire radii [mm] and what each hides at a distance of 1 mm, shape (k,) each.
+        alike from everywhere; their wire radii [mm] and what each hides at 1 mm, shape (k,) each.
     """
     rings = bodies[bodies.is_ring]
     found = []

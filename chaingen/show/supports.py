@@ -274,38 +274,40 @@ def _along(bodies: Bodies, origin: Floats, axis: Floats) -> tuple[float, float]:
 
 def held_by(bodies: Bodies, solid: Solid) -> Ints:
     """The bodies that a bar goes through: rings by their hole, others by any of their eyes."""
-    return np.array([k for k in range(len(bodies)) if _hole_round(bodies, k, solid) > 0.0], dtype=np.int64)
+    return np.flatnonzero(_holes_round(bodies, solid) > 0.0)
 
 
-def _hole_round(bodies: Bodies, index: int, solid: Solid) -> float:
-    """Outer radius of the hole of a body that a bar goes through [mm]; 0 if it goes through none."""
+def _holes_round(bodies: Bodies, solid: Solid) -> Floats:
+    """Outer radius of the hole of each body that a bar goes through [mm], 0 of the others, shape (n,)."""
     point, axis = solid.numbers[:3], solid.numbers[3:6]
-    shape = bodies.shape(index)
-    if shape is None:
-        normal, away = bodies.normals[index], bodies.centres[index] - point
-        slope = float(normal @ axis)
-        slope = 1e-9 if abs(slope) < 1e-9 else slope
-        off = float(np.linalg.norm(float(away @ normal) / slope * axis - away))
-        radius = float(bodies.radii[index])
-        return radius + float(bodies.wire_radii[index]) if off < radius else 0.0
+    slope = bodies.normals @ axis
+    slope = np.where(np.abs(slope) < 1e-9, 1e-9, slope)
+    away = bodies.centres - point
+    off = np.linalg.norm((np.einsum("ka,ka->k", away, bodies.normals) / slope)[:, None] * axis - away, axis=1)
+    round_it = np.where(off < bodies.radii, bodies.radii + bodies.wire_radii, 0.0)
+    if bodies.all_rings:
+        return round_it
     across, up = (v[0] for v in axes_across(axis[None, :]))
-    frame = bodies.frames()[index]
-    best = 0.0
-    for eye in shape.eyes:
-        places = bodies.centres[index] + loop_points(eye) @ frame - point
-        # How often the loop goes round the bar, seen along it.
-        angle = np.arctan2(places @ up, places @ across)
-        step = (np.diff(np.append(angle, angle[0])) + np.pi) % (2.0 * np.pi) - np.pi
-        if round(float(step.sum()) / (2.0 * np.pi)):
-            best = max(best, 0.5 * eye.inside + 2.0 * eye.wire_radius)
-    return best
+    frames = bodies.frames()
+    for k in np.flatnonzero(~bodies.is_ring).tolist():
+        shape = bodies.shape(k)
+        assert shape is not None
+        round_it[k] = 0.0
+        for eye in shape.eyes:
+            # How often the loop goes round the bar, seen along it.
+            places = away[k] + loop_points(eye) @ frames[k]
+            angle = np.arctan2(places @ up, places @ across)
+            step = (np.diff(np.append(angle, angle[0])) + np.pi) % (2.0 * np.pi) - np.pi
+            if round(float(step.sum()) / (2.0 * np.pi)):
+                round_it[k] = max(round_it[k], 0.5 * eye.inside + 2.0 * eye.wire_radius)
+    return round_it
 
 
 def _peg(pv: Any, solid: Solid, bodies: Bodies, finest: float) -> Any:
     """A round bar that stands out on either side of what it holds, by a ring or so where it is level."""
     point, axis, radius = solid.numbers[:3], solid.numbers[3:6], float(solid.numbers[6])
-    held = held_by(bodies, solid)
-    size = max((_hole_round(bodies, int(k), solid) for k in held), default=0.0)
+    round_it = _holes_round(bodies, solid)
+    held, size = np.flatnonzero(round_it > 0.0), float(round_it.max())
     if not len(held):
         held = np.argsort(np.linalg.norm(bodies.centres - point, axis=1), kind="stable")[:1]
         size = float((bodies.radii + bodies.wire_radii)[held[0]])

@@ -2,7 +2,9 @@
 
 import math
 from collections.abc import Sequence
+from itertools import groupby, pairwise
 
+from chaingen.design.design import Design
 from chaingen.findings.finding import Finding
 from chaingen.make.counts import RingCount
 from chaingen.make.result import Result
@@ -14,10 +16,27 @@ from chaingen.solve.supple import Bend
 from chaingen.solve.verdict import LOOSE_FROM, TIGHT_BELOW, Fit, Nearest
 from chaingen.stock.gauges import describe_wire, gauge_name
 from chaingen.units import format_mm
+from chaingen.weave.graph import LinkGraph
 from chaingen.weave.pieces import Chain, Piece, Sections, Sheet, weaves_of
 
 MOST_NAMED = 5
 """Collisions and faults that are named one by one."""
+
+
+def called(graph: LinkGraph, bodies: Sequence[int]) -> str:
+    """Rings and findings by what they are: ``rings 2a and 2b``, ``ring 2a and ear wire 1a``."""
+    words = []
+    for kind, own in groupby(bodies, key=lambda body: _kind(graph, body)):
+        names = [graph.names[body] for body in own]
+        several = "s" if len(names) > 1 else ""
+        joined = names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+        words.append(f"{kind}{several} {joined}")
+    return " and ".join(words)
+
+
+def _kind(graph: LinkGraph, body: int) -> str:
+    size = graph.members[body].size
+    return size.kind if isinstance(size, Finding) else "ring"
 
 
 def headline(result: Result) -> str:
@@ -25,18 +44,19 @@ def headline(result: Result) -> str:
     placement = result.placement
     if placement.answer is Answer.FITS:
         if result.check.binding_pair is None:
-            return "It fits: no two rings come near each other."
+            what = "parts" if result.findings else "rings"
+            return f"It fits: no two {what} come near each other."
         gap = format_mm(result.check.smallest_gap)
         return f"It fits, {_manner(result.fit)}: {gap} between the closest wires."
-    names = placement.graph.names
+    graph = placement.graph
     if placement.answer is Answer.CANNOT_FIT:
         proof = placement.proof
         assert proof is not None
         clearance = ", the clearance asked for counted" if placement.clearance else ""
         return (
-            f"It cannot fit, and that is proven: {proof.wires} wires must pass ring {names[proof.ring]}, "
-            f"which takes a hole of "
-            f"{format_mm(proof.needed)}; there are {format_mm(proof.hole)}{clearance}."
+            f"It cannot fit, and that is proven: {proof.wires} wires must pass "
+            f"{called(graph, [proof.ring])}, which takes a hole of {format_mm(proof.needed)}; there are "
+            f"{format_mm(proof.hole)}{clearance}."
         )
     # The part that is shortest of room is the one that failed.
     failed = min(placement.searches, key=lambda search: (max(search.gaps), search.converged))
@@ -68,11 +88,10 @@ def _manner(fit: Fit) -> str:
 
 def _missing(result: Result) -> str:
     check = result.check
-    names = result.placement.graph.names
     if check.binding_pair is not None and check.collisions:
-        a, b = (names[ring] for ring in check.binding_pair)
+        pair = called(result.placement.graph, check.binding_pair)
         short = check.clearance - check.smallest_gap
-        return f"In the best one, rings {a} and {b} are {format_mm(short)} short of room."
+        return f"In the best one, {pair} are {format_mm(short)} short of room."
     return "In the best one the links or shapes are not those designed."
 
 
@@ -88,17 +107,16 @@ def nearest_words(nearest: Nearest) -> str:
 def verdict_lines(result: Result) -> list[str]:
     """Everything a maker asks first, a sentence a line."""
     check, placement, design = result.check, result.placement, result.design
-    names = placement.graph.names
+    graph = placement.graph
     lines = [headline(result)]
     if result.fits and check.binding_pair is not None:
-        a, b = (names[ring] for ring in check.binding_pair)
+        pair = called(graph, check.binding_pair)
         asked = f" beyond the {format_mm(design.clearance)} asked for" if design.clearance else ""
-        lines.append(f"Closest are rings {a} and {b}; to spare{asked}: {result.slack:.2f} of the wire.")
+        lines.append(f"Closest are {pair}; to spare{asked}: {result.slack:.2f} of the wire.")
     for collision in check.collisions[:MOST_NAMED]:
-        a, b = (names[ring] for ring in collision.rings)
         x, y, z = collision.place
         lines.append(
-            f"  collision: rings {a} and {b}, gap {format_mm(collision.gap)}, "
+            f"  collision: {called(graph, collision.rings)}, gap {format_mm(collision.gap)}, "
             f"at ({x:.2f}, {y:.2f}, {z:.2f}) mm"
         )
     if len(check.collisions) > MOST_NAMED:
@@ -107,10 +125,10 @@ def verdict_lines(result: Result) -> list[str]:
         ("not linked but should be", check.missing_links),
         ("linked but should not be", check.unwanted_links),
     ):
-        for pair in pairs[:MOST_NAMED]:
-            lines.append(f"  {what}: rings {names[pair[0]]} and {names[pair[1]]}")
+        for one in pairs[:MOST_NAMED]:
+            lines.append(f"  {what}: {called(graph, one)}")
     for fault in check.faults[:MOST_NAMED]:
-        lines.append(f"  rings {', '.join(names[ring] for ring in fault.rings)}: {fault.reason}")
+        lines.append(f"  {called(graph, fault.rings)}: {fault.reason}")
     if result.band is not None:
         corners = result.band.corners
         words = list(
@@ -126,14 +144,15 @@ def verdict_lines(result: Result) -> list[str]:
         )
     if result.threading is not None and result.fits:
         thread = result.threading
+        hole = called(graph, [thread.ring])
         if thread.margin >= 0.0:
             lines.append(
-                f"The last wire threads with {format_mm(thread.margin)} to spare (ring {names[thread.ring]}, "
+                f"The last wire threads with {format_mm(thread.margin)} to spare ({hole}, "
                 f"{thread.wires} {'wire' if thread.wires == 1 else 'wires'} through it)."
             )
         else:
             lines.append(
-                f"But by a simple reckoning the last wire may not thread: ring {names[thread.ring]} lacks "
+                f"But by a simple reckoning the last wire may not thread: {hole} lacks "
                 f"{format_mm(-thread.margin)} for {thread.wires} wires while one ring is open."
             )
     lines += [nearest_words(nearest) for nearest in result.nearest]
@@ -260,17 +279,32 @@ def round_lines(result: Result) -> list[str]:
 
 def joint_lines(result: Result) -> list[str]:
     """Where sections follow one another: what links what."""
-    names = result.placement.graph.names
+    graph = result.placement.graph
 
     def listed(rings: tuple[int, ...]) -> str:
-        named = [names[ring] for ring in rings]
+        named = [graph.names[ring] for ring in rings]
+        if any(_kind(graph, ring) != "ring" for ring in rings):
+            return called(graph, rings)
         return named[0] if len(named) == 1 else f"{', '.join(named[:-1])} and {named[-1]}"
 
     return [
-        f"Section {number} links section {number + 1}: {listed(ends)} {'each ' if len(ends) > 1 else ''}"
+        f"{one[0].upper()}{one[1:]} links {other}: {listed(ends)} {'each ' if len(ends) > 1 else ''}"
         f"{'link' if len(ends) > 1 else 'links'} {listed(begins)}."
-        for number, (ends, begins) in enumerate(result.placement.joints, start=1)
+        for (one, other), (ends, begins) in zip(
+            pairwise(_section_names(result.design)), result.placement.joints, strict=True
+        )
     ]
+
+
+def _section_names(design: Design) -> list[str]:
+    """What the sections of a piece are called; none of other pieces."""
+    if not isinstance(design.piece, Sections):
+        return []
+    start = ["the start"] if design.ends.start else []
+    end = ["the end"] if design.ends.end else []
+    own = len(design.piece.parts) - len(start) - len(end)
+    middle = ["the weave"] if design.middle is not None else [f"section {k + 1}" for k in range(own)]
+    return start + middle + end
 
 
 def _grams(weight: float) -> str:

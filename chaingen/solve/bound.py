@@ -1,13 +1,27 @@
 """Proofs that a design cannot be made, whatever the poses, and the room that holes leave for threading."""
 
 from dataclasses import dataclass
+from functools import lru_cache
+from math import pi
 
 import numpy as np
+import shapely
 
-from chaingen.findings.finding import Finding
+from chaingen.findings.finding import Finding, eye_normal, loop_points
+from chaingen.geometry.bodies import axes_across
 from chaingen.geometry.packing import enclosing_bound, enclosing_radius
+from chaingen.geometry.shapes import MOST_EYES, Eye
 from chaingen.geometry.types import Floats
 from chaingen.weave.graph import LinkGraph
+
+FLAT = 1e-6
+"""An eye is a plane figure when none of its line is farther from a plane than this part of its size."""
+
+BULGE = 0.5 * (pi / 16.0) ** 2
+"""Part of its radius by which an arc bulges out between the sixteen points of a turn that it is seen by."""
+
+ROUND = 1.1
+"""An eye is round when the circle round it is at most so much wider than the circle in it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,23 +57,70 @@ class Threading:
     margin: float
 
 
-def _holes(graph: LinkGraph) -> dict[tuple[float, float, tuple[float, ...]], tuple[int, tuple[int, ...]]]:
-    """Each kind of hole once, with the first ring that has it and the rings through that.
+@dataclass(frozen=True, slots=True)
+class _Hole:
+    """A kind of hole.
 
-    A kind is a ring's radius and wire radius and the radii of the wires through it.
+    Attributes:
+        radius: Centreline radius of the smallest circle round it [mm].
+        wire: Radius of the wire round it [mm].
+        wires: Radii of the wires through it [mm], largest first.
+        is_round: Whether it is that circle, so that a wire led through it finds as much room.
     """
-    order = np.argsort(graph.links.ravel(), kind="stable")
+
+    radius: float
+    wire: float
+    wires: tuple[float, ...]
+    is_round: bool
+
+
+def _holes(graph: LinkGraph) -> dict[_Hole, tuple[int, tuple[int, ...]]]:
+    """Each kind of hole once, with the first body that has it and the bodies through that."""
+    if not len(graph.links):
+        return {}
+    nodes = (graph.links * MOST_EYES + graph.link_eyes).ravel()
+    order = np.argsort(nodes, kind="stable")
     mates = graph.links[:, ::-1].ravel()[order]
     passing = _passing_wires(graph)[:, ::-1].ravel()[order]
-    ends = np.cumsum(graph.degrees)[:-1]
-    holes: dict[tuple[float, float, tuple[float, ...]], tuple[int, tuple[int, ...]]] = {}
-    for ring, (through, thick) in enumerate(zip(np.split(mates, ends), np.split(passing, ends), strict=True)):
+    which, begins = np.unique(nodes[order], return_index=True)
+    holes: dict[_Hole, tuple[int, tuple[int, ...]]] = {}
+    splits = np.split(mates, begins[1:]), np.split(passing, begins[1:])
+    for node, through, thick in zip(which.tolist(), *splits, strict=True):
         wires = tuple(sorted(thick.round(9).tolist(), reverse=True))
-        # The eyes of a finding are no round holes, mostly: nothing is proved of them.
-        if wires and not isinstance(graph.members[ring].size, Finding):
-            key = (float(graph.radii[ring]), float(graph.wire_radii[ring]), wires)
-            holes.setdefault(key, (ring, tuple(through.tolist())))
+        body, eye = divmod(node, MOST_EYES)
+        hole = _hole(graph, body, eye, wires)
+        if hole is not None:
+            holes.setdefault(hole, (body, tuple(through.tolist())))
     return holes
+
+
+def _hole(graph: LinkGraph, body: int, eye: int, wires: tuple[float, ...]) -> _Hole | None:
+    """An eye of a body as a hole; None of one that is open, or bent out of its plane."""
+    size = graph.members[body].size
+    if not isinstance(size, Finding):
+        return _Hole(float(graph.radii[body]), float(graph.wire_radii[body]), wires, True)
+    own = size.shape.eyes[eye]
+    radius = _circle_round(own)
+    if radius is None:
+        return None
+    return _Hole(radius, own.wire_radius, wires, 2.0 * (radius - own.wire_radius) < ROUND * own.inside)
+
+
+@lru_cache(maxsize=256)
+def _circle_round(eye: Eye) -> float | None:
+    """Radius of the smallest circle round an eye [mm]; None where it is open, or no plane figure.
+
+    What lies in the eye clear of its wire lies as clear of that circle: from its middle, the eye's line
+    comes before the circle.
+    """
+    points, normal = loop_points(eye), eye_normal(eye)
+    off = (points - points.mean(axis=0)) @ normal
+    if eye.opening > 0.0 or np.abs(off).max() > FLAT * np.abs(points - points.mean(axis=0)).max():
+        return None
+    one, two = (v[0] for v in axes_across(normal[None]))
+    flat = shapely.MultiPoint(np.column_stack([points @ one, points @ two]))
+    # Between the points an arc may bulge out by a little.
+    return float(shapely.minimum_bounding_radius(flat)) * (1.0 + BULGE)
 
 
 def _passing_wires(graph: LinkGraph) -> Floats:
@@ -85,13 +146,13 @@ def hole_proof(graph: LinkGraph, clearance: float) -> HoleProof | None:
         clearance: Gap asked between wires [mm].
     """
     worst: HoleProof | None = None
-    for (radius, wire, wires), (ring, _) in _holes(graph).items():
+    for at, (ring, _) in _holes(graph).items():
         # Discs of r + c/2 must lie within the hole's radius less c/2.
-        needed = 2.0 * enclosing_bound(np.array(wires) + 0.5 * clearance)
-        hole = 2.0 * (radius - wire) - clearance
+        needed = 2.0 * enclosing_bound(np.array(at.wires) + 0.5 * clearance)
+        hole = 2.0 * (at.radius - at.wire) - clearance
         short = needed - hole
         if short > 1e-9 and (worst is None or short > worst.needed - worst.hole):
-            worst = HoleProof(ring, len(wires), hole, needed)
+            worst = HoleProof(ring, len(at.wires), hole, needed)
     return worst
 
 
@@ -107,10 +168,12 @@ def threading(graph: LinkGraph) -> Threading | None:
     bends = np.array(
         [m.size.shape.eye_radius if isinstance(m.size, Finding) else m.size.radius for m in graph.members]
     )
-    for (radius, wire, wires), (ring, through) in _holes(graph).items():
+    for hole, (ring, through) in _holes(graph).items():
+        if not hole.is_round:
+            continue
         tightest_bend = float(bends[list(through)].min())
-        bow = (2.0 * wire) ** 2 / (8.0 * tightest_bend)
-        margin = 2.0 * (radius - wire) - 2.0 * enclosing_radius(np.array(wires)) - bow
+        bow = (2.0 * hole.wire) ** 2 / (8.0 * tightest_bend)
+        margin = 2.0 * (hole.radius - hole.wire) - 2.0 * enclosing_radius(np.array(hole.wires)) - bow
         if least is None or margin < least.margin:
-            least = Threading(ring, len(wires), margin)
+            least = Threading(ring, len(hole.wires), margin)
     return least

@@ -13,7 +13,7 @@ from chaingen.geometry.bodies import Bodies
 from chaingen.geometry.distance import smallest_gaps
 from chaingen.geometry.eye_linking import eye_links
 from chaingen.geometry.near import near_pairs
-from chaingen.geometry.shapes import OPEN_AS_WORN
+from chaingen.geometry.shapes import MOST_EYES, OPEN_AS_WORN
 from chaingen.geometry.types import Floats, Ints
 from chaingen.weave.graph import LinkGraph
 from chaingen.weave.groups import GroupKind
@@ -89,10 +89,6 @@ class CheckReport:
     def sound(self) -> bool:
         """Whether the piece is what was designed: links, shapes and clearance."""
         return self.links_as_designed and not self.faults and not self.collisions
-
-
-MOST_EYES = 64
-"""No body has more eyes."""
 
 
 def _keys(links: Ints, eyes: Ints, count: int) -> Ints:

@@ -58,13 +58,8 @@ def taut_cell(graph: LinkGraph, rings: Bodies, motion: Motion) -> Taut:
     return Taut(found.value, found.state.rings, found.state.motion, found.converged)
 
 
-def taut_row(graph: LinkGraph, rings: Bodies) -> Taut:
-    """The longest a finite row can be pulled, from outside to outside, by its first and last group.
-
-    Args:
-        graph: The row's link graph.
-        rings: A placement of the row along x without overlaps.
-    """
+def row_aim(graph: LinkGraph) -> Aim:
+    """The length of a finite row along x, from outside to outside of its ends, as something to raise."""
     group = graph.group_of
     ends = [np.flatnonzero(group == group.max()), np.flatnonzero(group == 0)]
 
@@ -98,6 +93,16 @@ def taut_row(graph: LinkGraph, rings: Bodies) -> Taut:
                     slope[column[k] + tilt] += share * (-x / rest) * change
         return length, slope
 
-    found = stretch(Contacts(graph), State(rings, Motion()), span)
+    return span
+
+
+def taut_row(graph: LinkGraph, rings: Bodies) -> Taut:
+    """The longest a finite row can be pulled, from outside to outside, by its first and last group.
+
+    Args:
+        graph: The row's link graph.
+        rings: A placement of the row along x without overlaps.
+    """
+    found = stretch(Contacts(graph), State(rings, Motion()), row_aim(graph))
     low, high = found.state.rings.bounds()
     return Taut(float(high[0] - low[0]), found.state.rings, found.state.motion, found.converged)

@@ -47,8 +47,8 @@ class Poses:
 
     Attributes:
         centres: Ring centres and origins of other bodies [mm], shape (n, 3).
-        frames: Their x, y and z axes as rows, shape (n, 3, 3); of a ring two unit vectors in its plane and its
-            unit normal.
+        frames: Their x, y and z axes as rows, shape (n, 3, 3); of a ring two unit vectors in its plane and
+            its unit normal.
     """
 
     centres: Floats
@@ -131,9 +131,7 @@ def circle_distance(
 
 
 @numba.njit(cache=True)
-def point_to_circle(
-    wx: float, wy: float, wz: float, nx: float, ny: float, nz: float, radius: float
-) -> float:
+def point_to_circle(wx: float, wy: float, wz: float, nx: float, ny: float, nz: float, radius: float) -> float:
     """Distance alone."""
     h = wx * nx + wy * ny + wz * nz
     rho = sqrt(max(wx * wx + wy * wy + wz * wz - h * h, 0.0))

@@ -120,7 +120,8 @@ def _energy(
 @numba.njit(cache=True)
 def _derivatives(
     bodies: Ints, press: Floats, arms: Floats, stretch: Floats, frames: Floats, radii: Floats, turns: Ints,
-    mu: float, slid: npt.NDArray[np.bool_], slip: float, row: Ints, first: Ints, grads: Floats, blocks: Floats,
+    mu: float, slid: npt.NDArray[np.bool_], slip: float, row: Ints, first: Ints, grads: Floats,
+    blocks: Floats,
 ) -> None:  # fmt: skip
     width = grads.shape[1]
     z = np.empty((width, 3))

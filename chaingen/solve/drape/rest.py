@@ -56,9 +56,9 @@ ENOUGH_DESCENT = 1e-4
 
 
 def unbalanced_force(gradient: Floats, bodies: Setting) -> float:
-    """Largest force on a ring, its torque over its radius included, in its own weight.
+    """Largest force on a body, its torque over its radius included, in its own weight.
 
-    Rings lighter than a hundredth of the mean count as that heavy; where nothing weighs, all count as one.
+    Bodies lighter than a hundredth of the mean count as that heavy; where nothing weighs, all count as one.
     """
     weight = np.maximum(np.linalg.norm(bodies.loads, axis=1), LIGHTEST if bodies.loads.any() else 1.0)
     return float((np.sqrt((gradient**2).sum(axis=1)) / weight).max(initial=0.0))
@@ -83,7 +83,7 @@ class Settling:
         self.energies: list[tuple[int, float]] = []
         self._stage = 0
         self._watch = watch
-        self._limit = float(bodies.wire_radii.min())
+        self._limit = float(bodies.thinnest.min())
         self._ordering: tuple[bytes, Ordering] | None = None
 
     def terms(self) -> Terms:
@@ -94,14 +94,14 @@ class Settling:
     def _order(self, pairs: Ints) -> Ordering:
         key = pairs.tobytes()
         if self._ordering is None or self._ordering[0] != key:
-            self._ordering = key, Ordering(len(self.bodies.radii), pairs)
+            self._ordering = key, Ordering(len(self.bodies.radii), pairs, self.bodies.width)
         return self._ordering[1]
 
     def _direction(self, terms: Terms, right: Floats, least: float = 0.0) -> Floats:
         """Solution of a Newton step with at least this proximal term; raises its own where it takes that."""
         ordering = self._order(terms.pairs)
         # The exact second derivatives serve where they are positive definite, which they are near rest.
-        soft = max(least, self.proximal) * np.eye(5)
+        soft = max(least, self.proximal) * np.eye(self.bodies.width)
         step = solve(
             ordering, terms.own + terms.own_drag + soft, terms.pairs, terms.blocks + terms.drag, right
         )
@@ -109,7 +109,13 @@ class Settling:
             own = semidefinite(terms.own) + terms.own_drag
             blocks = semidefinite(terms.blocks) + terms.drag
         for _ in range(MOST_RAISES if step is None else 0):
-            step = solve(ordering, own + max(least, self.proximal) * np.eye(5), terms.pairs, blocks, right)
+            step = solve(
+                ordering,
+                own + max(least, self.proximal) * np.eye(self.bodies.width),
+                terms.pairs,
+                blocks,
+                right,
+            )
             if step is not None:
                 break
             self.proximal *= 10.0
@@ -207,7 +213,7 @@ class Settling:
 
     def change(self, barrier: Barrier) -> bool:
         """Go on with another barrier; returns False, and keeps the old one, where it leaves no room."""
-        before, ratio = self.model.nodes, barrier.reach / self.model.barrier.reach
+        before, ratio = self.model.on, barrier.reach / self.model.barrier.reach
         model = Model(self.bodies, barrier)
         model.near(self.poses, 2.0 * self._limit)
         if not model.clear(self.poses):
@@ -217,8 +223,7 @@ class Settling:
         self.proximal = min(self.proximal, 1.0)
         if self.grip is not None:
             # Nodes are counted anew: the old places are looked up by their new numbers.
-            ring = self.grip.bodies[:, 0]
-            node = np.rint(self.grip.node * (self.model.nodes[ring] / before[ring])).astype(np.int64)
+            node = self.model.on.renumbered(before, self.grip.bodies[:, 0], self.grip.node)
             self.grip = replace(self.grip, node=node, stretch=ratio * self.grip.stretch)
         return True
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from chaingen.design.scene import Scene
-from chaingen.geometry.bodies import Bodies, centreline_points
+from chaingen.geometry.bodies import Bodies, wire_points
 from chaingen.geometry.distance import smallest_gaps
 from chaingen.geometry.near import near_pairs
 from chaingen.geometry.solids import Solid, distances
@@ -15,8 +15,9 @@ from chaingen.solve.check import check
 from chaingen.solve.drape.disorder import shaken_up
 from chaingen.solve.drape.draped import Draped
 from chaingen.solve.drape.energy import Poses
-from chaingen.solve.drape.model import Barrier, Setting, poses_of
+from chaingen.solve.drape.masses import mass_arms, weights
 from chaingen.solve.drape.rest import Settling, unbalanced_force
+from chaingen.solve.drape.setting import Barrier, Setting, poses_of, thinnest_wire
 from chaingen.solve.drape.starts import CannotDrape, Start, TooShort
 from chaingen.weave.graph import LinkGraph
 
@@ -42,6 +43,9 @@ MOST_GROWTHS = 120
 
 SOLID_NODES = 256
 """Points of each ring at which its distance from solids is measured while room is made."""
+
+MOST_SHARES = 20
+"""Times that the share of room of bodies with several wires is sought; it is mostly found by the second."""
 
 GROWN = 0.97
 """Thin wires grow to this part of what there is room for."""
@@ -82,18 +86,31 @@ class Film:
 
 def _wires_apart(rings: Bodies, pairs: Ints) -> float:
     """Least distance of centrelines over the sum of the wire radii, of all pairs."""
-    gaps, _ = smallest_gaps(rings, pairs)
-    both = rings.wire_radii[pairs].sum(axis=1)
-    return float(((gaps + both) / both).min(initial=np.inf))
+    if rings.all_rings:
+        gaps, _ = smallest_gaps(rings, pairs)
+        both = rings.wire_radii[pairs].sum(axis=1)
+        return float(((gaps + both) / both).min(initial=np.inf))
+    # Where wires of a body differ, that of the smallest gap need not be that of the least share: the share is
+    # the factor of all wires at which the smallest gap is nothing (Dinkelbach 1967, "On nonlinear fractional
+    # programming", Management Science 13(7)).
+    factor, least = 1.0, np.inf
+    for _ in range(MOST_SHARES):
+        gaps, points = smallest_gaps(rings.scaled_wires(factor), pairs)
+        distances = np.linalg.norm(points[:, 1] - points[:, 0], axis=1)
+        both = (distances - gaps) / factor
+        before, least = least, float((distances / both).min(initial=np.inf))
+        if not 1e-9 < least < before - 1e-9:
+            break
+        factor = least
+    return least
 
 
 def _solids_apart(rings: Bodies, solids: tuple[Solid, ...]) -> float:
     """Least distance of centrelines from solids over the wire radii."""
-    points = centreline_points(rings, SOLID_NODES)
+    points, wires, _ = wire_points(rings, SOLID_NODES)
     least = np.inf
     for solid in solids:
-        away = distances(solid, points.reshape(-1, 3))[:, 0].reshape(points.shape[:2])
-        least = min(least, float((away.min(axis=1) / rings.wire_radii).min()))
+        least = min(least, float((distances(solid, points)[:, 0] / wires).min()))
     return least
 
 
@@ -108,11 +125,12 @@ def cleared(graph: LinkGraph, rings: Bodies, solids: tuple[Solid, ...]) -> Bodie
     Returns:
         Poses free of contact, or None when none were found.
     """
-    reach = REACHES[0] * float(rings.wire_radii.min())
+    thinnest = thinnest_wire(rings)
+    reach = REACHES[0] * thinnest
     factor = 0.0
     poses = poses_of(rings)
     for _ in range(MOST_GROWTHS):
-        now = replace(rings, centres=poses.centres, normals=poses.frames[:, 2])
+        now = rings.posed(poses.centres, poses.frames[:, 2], poses.frames[:, 0])
         pairs = near_pairs(now, margin=reach)
         apart = min(_wires_apart(now, pairs), _solids_apart(now, solids))
         if apart > 1.0 + 0.1 * reach / float(rings.wire_radii.max()):
@@ -122,9 +140,9 @@ def cleared(graph: LinkGraph, rings: Bodies, solids: tuple[Solid, ...]) -> Bodie
         if grown < factor + 1e-4:
             return None
         factor = grown
-        bodies = Setting(rings.radii, factor * rings.wire_radii, np.zeros((len(rings), 3)), solids, 0.0)
+        bodies = Setting.of(rings.scaled_wires(factor), np.zeros((len(rings), 3)), solids, 0.0)
         # Thin wires may be very near each other: what pushes them apart must not reach much farther.
-        near = min(2.0 * reach, 10.0 * (1.0 - GROWN) * apart * 2.0 * float(rings.wire_radii.min()))
+        near = min(2.0 * reach, 10.0 * (1.0 - GROWN) * apart * 2.0 * thinnest)
         settling = Settling(bodies, poses, Barrier(near, 1.0, np.empty(0, dtype=np.int64), np.empty(0)))
         settling.relax(0.05, 12)
         poses = settling.poses
@@ -147,7 +165,7 @@ def begun(
             reasons.append(reason)
             continue
         report = check(graph, start.rings)
-        thinnest = float(graph.wire_radii.min())
+        thinnest = thinnest_wire(start.rings)
         clear_of_solids = _solids_apart(start.rings, start.solids) > 1.0
         if report.links_as_designed and report.smallest_gap >= -0.5 * HAIR * thinnest and clear_of_solids:
             return start, start.rings, pulled
@@ -185,29 +203,28 @@ def come_to_rest(
     Raises:
         CannotDrape: It falls off what it lies on.
     """
-    thinnest = float(graph.wire_radii.min())
+    thinnest = thinnest_wire(rings)
     hair = 0.0
     room = check(graph, rings)
     wanted = HAIR * 2.0 * thinnest
     if room.smallest_gap < 0.2 * wanted:
         hair = wanted - room.smallest_gap
-        rings = replace(rings, wire_radii=rings.wire_radii - 0.5 * hair)
+        rings = rings.thickened(-0.5 * hair)
     loads = np.zeros((len(rings), 3))
     loads[:, 2] = -ring_weights(graph)
-    bodies = Setting(rings.radii, rings.wire_radii, loads, start.solids, scene.friction)
+    bodies = Setting.of(rings, loads, start.solids, scene.friction, mass_arms(graph))
     poses = poses_of(rings)
     if scene.disorder > 0.0:
         poses = shaken_up(bodies, poses, scene.disorder, scene.seed)
     film = Film(FRAME_APART * thinnest)
     film.add(poses)
-    barrier = _first_barrier(graph, start, shares, reaches[0] * float(bodies.wire_radii.min()))
+    barrier = _first_barrier(graph, start, shares, reaches[0] * bodies.thin)
     return _settled(scene, graph, bodies, poses, start, barrier, hair, reaches, film, say)
 
 
 def ring_weights(graph: LinkGraph) -> Floats:
-    """Weights of the rings, 1 on average, as if all were of one metal, shape (n,)."""
-    weights = graph.radii * graph.wire_radii**2
-    return np.asarray(weights / weights.mean())
+    """Weights of the bodies, 1 on average, as if all wire were of one metal, shape (n,); see `masses`."""
+    return weights(graph)
 
 
 def _first_barrier(graph: LinkGraph, start: Start, shares: Floats, reach: float) -> Barrier:
@@ -231,7 +248,7 @@ def _settled(
     film: Film,
     say: Progress,
 ) -> Draped:
-    thinnest = float(bodies.wire_radii.min())
+    thinnest = bodies.thin
     shaken_out = reaches is LONG_REACHES
     settling = Settling(
         replace(bodies, friction=0.0) if shaken_out else bodies,
@@ -269,15 +286,9 @@ def _settled(
         _, reached = settling.relax(BALANCED, MOST_STEPS)
     terms = settling.terms()
     final = settling.poses
-    rings = Bodies(final.centres, final.frames[:, 2], bodies.radii, bodies.wire_radii)
+    rings = bodies.at(final)
     report = check(graph, rings)
-    frames = (
-        tuple(
-            Bodies(p.centres, p.frames[:, 2], bodies.radii, bodies.wire_radii) for p in [*film.frames, final]
-        )
-        if scene.settling
-        else ()
-    )
+    frames = tuple(bodies.at(poses) for poses in [*film.frames, final]) if scene.settling else ()
     span = None
     if len(start.pegs) == 2:
         span = float(start.pegs[1].point[0] - start.pegs[0].point[0])

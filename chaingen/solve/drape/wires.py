@@ -51,7 +51,7 @@ class Wires(NamedTuple):
 
     def places(self, bodies: Ints, nodes: Ints) -> Floats:
         """Nodes by their number in their body: place, functions and length, shape (m, 6)."""
-        return self.nodes[self.starts[self.begins[bodies]] + nodes]
+        return np.asarray(self.nodes[self.starts[self.begins[bodies]] + nodes])
 
     def curve_of(self, bodies: Ints, nodes: Ints) -> Ints:
         """The curve of each node, shape (m,)."""
@@ -76,11 +76,11 @@ def wires_of(bodies: Bodies, reach: float) -> Wires:
     for shape in bodies.shapes:
         strands = shape.strand_of
         for strand in set(strands):
-            own = at + np.flatnonzero(np.array(strands) == strand)
+            curves_of = at + np.flatnonzero(np.array(strands) == strand)
             # The joint is told once: by the end of the curve before it.
-            planes[own[1:], 0] = planes[own[:-1], 1]
+            planes[curves_of[1:], 0] = planes[curves_of[:-1], 1]
             if shape.strands[strand].closed:
-                planes[own[0], 0] = planes[own[-1], 1]
+                planes[curves_of[0], 0] = planes[curves_of[-1], 1]
         at += len(strands)
     across = np.concatenate([np.cross(table[:, FIRST], table[:, SECOND]), _ahead(table)], axis=1)
     thinnest = float(bodies.thinnest.min())
@@ -118,9 +118,7 @@ def _direction(row: Floats, t: float) -> Floats:
 
 def _ends(row: Floats) -> Floats:
     points = _point(row, np.array([0.0, row[SPAN]]))
-    return np.stack(
-        [np.concatenate([points[k], _direction(row, t)]) for k, t in enumerate((0.0, row[SPAN]))]
-    )
+    return np.stack([np.concatenate([points[k], _direction(row, t)]) for k, t in enumerate((0.0, row[SPAN]))])
 
 
 def _ahead(table: Floats) -> Floats:

@@ -1,0 +1,297 @@
+"""Meshes of wire bodies against closed forms: a tube round a curve holds its section times its length."""
+
+from collections import Counter
+from math import acos, pi, tan
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from chaingen.geometry.bodies import shaped
+from chaingen.geometry.centrelines import Arc, Bend, Straight, bent_wire, circle
+from chaingen.geometry.shapes import Shape, Strand, ring_shape
+from chaingen.model.mesh import torus_mesh
+from chaingen.model.templates import templates
+from chaingen.model.wire_mesh import shape_mesh, strand_mesh
+from tests.test_mesh import points_on_facets, volume
+
+WIRE = 0.4
+
+bends = st.builds(
+    lambda radius, angle, direction: Bend(radius=radius, angle=angle, direction=direction),
+    st.floats(1.0, 6.0), st.floats(5.0, 300.0), st.floats(0.0, 360.0),
+)  # fmt: skip
+straights = st.builds(lambda length: Bend(length=length), st.floats(0.3, 9.0))
+paths = st.lists(st.one_of(bends, straights), min_size=1, max_size=6)
+
+
+def strand_of(*steps, wire=WIRE, part="wire"):
+    return Strand(bent_wire(steps), wire, part)
+
+
+def ball(radius, at=(0.0, 0.0, 0.0), part="wire"):
+    return Strand((Straight(at, (1.0, 0.0, 0.0), 0.0),), radius, part)
+
+
+def stadium(length=6.0, radius=1.5):
+    half = (Bend(length=length), Bend(radius=radius, angle=180.0))
+    return strand_of(*half, *half)
+
+
+def rounded(points, radius):
+    """A closed wire along a polygon whose corners are rounded."""
+    points = np.array(points, dtype=float)
+    ahead = np.roll(points, -1, axis=0) - points
+    lengths = np.linalg.norm(ahead, axis=1)
+    ahead /= lengths[:, None]
+    cut = [radius * tan(0.5 * acos(ahead[k - 1] @ ahead[k])) for k in range(len(points))]
+    curves = []
+    for k, point in enumerate(points):
+        before, after = ahead[k - 1], ahead[k]
+        begin = point - cut[k] * before
+        inwards = after - (after @ before) * before
+        inwards /= np.linalg.norm(inwards)
+        centre = begin + radius * inwards
+        curves.append(Arc(tuple(centre), tuple(-inwards), tuple(before), radius, acos(before @ after)))
+        curves.append(
+            Straight(
+                tuple(point + cut[k] * after), tuple(after), lengths[k] - cut[k] - cut[(k + 1) % len(points)]
+            )
+        )
+    return Strand(tuple(curves), WIRE)
+
+
+SKEW = [(0, 0, 0), (9, 1, 0), (8, 9, 3), (7, 5, 9), (1, 7, 6), (-3, 4, 1)]
+"""A polygon round which a section carried along without twist comes back turned by no simple angle."""
+
+
+def distance_to(strand, points):
+    """Distance of points to a strand's centreline, curve by curve in closed form [mm]."""
+    best = np.full(len(points), np.inf)
+    for curve in strand.curves:
+        if isinstance(curve, Straight):
+            away = points - curve.begin
+            t = np.clip(away @ curve.direction, 0.0, curve.length)
+            nearest = np.array(curve.begin) + t[:, None] * np.array(curve.direction)
+        else:
+            away = points - curve.centre
+            t = np.arctan2(away @ curve.ahead, away @ curve.start) % (2.0 * pi)
+            # Beyond its ends, the nearer of the two.
+            t = np.where(t <= curve.angle, t, np.where(t - curve.angle < 2.0 * pi - t, curve.angle, 0.0))
+            nearest = np.array([curve.point(value) for value in t])
+        best = np.minimum(best, np.linalg.norm(points - nearest, axis=1))
+    return best
+
+
+def assert_closed(mesh, shells=1, handles=0):
+    """Every edge once each way, outside outside, and as many holes as there should be."""
+    edges = Counter(pair for a, b, c in mesh.faces.tolist() for pair in ((a, b), (b, c), (c, a)))
+    assert set(edges.values()) == {1}
+    assert all((b, a) in edges for a, b in edges)
+    assert sorted(set(mesh.faces.ravel().tolist())) == list(range(len(mesh.vertices)))
+    assert len(mesh.vertices) - len(edges) // 2 + len(mesh.faces) == 2 * (shells - handles)
+    outwards = mesh.normals[mesh.faces].sum(axis=1)
+    assert ((mesh.facet_normals * outwards).sum(axis=1) > 0.0).all()
+    assert np.linalg.norm(mesh.normals, axis=1) == pytest.approx(1.0, abs=1e-12)
+    assert np.linalg.norm(mesh.facet_normals, axis=1) == pytest.approx(1.0, abs=1e-12)
+
+
+def assert_order_one(strand, exact):
+    """The volume comes to the exact one from below, in proportion to the tolerance."""
+    tolerances = np.array([0.04, 0.01, 0.0025, 0.000625]) * strand.wire_radius / WIRE
+    lost = np.array([1.0 - volume(strand_mesh(strand, t)) / exact for t in tolerances])
+    assert (lost > 0.0).all()
+    assert np.polyfit(np.log(tolerances), np.log(lost), 1)[0] == pytest.approx(1.0, abs=0.15)
+    assert lost[-1] < 3e-3
+
+
+@pytest.mark.parametrize("tolerance", [0.3, 0.01, 0.002])
+def test_a_whole_arc_is_a_ring(tolerance):
+    mesh, ring = shape_mesh(ring_shape(3.0, 0.5), tolerance), torus_mesh(3.0, 0.5, tolerance)
+    for name in ("vertices", "normals", "faces", "facet_normals"):
+        assert (getattr(mesh, name) == getattr(ring, name)).all()
+    assert mesh.parts == ring.parts
+
+
+def test_a_whole_arc_anywhere_is_a_ring_there():
+    normal = np.array([0.36, -0.48, 0.8])
+    mesh = strand_mesh(Strand((circle((3.0, -1.0, 2.0), tuple(normal), 3.0),), 0.5))
+    away = mesh.vertices - [3.0, -1.0, 2.0]
+    height = away @ normal
+    assert np.hypot(np.sqrt((away**2).sum(axis=1) - height**2) - 3.0, height) == pytest.approx(0.5, abs=1e-12)
+    assert_closed(mesh, handles=1)
+    assert volume(mesh) == pytest.approx(volume(torus_mesh(3.0, 0.5)), rel=1e-12)
+
+
+@given(path=paths, tolerance=st.floats(0.004, 0.2))
+def test_open_wires_are_closed_tubes_with_round_ends(path, tolerance):
+    assert_closed(strand_mesh(strand_of(*path), tolerance))
+
+
+@given(path=paths, tolerance=st.floats(0.02, 0.1))
+def test_no_point_is_farther_off_than_the_tolerance(path, tolerance):
+    strand = strand_of(*path)
+    mesh = strand_mesh(strand, tolerance)
+    # Where a wire runs into itself another part of it is nearer: there distances are less.
+    vertices = distance_to(strand, mesh.vertices)
+    assert vertices.max() < WIRE + 1e-9
+    assert np.median(vertices) == pytest.approx(WIRE, abs=1e-9)
+    assert distance_to(strand, points_on_facets(mesh, 3)).max() < WIRE + 1e-9
+    true = np.abs(vertices[mesh.faces] - WIRE).max(axis=1) < 1e-9
+    sunk = distance_to(strand, mesh.vertices[mesh.faces[true]].mean(axis=1))
+    inside = mesh.normals[mesh.faces[true]].sum(axis=1) * 1e-3
+    # A facet's middle that sinks deeper than the tolerance lies in another part of the wire.
+    elsewhere = distance_to(strand, mesh.vertices[mesh.faces[true]].mean(axis=1) + inside) < sunk
+    assert (WIRE - sunk[~elsewhere]).max() <= tolerance
+
+
+@pytest.mark.parametrize("tolerance", [0.05, 0.01, 0.001])
+@pytest.mark.parametrize(
+    "strand",
+    [stadium(), strand_of(Bend(length=5.0)), strand_of(Bend(radius=2.0, angle=200.0)), rounded(SKEW, 1.2)],
+    ids=["stadium", "straight", "bend", "skew loop"],
+)
+def test_the_tolerance_is_kept_all_over(strand, tolerance):
+    mesh = strand_mesh(strand, tolerance)
+    assert distance_to(strand, mesh.vertices) == pytest.approx(strand.wire_radius, abs=1e-9)
+    found = distance_to(strand, points_on_facets(mesh, 4 if tolerance > 0.005 else 2))
+    assert found.max() < strand.wire_radius + 1e-9
+    assert found.min() >= strand.wire_radius - tolerance
+
+
+def test_volume_of_an_open_wire():
+    # Half a turn and two straights in a plane: pi r^2 (4 + 2 pi + 3), and a ball for its two round ends.
+    strand = strand_of(Bend(length=4.0), Bend(radius=2.0, angle=180.0), Bend(length=3.0))
+    exact = pi * WIRE**2 * (7.0 + 2.0 * pi) + 4.0 / 3.0 * pi * WIRE**3
+    assert exact == pytest.approx(6.9448, abs=5e-4)
+    assert_order_one(strand, exact)
+
+
+def test_volume_of_a_closed_wire_in_a_plane():
+    # Two straights of 6 and a whole circle of 1.5 mm: pi r^2 (12 + 3 pi).
+    assert_order_one(stadium(), pi * WIRE**2 * (12.0 + 3.0 * pi))
+
+
+def test_volume_of_a_closed_wire_in_space():
+    # Weyl's tube formula: section times length, whatever way the wire bends.
+    strand = rounded(SKEW, 1.2)
+    assert strand.closed
+    assert_order_one(strand, pi * WIRE**2 * sum(curve.length for curve in strand.curves))
+
+
+@pytest.mark.parametrize("tolerance", [0.3, 0.05, 0.02, 0.01, 0.004])
+def test_a_closed_wire_has_no_seam(tolerance):
+    for strand in (stadium(), rounded(SKEW, 1.2)):
+        mesh = strand_mesh(strand, tolerance)
+        assert_closed(mesh, handles=1)
+        # The turn is spread: no facet is steeper across than a quarter of a facet's width per section.
+        corners = mesh.vertices[mesh.faces]
+        assert (
+            np.linalg.norm(
+                np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1
+            ).min()
+            > 0
+        )
+        normals = mesh.normals[mesh.faces]
+        assert np.einsum("fka,fa->fk", normals, mesh.facet_normals).min() > 0.75
+
+
+def test_a_ball():
+    assert_order_one(ball(1.7), 4.0 / 3.0 * pi * 1.7**3)
+    mesh = strand_mesh(ball(1.7, (1.0, 2.0, 3.0)))
+    assert_closed(mesh)
+    assert np.linalg.norm(mesh.vertices - [1.0, 2.0, 3.0], axis=1) == pytest.approx(1.7, abs=1e-12)
+    assert np.linalg.norm(points_on_facets(mesh) - [1.0, 2.0, 3.0], axis=1).min() >= 1.7 - 0.01
+
+
+def disc(radii, wire=0.5, part="drift"):
+    return Shape(tuple(Strand((circle((1.0, 2.0, 3.0), (0.0, 0.6, 0.8), r),), wire, part) for r in radii), ())
+
+
+def test_a_disc_of_circles_is_one_body():
+    # A flat ring from 1.0 to 2.6 mm, 1 mm thick; half-round rims by Pappus, centroid of a half disc 4 w / 3 pi.
+    w, inner, outer = 0.5, 1.0, 2.6
+    lever = 4.0 * w / (3.0 * pi)
+    exact = 2.0 * w * pi * (outer**2 - inner**2) + pi**2 * w**2 * (outer + lever + inner - lever)
+    shape = disc((1.7, 2.6, 1.0))
+    mesh = shape_mesh(shape, 1e-3)
+    assert_closed(mesh, handles=1)
+    assert mesh.parts == (("drift", len(mesh.vertices), len(mesh.faces)),)
+    assert exact * (1.0 - 5e-3) < volume(mesh) < exact
+    low, high = shaped(shape).bounds()
+    assert mesh.vertices.min(axis=0) == pytest.approx(low, abs=1e-3)
+    assert mesh.vertices.max(axis=0) == pytest.approx(high, abs=1e-3)
+
+
+def test_a_disc_whose_wires_fill_its_middle_has_no_hole():
+    mesh = shape_mesh(disc((0.4, 1.2)), 1e-3)
+    assert_closed(mesh)
+    exact = pi * 1.2**2 + 2.0 * pi * (1.2 + 2.0 / (3.0 * pi)) * pi * 0.125
+    assert exact * (1.0 - 5e-3) < volume(mesh) < exact
+
+
+def test_circles_apart_stay_rings():
+    mesh = shape_mesh(disc((1.0, 2.1)), 0.01)
+    assert_closed(mesh, shells=2, handles=2)
+    both = volume(torus_mesh(1.0, 0.5)) + volume(torus_mesh(2.1, 0.5))
+    assert volume(mesh) == pytest.approx(both, rel=1e-12)
+
+
+def beaded():
+    pin = strand_of(Bend(length=8.0), Bend(radius=1.2, angle=270.0))
+    return Shape(
+        (pin, ball(2.0, (3.0, 0.0, 0.0), "sea glass"), ball(0.9), ball(1.0, (6.0, 0.0, 0.0), "seed")), ()
+    )
+
+
+def test_parts_by_themselves():
+    shape = beaded()
+    mesh = shape_mesh(shape)
+    assert [part for part, _, _ in mesh.parts] == ["wire", "sea glass", "seed"]
+    assert mesh.part("drift") is None
+    for part, strands in (("wire", (0, 2)), ("sea glass", (1,)), ("seed", (3,))):
+        alone = mesh.part(part)
+        assert_closed(alone, shells=len(strands))
+        own = sum(volume(strand_mesh(shape.strands[k])) for k in strands)
+        assert volume(alone) == pytest.approx(own, rel=1e-12)
+    assert sum(len(mesh.part(part).faces) for part, _, _ in mesh.parts) == len(mesh.faces)
+
+
+def test_vertices_reach_as_far_as_the_wire():
+    for shape in (beaded(), Shape((stadium(),), ()), Shape((rounded(SKEW, 1.2),), ())):
+        mesh = shape_mesh(shape, 0.005)
+        low, high = shape.box
+        assert (mesh.vertices.min(axis=0) >= low - 1e-9).all()
+        assert (mesh.vertices.max(axis=0) <= high + 1e-9).all()
+        assert mesh.vertices.min(axis=0) == pytest.approx(low, abs=0.005)
+        assert mesh.vertices.max(axis=0) == pytest.approx(high, abs=0.005)
+
+
+def test_a_corner_in_a_wire_is_a_fault():
+    bent = Strand(
+        (Straight((0.0, 0.0, 0.0), (1.0, 0.0, 0.0), 2.0), Straight((2.0, 0.0, 0.0), (0.0, 1.0, 0.0), 2.0)),
+        0.3,
+    )
+    with pytest.raises(AssertionError, match="a corner"):
+        strand_mesh(bent)
+    torn = Strand(
+        (Straight((0.0, 0.0, 0.0), (1.0, 0.0, 0.0), 2.0), Straight((2.1, 0.0, 0.0), (1.0, 0.0, 0.0), 2.0)),
+        0.3,
+    )
+    with pytest.raises(AssertionError, match="a gap"):
+        strand_mesh(torn)
+
+
+def test_one_mesh_for_each_shape():
+    from chaingen.geometry.bodies import concatenate
+    from tests.conftest import rings_of
+
+    ring = rings_of(((0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 2.0, 0.5))
+    bodies = concatenate([ring, shaped(beaded()), ring, shaped(Shape((stadium(),), ())), shaped(beaded())])
+    meshes, of_body = templates(bodies, 0.02)
+    assert len(meshes) == 3
+    assert of_body[0] == of_body[2]
+    assert of_body[1] == of_body[4]
+    assert len(set(of_body.tolist())) == 3
+    assert len(meshes[of_body[1]].parts) == 3
