@@ -142,7 +142,7 @@ def test_a_ring_in_the_wrong_loop_is_named():
 
 def test_wires_too_many_for_an_eye_cannot_fit():
     """Three wires need a circle of 1 + 2 / sqrt(3) wire diameters (Graham et al. 1998), 2.21 mm here."""
-    narrow = loop_link(wire=0.8, inside=2.0, stem=6.0)
+    narrow = loop_link(wire=0.8, inside=1.8, stem=6.0)
     placement = place(Run((rosette(3, size(4.0)), finding(narrow))))
     assert placement.answer is Answer.CANNOT_FIT
     assert placement.proof is not None

@@ -16,7 +16,7 @@ from click.testing import CliRunner
 
 from chaingen.cli import app, main
 from chaingen.cli.app import progress
-from chaingen.cli.new import CHAINS
+from chaingen.cli.new import CHAINS, PIECES
 from chaingen.design.load import load_design, parse_design
 from chaingen.design.starter import starter_design
 from chaingen.errors import CannotDraw
@@ -66,7 +66,7 @@ def files_in(folder):
 def test_help_names_commands_and_exit_codes(run):
     shown = run("--help").stdout
     listed = re.findall(r"^  (\w+) ", shown.partition("\nCommands:\n")[2], re.MULTILINE)
-    assert listed == ["new", "weaves", "check", "make", "sizes", "view", "schema"]
+    assert listed == ["new", "weaves", "findings", "check", "make", "sizes", "view", "schema"]
     text = " ".join(shown.split())
     assert (
         "0 it fits, 1 it does not fit or no fit was found, 2 bad input, 3 the search did not converge" in text
@@ -656,6 +656,84 @@ def test_new_without_a_chain_asks_only_people(run):
     outcome = run("new", stdin=Terminal(b"cable\nthree-in-three\n"))
     assert "threes of rings" in outcome.stdout
     assert load_design("design.toml").title == "A three-in-three piece"
+
+
+@pytest.mark.parametrize("piece", PIECES)
+def test_new_piece(run, piece):
+    run("new", "--piece", piece, "--title", "Low water", "--metal", "brass")
+    design = load_design("design.toml")
+    assert (design.title, design.metal.name, design.pair) == (
+        "Low water",
+        "brass",
+        piece == "graduated-earrings",
+    )
+    assert design.ends.start
+    assert design.ends.end
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (("--piece", "linked-bracelet", "--chain", "rosette"), "one of the two"),
+        (("--piece", "linked-bracelet", "--chain", "rosette", "--weave", "byzantine"), "one of the three"),
+        (("--piece", "linked-bracelet", "--inside", "4 mm"), "change it in the file"),
+        (("--piece", "linked-bracelet", "--closed"), "--closed"),
+        (("--piece", "graduated-earrings", "--length", "5 cm"), "length of graduated-earrings"),
+        (("--piece", "tiara"), "linked-bracelet"),
+    ],
+)
+def test_new_piece_with_bad_options(run, options, words):
+    assert words in run("new", "a.toml", *options, code=2).stderr
+    assert files_in(".") == []
+
+
+# --- findings -------------------------------------------------------------------------------------
+
+
+def test_findings_are_listed(run):
+    from chaingen.findings.catalogue import KINDS
+
+    listed = json.loads(run("findings", "--json").stdout)
+    assert [entry["kind"] for entry in listed] == list(KINDS)
+    text = " ".join(run("findings").stdout.split())
+    for kind in KINDS:
+        assert kind in text
+    assert run("findings", "--quiet").output == ""
+
+
+def test_a_kind_of_finding_is_shown_with_all_its_keys(run):
+    from chaingen.design.finding_schema import TABLES
+
+    for kind, table in TABLES.items():
+        told = json.loads(run("findings", kind, "--json").stdout)
+        keys = [entry["key"] for entry in told["keys"]]
+        assert [key for key in keys if "." not in key] == [key for key in table.model_fields if key != "kind"]
+        assert all(entry["about"] for entry in told["keys"])
+        text = run("findings", kind).stdout
+        for key in keys:
+            assert key in text
+    assert run("findings", "Ear  Wire", "--quiet").output == ""
+    assert "open hook" in run("findings", "ear wire").stdout
+
+
+def test_keys_of_beads_are_shown(run):
+    keys = [entry["key"] for entry in json.loads(run("findings", "head pin", "--json").stdout)["keys"]]
+    assert {"beads", "beads.diameter", "beads.colour"} <= set(keys)
+
+
+@pytest.mark.parametrize("kind", ["ear wire", "closed ring"])
+def test_the_snippet_of_a_kind_is_read(run, kind):
+    text = run("findings", kind).stdout
+    snippet = text[text.index("In a design:\n") + len("In a design:\n") :]
+    lines = "\n".join(line.strip() for line in snippet.splitlines())
+    Path("a.toml").write_text(f"{FITS}\n{lines}\n")
+    assert load_design("a.toml").ends
+
+
+def test_a_kind_that_is_none(run):
+    assert "did you mean ear wire?" in run("findings", "earwire", code=2).stderr
+    problem = json.loads(run("findings", "earwire", "--json", code=2).stdout)["problems"][0]
+    assert problem["where"] == "KIND"
 
 
 def test_view(run, built, design, monkeypatch, results):

@@ -195,7 +195,7 @@ BAD_VALUES = [
     (GROUPS, "[]", "pattern.groups", ["at least one"]),
     (GROUPS, "{}", "pattern.groups", ["a list of groups"]),
     (GROUPS, "[7]", "pattern.groups[1]", ["a table"]),
-    (GROUPS, "[{}]", "pattern.groups[1]", ["exactly one of side_by_side, rosette and join"]),
+    (GROUPS, "[{}]", "pattern.groups[1]", ["exactly one of side_by_side, rosette, join and finding"]),
     (GROUPS, "[{ join = 1, rosette = 3 }]", "pattern.groups[1]", ["exactly one", "rosette and join"]),
     (GROUPS, "[{ rosette = 1 }]", "pattern.groups[1].rosette", ["got 1", "2 to 12", "side_by_side = 1"]),
     (GROUPS, "[{ rosette = 13 }]", "pattern.groups[1].rosette", ["got 13", "2 to 12"]),

@@ -83,7 +83,7 @@ def twisted():
 
 
 def coil(turns=2):
-    """Bends that climb out of one another's planes, closed by a straight: not flat, and winds several times."""
+    """Bends out of one another's planes, closed by a straight: not flat, and winds several times."""
     return closed([Bend(radius=0.6, angle=170.0, direction=9.0 * k) for k in range(2 * turns + 1)])
 
 

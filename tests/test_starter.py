@@ -6,7 +6,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from chaingen.cli.new import CHAINS
+from chaingen.cli.new import PIECES as OFFERED
+from chaingen.design.cautions import cautions
+from chaingen.design.fastenings import fastening_problems
 from chaingen.design.load import load_design, parse_design
+from chaingen.design.piece_starter import PIECES, starter_piece
 from chaingen.design.schema import DesignTable
 from chaingen.design.starter import STARTERS, starter_design
 from chaingen.errors import BadInput
@@ -28,6 +32,61 @@ def test_every_chain_reads_back(chain):
 
 def test_the_command_offers_every_chain():
     assert set(CHAINS) == set(STARTERS)
+    assert OFFERED == tuple(PIECES)
+    assert not set(OFFERED) & set(CHAINS)
+
+
+@pytest.mark.parametrize("piece", PIECES)
+def test_every_piece_reads_back(piece):
+    text = starter_piece(
+        piece, metal="copper", title='The "Gull", a $ample \\ of {braces}', clearance="0.1 mm"
+    )
+    design = parse_design(text)
+    assert design.title == 'The "Gull", a $ample \\ of {braces}'
+    assert (design.metal.name, design.clearance) == ("copper", 0.1)
+    data = tomllib.loads(text)
+    assert set(data) == keys_of(DesignTable) - METAL_KEYS
+    assert fastening_problems(design) == []
+    assert not [caution for caution in cautions(design) if caution.kind in ("slips out", "does not close")]
+
+
+def test_a_linked_bracelet():
+    design = parse_design(starter_piece("linked-bracelet"))
+    kinds = [group.size.kind for group in design.piece.cell if group.kind is GroupKind.FINDING]
+    assert kinds == ["loop link"]
+    assert design.length == 180.0
+    assert [row[k].size.kind for row, k in ((design.ends.start, 0), (design.ends.end, -1))] == [
+        "lobster clasp", "closed ring",
+    ]  # fmt: skip
+    counted = parse_design(starter_piece("linked-bracelet", repeat=4, rosette=4)).piece
+    assert (counted.repeat, counted.cell[0].count) == (4, 4)
+    assert parse_design(starter_piece("linked-bracelet", length="7 in")).length == pytest.approx(177.8)
+
+
+def test_graduated_earrings():
+    design = parse_design(starter_piece("graduated-earrings", rosette=4))
+    assert design.pair
+    rosettes = [group for group in design.piece.cell if group.kind is GroupKind.ROSETTE]
+    assert {group.count for group in rosettes} == {4}
+    insides = [group.size.inside_diameter for group in rosettes]
+    assert insides == sorted(set(insides))
+    assert design.ends.start[0].size.kind == "ear wire"
+    assert len(design.ends.end[-1].size.beads) == 1
+
+
+@pytest.mark.parametrize(
+    ("piece", "options", "words"),
+    [
+        ("tiara", {}, "linked-bracelet"),
+        ("graduated-earrings", {"length": "5 cm"}, "bracelet only"),
+        ("graduated-earrings", {"repeat": 3}, "bracelet only"),
+        ("linked-bracelet", {"repeat": 3, "length": "18 cm"}, "one of the two"),
+        ("linked-bracelet", {"title": "a\nb"}, "one line"),
+    ],
+)
+def test_pieces_with_wrong_options(piece, options, words):
+    with pytest.raises(BadInput, match=words):
+        starter_piece(piece, **options)
 
 
 def test_common_practice_sizes():
@@ -88,12 +147,15 @@ RUN_KEYS = {"form", "repeat", "length", "first", "groups", "last"}
 METAL_KEYS = {"colours", "metal_pattern"}
 """Tables for several metals in one piece, which a piece to start from does without."""
 
+FINDING_KEYS = {"findings", "ends", "pair"}
+"""What finishes a piece, which a chain to start from does without."""
+
 
 @pytest.mark.parametrize("chain", STARTERS)
 def test_every_key_is_shown(chain):
     text = starter_design(chain)
     data = tomllib.loads(text)
-    assert set(data) == keys_of(DesignTable) - METAL_KEYS
+    assert set(data) == keys_of(DesignTable) - METAL_KEYS - FINDING_KEYS
     # Repeat and length exclude one another: the other one stands in the note.
     assert set(data["pattern"]) | {"repeat", "length"} == RUN_KEYS
     assert "repeat =" in text

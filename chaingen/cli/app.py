@@ -123,10 +123,10 @@ def progress(show: bool) -> Iterator[Callable[[str], None]]:
 @click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="chaingen", message="%(prog)s %(version)s")
 def main() -> None:
-    """Place, check, picture and export chains of wire rings.
+    """Place, check, picture and export chains of wire rings, with the findings that finish them.
 
     A design is one readable TOML file; `chaingen new` writes one to start from. `chaingen weaves` lists the
-    weaves that are known by name.
+    weaves that are known by name, `chaingen findings` the kinds of clasps, ear wires, pins and links.
 
     Exit codes: 0 it fits, 1 it does not fit or no fit was found, 2 bad input, 3 the search did not converge.
     """

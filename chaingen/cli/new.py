@@ -67,8 +67,8 @@ def new(
     starts = {"--chain": chain, "--weave": weave, "--piece": piece}
     given = [option for option, value in starts.items() if value is not None]
     if len(given) > 1:
-        got = "both" if len(given) == 2 else "all of them"
-        raise BadInput([Problem(" and ".join(given), got, "one of them")])
+        got, wanted = ("both", "one of the two") if len(given) == 2 else ("all three", "one of the three")
+        raise BadInput([Problem(" and ".join(given), got, wanted)])
     if not given:
         chain, weave, piece = _choose_start()
     if chain is not None:

@@ -4,19 +4,30 @@ A table of one kind refuses keys that it does not have by naming the kinds that 
 """
 
 import inspect
+import re
 from collections.abc import Callable
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Field, ModelWrapValidatorHandler, ValidationError, model_validator
+from pydantic import (
+    BeforeValidator,
+    Field,
+    ModelWrapValidatorHandler,
+    ValidationError,
+    WithJsonSchema,
+    model_validator,
+)
 from pydantic_core import InitErrorDetails, PydanticCustomError
 
 from chaingen.findings.finding import Finding
 from chaingen.stock.gauges import parse_wire
-from chaingen.tables import Table, length_in, meant, within, wrong
+from chaingen.tables import Line, Table, length_in, meant, number_in, whole_in, within, wrong
 from chaingen.units import UnreadableLength, format_mm
 
 WIRES = 0.2, 6.0
 """Wire diameters of findings that are accepted [mm]."""
+
+MOST_STEPS = 200
+"""Most steps of a wire path."""
 
 SIZES = 0.2, 100.0
 """Other sizes of findings that are accepted [mm]."""
@@ -41,6 +52,48 @@ SizeOrNone = Annotated[float, length_in((0.0, SIZES[1]))]
 """A length that may be 0 [mm]."""
 
 
+Yes = Annotated[bool, Field(strict=True)]
+"""true or false."""
+
+COLOURS = {
+    "white": "#f4f2ec",
+    "black": "#1d1d20",
+    "grey": "#85898d",
+    "red": "#b3202a",
+    "orange": "#dd7a2b",
+    "amber": "#d9982f",
+    "yellow": "#e8c84a",
+    "green": "#2f7d4f",
+    "sea green": "#4f9a8f",
+    "turquoise": "#45b3b8",
+    "blue": "#2a5fa5",
+    "violet": "#6b4a93",
+    "pink": "#dd8ba3",
+    "brown": "#6d4a33",
+}
+"""Colours that beads may be called by, chosen by eye."""
+
+
+def _read_colour(value: object) -> tuple[float, float, float]:
+    code = COLOURS.get(" ".join(value.lower().split()), value) if isinstance(value, str) else ""
+    if not re.fullmatch(r"#[0-9a-fA-F]{6}", code):
+        raise wrong(
+            f"a colour: {', '.join(COLOURS)}; or # and six digits 0 to 9 and a to f: red, green, blue, such "
+            'as "#4f9a8f"',
+            meant(value, COLOURS),
+        )
+    red, green, blue = (int(code[k : k + 2], 16) / 255.0 for k in (1, 3, 5))
+    return red, green, blue
+
+
+Colour = Annotated[
+    tuple[float, float, float],
+    BeforeValidator(_read_colour),
+    WithJsonSchema({"anyOf": [{"type": "string", "pattern": "^#[0-9a-fA-F]{6}$"}, {"enum": list(COLOURS)}]}),
+]
+"""A colour as red, green and blue, 0 to 1."""
+
+
 def own(build: Callable[..., Finding], name: str, text: str, *, unit: str = "mm") -> Any:
     """The field of a key whose default is the builder's.
 
@@ -54,7 +107,7 @@ def own(build: Callable[..., Finding], name: str, text: str, *, unit: str = "mm"
     if default is None:
         return Field(None, description=f"{text}.")
     if isinstance(default, bool):
-        written: object = default
+        written: Any = default
         told = "true" if default else "false"
     elif isinstance(default, float) and unit == "mm":
         written = told = format_mm(default)
@@ -63,6 +116,18 @@ def own(build: Callable[..., Finding], name: str, text: str, *, unit: str = "mm"
     return Field(
         default, description=f"{text}; {told} by default.", json_schema_extra={"default": written}
     )  # as the file writes it
+
+
+def words(*choice: str) -> Any:
+    """The validator of one word of a few."""
+
+    def read(value: object) -> str:
+        said = " ".join(value.lower().split()) if isinstance(value, str) else ""
+        if said not in choice:
+            raise wrong(" or ".join(f'"{word}"' for word in choice), meant(value, choice))
+        return said
+
+    return BeforeValidator(read)
 
 
 class KeyTable(Table):
@@ -99,3 +164,86 @@ def _again(entry: Any) -> InitErrorDetails:
     ours = entry["type"] == "expected"
     fault = PydanticCustomError("expected", "{expected}", entry["ctx"]) if ours else entry["type"]
     return InitErrorDetails(type=fault, loc=entry["loc"], input=entry["input"], ctx=entry.get("ctx", {}))
+
+
+class BeadTable(KeyTable):
+    """A bead."""
+
+    form: Annotated[Literal["ball", "disc", "rondelle"], words("ball", "disc", "rondelle")] = Field(
+        description="ball; disc, flat with a rounded rim; or rondelle, a thicker one."
+    )
+    diameter: Size = Field(description="Its diameter.", examples=["6 mm"])
+    thickness: Size | None = Field(
+        None, description="Its length along the hole; of a disc or a rondelle, and none of a ball."
+    )
+    hole: Size = Field(
+        1.0,
+        description="Diameter of its hole; 1 mm by default.",
+        json_schema_extra={"default": "1 mm"},
+    )
+    colour: Colour = Field(
+        "sea green",
+        description="Its colour: a plain name, or red, green and blue; sea green by default.",
+        validate_default=True,
+        json_schema_extra={"default": "sea green"},
+    )
+    density: Annotated[float, number_in(0.5, 25.0)] | None = Field(
+        None, description="What it weighs in g/cm3; its weight is not told when left out."
+    )
+
+
+class StepTable(KeyTable):
+    """A step of a wire path: a straight by its length, or a bend by its radius and angle."""
+
+    length: Size | None = Field(None, description="Length of a straight.", examples=["8 mm"])
+    radius: Size | None = Field(
+        None, description="Radius of a bend, to the middle of the wire.", examples=["2 mm"]
+    )
+    angle: Annotated[float, number_in(0.1, 360.0)] | None = Field(
+        None, description="How far a bend turns in degrees.", examples=[180.0]
+    )
+    direction: Annotated[float, number_in(-360.0, 360.0)] = Field(
+        0.0,
+        description="Which way a bend turns, seen along the wire, in degrees: 0 to the left (by default), 90 "
+        "up, 180 to the right, 270 down.",
+    )
+
+    @model_validator(mode="after")
+    def _one_kind(self) -> "StepTable":
+        bend = self.radius is not None and self.angle is not None
+        if (self.length is not None) == bend or (self.radius is None) != (self.angle is None):
+            raise wrong("a straight with length, or a bend with radius and angle")
+        if self.length is not None and self.direction != 0.0:
+            raise wrong("direction with a bend only")
+        return self
+
+
+class PathEyeTable(KeyTable):
+    """An eye of a wire path: from one place along it to another, closed by a straight between them."""
+
+    name: Line = Field(description="What it is called.")
+    from_step: Annotated[int, whole_in(1, MOST_STEPS, "the number of a step")] = Field(
+        description="The step in which it begins, counted from 1."
+    )
+    to_step: Annotated[int, whole_in(1, MOST_STEPS, "the number of a step")] = Field(
+        description="The step in which it ends."
+    )
+    from_part: Annotated[float, number_in(0.0, 1.0)] = Field(
+        0.0, description="How much of its first step comes before it; 0 by default."
+    )
+    to_part: Annotated[float, number_in(0.0, 1.0)] = Field(
+        1.0, description="How much of its last step belongs to it; 1 by default."
+    )
+    end: Annotated[Literal["inner", "outer", "both"], words("inner", "outer", "both")] = Field(
+        "inner",
+        description="At which end it is: inner, towards the piece (by default); outer; or both, as in a link "
+        "of one eye.",
+    )
+    opened_by: Annotated[
+        Literal["pliers", "nothing", "hook", "gate"], words("pliers", "nothing", "hook", "gate")
+    ] = Field(
+        "pliers",
+        description="What lets a ring in: pliers (by default); nothing, for it is soldered; hook, for it is "
+        "open as it is worn; or a gate.",
+    )
+    gate: Size | None = Field(None, description="How wide a gate opens.")

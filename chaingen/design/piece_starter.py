@@ -70,7 +70,7 @@ groups = [  # the groups that are repeated; neighbours are linked
 _EARRINGS = """\
 # Ring sizes; add another one as [rings.another] and name it in the groups.
 [rings.tiny]
-inside = "3 mm"  # inside diameter: the mandrel it is wound on
+inside = "3.25 mm"  # inside diameter: the mandrel it is wound on
 wire = "18 AWG"  # AWG, SWG, mm or in; a bare "18 gauge" is ambiguous
 
 [rings.small]
@@ -84,6 +84,10 @@ wire = "18 AWG"
 [rings.large]
 inside = "5.5 mm"
 wire = "16 AWG"
+
+[rings.jump]  # thinner, so that the smallest rosette has room for it
+inside = "3.5 mm"
+wire = "20 AWG"
 
 # Findings by name; `chaingen findings` lists the kinds, `chaingen findings "head pin"` the keys of one.
 [findings.hook]
@@ -101,11 +105,11 @@ colour = "#2f6f8f"
 # What is at the ends: a finding, and from it inwards the rings that join it to the piece, often one or two.
 [ends.start]  # on top where it hangs
 finding = "hook"
-joins = [{ join = 1, ring = "small" }]
+joins = [{ join = 1, ring = "jump" }]
 
 [ends.end]
 finding = "drop"
-joins = [{ join = 1, ring = "small" }]
+joins = [{ join = 1, ring = "jump" }]
 
 [pattern]
 groups = [

@@ -73,7 +73,7 @@ def end_bar_misfits(
         found += wire_misfits(eye_wire, key="outer_inside", inside=outer_inside)
     if strands > 1 and pitch < eye_inside + 2.0 * eye_wire:
         found.append(
-            Misfit("pitch", format_mm(pitch), f"at least {format_mm(eye_inside + 2.0 * eye_wire)}, the outside "
-                   "of an eye")
+            Misfit("pitch", format_mm(pitch), f"at least {format_mm(eye_inside + 2.0 * eye_wire)}, the "
+                   "outside of an eye")
         )  # fmt: skip
     return found

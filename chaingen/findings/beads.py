@@ -102,12 +102,12 @@ def bead_misfits(
         return found
     if thickness + hole > diameter:
         found.append(
-            Misfit(f"{where}.thickness", format_mm(thickness), f"at most {format_mm(diameter - hole)}, for its "
-                   "rim is half round", "a thicker bead is a ball")
+            Misfit(f"{where}.thickness", format_mm(thickness), f"at most {format_mm(diameter - hole)}, for "
+                   "its rim is half round", "a thicker bead is a ball")
         )  # fmt: skip
     if thickness * THINNEST_DISC < diameter:
         found.append(
-            Misfit(f"{where}.thickness", format_mm(thickness), f"at least {format_mm(diameter / THINNEST_DISC)}"
-                   ", a twelfth of the diameter")
+            Misfit(f"{where}.thickness", format_mm(thickness),
+                   f"at least {format_mm(diameter / THINNEST_DISC)}, a twelfth of the diameter")
         )  # fmt: skip
     return found

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from chaingen.findings import bars, clasps, eights, hooks, links, pins
+from chaingen.findings import bars, clasps, eights, hooks, links, pins, wire_path
 from chaingen.findings.finding import Finding
 from chaingen.findings.parts import Misfit
 
@@ -60,6 +60,8 @@ _ALL = (
     Kind("toggle bar", "the bar of a toggle", clasps.toggle_bar, clasps.toggle_bar_misfits),
     Kind("end bar", "a bar with an eye for each strand, and one eye for them all", bars.end_bar,
          bars.end_bar_misfits),
+    Kind("wire path", "a wire of your own, bent step by step, with eyes along it", wire_path.wire_path,
+         wire_path.wire_path_misfits),
 )  # fmt: skip
 
 KINDS = {kind.name: kind for kind in _ALL}

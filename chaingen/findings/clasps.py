@@ -4,7 +4,7 @@ Sizes left out are common practice. An eye for the piece, a soldered ring, stand
 towards x. A gate is drawn shut, of thinner wire; `gate` is how wide it opens.
 """
 
-from math import asin, cos, degrees, pi, radians, sin, tau
+from math import asin, cos, degrees, pi, radians, sin, sqrt, tau
 
 from chaingen.findings.finding import Cut, Finding
 from chaingen.findings.links import wire_misfits
@@ -189,17 +189,19 @@ def lobster_clasp_misfits(
 ) -> list[Misfit]:
     """What does not go together in a claw clasp."""
     found = wire_misfits(wire, key="inside_width", inside=inside_width) + _eye_misfits(eye_inside, eye_wire)
-    base, nose, _ = _claw(wire, inside_width, inside_length)
-    # The sides of the claw are at least as long as its nose is wide; else there is no room for a gate.
-    shortest = 2.0 * nose + base + nose - wire
-    if inside_length < shortest:
+    base, nose, apart = _claw(wire, inside_width, inside_length)
+    if apart < nose:
+        shortest = format_mm(inside_length + nose - apart)
         found.append(
-            Misfit("inside_length", format_mm(inside_length), f"at least {format_mm(shortest)} at this width",
+            Misfit("inside_length", format_mm(inside_length), f"at least {shortest} at this width",
                    "a claw is longer than it is wide")
         )  # fmt: skip
-    if gate > inside_width:
+        return found
+    # The gate swings inwards about its hinge until it meets the other side.
+    widest = min(inside_width, sqrt(apart**2 - (nose - base) ** 2) - 0.5 * wire)
+    if gate > widest:
         found.append(
-            Misfit("gate", format_mm(gate), f"at most the inside width, {format_mm(inside_width)}",
+            Misfit("gate", format_mm(gate), f"at most {format_mm(widest)} in a claw of this size",
                    "a gate swings no farther than across the mouth")
         )  # fmt: skip
     return found
@@ -291,7 +293,7 @@ def toggle_bar_misfits(*, wire: float, length: float, eye_wire: float, eye_insid
     shortest = 2.0 * (eye_inside + 2.0 * eye_wire) + wire
     if length < shortest:
         found.append(
-            Misfit("length", format_mm(length), f"at least {format_mm(shortest)}, twice the outside of its eye "
-                   "and the wire", "a bar that is hardly longer than its eye holds nothing")
+            Misfit("length", format_mm(length), f"at least {format_mm(shortest)}, twice the outside of its "
+                   "eye and the wire", "a bar that is hardly longer than its eye holds nothing")
         )  # fmt: skip
     return found

@@ -189,7 +189,7 @@ def hook(
     *,
     wire: float = 1.2,
     inside: float = 2.5,
-    shank: float = 9.0,
+    shank: float = 11.0,
     bend: float = 4.0,
     tail: float = 5.0,
     mouth: float = 1.5,

@@ -6,6 +6,7 @@ bead sits on the head.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from math import pi
 
 from chaingen.findings.beads import (
@@ -199,15 +200,15 @@ def head_pin_misfits(
         size = 2.0 * (SPIRAL_CORE + 0.5 * SPIRAL_GAP * (max(round(2.0 * turns), 1) - 1)) * wire + wire
     elif size < 1.5 * wire:
         found.append(
-            Misfit("head_size", format_mm(size), f"at least {format_mm(1.5 * wire)}, one and a half times the "
-                   "wire")
+            Misfit("head_size", format_mm(size), f"at least {format_mm(1.5 * wire)}, one and a half times "
+                   "the wire")
         )  # fmt: skip
     if beads and size < beads[0].hole + 0.2:
         found.append(
             Misfit("beads[1].hole", format_mm(beads[0].hole), f"0.2 mm less than the head, {format_mm(size)}",
                    "a larger head, or a small bead next to it")
         )  # fmt: skip
-    for number, (below, above) in enumerate(zip(beads, beads[1:], strict=False), start=2):
+    for number, (below, above) in enumerate(pairwise(beads), start=2):
         if above.hole >= below.diameter:
             found.append(
                 Misfit(f"beads[{number}].hole", format_mm(above.hole), "less than the diameter of the bead "
@@ -221,8 +222,8 @@ def head_pin_misfits(
         room = top + neck_length(inside, wire) - 0.5 * inside - wire
         if up > room + 1e-9 and radius > 0.5 * wire:
             found.append(
-                Misfit("bare", format_mm(bare), f"at least {format_mm(bare + up - room)}, so that the bead is "
-                       "clear of the loop")
+                Misfit("bare", format_mm(bare), f"at least {format_mm(bare + up - room)}, so that the bead "
+                       "is clear of the loop")
             )  # fmt: skip
     return found
 
@@ -236,7 +237,7 @@ def ear_post(
     wire: float = 0.8,
     post: float = 11.0,
     front: str = "ball",
-    front_size: float = 4.0,
+    front_size: float = 3.0,
     front_thickness: float | None = None,
     eye_wire: float = 0.8,
     eye_inside: float = 1.8,
@@ -257,9 +258,10 @@ def ear_post(
     """
     thick = 1.0 if front_thickness is None else front_thickness
     metal: tuple[Strand, ...]
+    discs: tuple[tuple[float, float], ...] = ()
     if front == "ball":
         metal, back, deep = (ball((0.0, 0.0, 0.0), front_size),), 0.5 * front_size, seat(front_size, wire)
-        filling, discs = 0.0, ()
+        filling = 0.0
     else:
         metal = disc((0.0, 0.0, 0.0), (0.0, 0.0, 1.0), diameter=front_size, thickness=thick)
         back = deep = 0.5 * thick
@@ -272,8 +274,8 @@ def ear_post(
     )
     cuts = [Cut("post", wire, pin.length), Cut("eye", eye_wire, ring.length)]
     if front == "ball":
-        molten = pi / 6.0 * front_size**3 / (0.25 * pi * wire * wire)
-        cuts[0] = Cut("post and ball", wire, pin.length + molten)
+        molten = pi / 6.0 * front_size**3
+        cuts.append(Cut("ball, melted", wire, molten / (0.25 * pi * wire * wire)))
     return Finding(
         name, "ear post", wired([Strand((pin,), 0.5 * wire), *metal, ring], [eye]), inner=(0,),
         cuts=tuple(cuts), discs=discs, filling=filling,

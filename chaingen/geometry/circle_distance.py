@@ -15,11 +15,18 @@ IBM J. Res. Dev. 34(5), doi:10.1147/rd.345.0770).
 from math import cos, pi, sin, sqrt
 
 import numba
+import numpy as np
 
 from chaingen.geometry.types import Floats
 
 SAMPLES = 32
 """Angles at which f' is sampled; a dip that hides between two of them is looked for by the sign of f''."""
+
+START = 0.1234567
+"""The first of them [rad]: off the axes, symmetric pairs, whose roots lie on round angles, keep clear of them."""
+
+COSINES, SINES = (wave(START + 2.0 * pi / SAMPLES * np.arange(1, SAMPLES + 1)) for wave in (np.cos, np.sin))
+"""Their cosines and sines, from the second on, shape (SAMPLES,)."""
 
 CLOSER = 12
 """Parts into which an interval is cut where the distance may change fast."""
@@ -51,12 +58,18 @@ def frame(nx: float, ny: float, nz: float) -> tuple[float, float, float, float, 
 def _slopes(
     t: float, a1: float, a2: float, h0: float, h1: float, h2: float, big: float, rb: float
 ) -> tuple[float, float, float]:
-    """f', f'' and rho at angle t.
+    """f', f'' and rho at angle t."""
+    return _slopes_of(cos(t), sin(t), a1, a2, h0, h1, h2, big, rb)
+
+
+@numba.njit(cache=True)
+def _slopes_of(
+    c: float, s: float, a1: float, a2: float, h0: float, h1: float, h2: float, big: float, rb: float
+) -> tuple[float, float, float]:
+    """f', f'' and rho where the angle has cosine c and sine s.
 
     |w|^2 = big + a1 cos t + a2 sin t and w . n_b = h0 + h1 cos t + h2 sin t.
     """
-    c = cos(t)
-    s = sin(t)
     along = a1 * c + a2 * s
     d_along = a2 * c - a1 * s
     h = h0 + h1 * c + h2 * s
@@ -208,8 +221,7 @@ def circle_minima(
     h2 = ra * (vx * nb[0] + vy * nb[1] + vz * nb[2])
     big = wx * wx + wy * wy + wz * wz + ra * ra
     step = 2.0 * pi / SAMPLES
-    # Starting off the axes keeps symmetric pairs, whose roots lie on round angles, clear of the samples.
-    t0 = 0.1234567
+    t0 = START
     first, second, rho = _slopes(t0, a1, a2, h0, h1, h2, big, rb)
     first0, second0 = first, second
     steepest = abs(first)
@@ -221,7 +233,10 @@ def circle_minima(
         rho = 0.0
         for part in range(1, parts + 1):
             t_next = t0 + (k + part / parts) * step
-            first_next, second_next, rho = _slopes(t_next, a1, a2, h0, h1, h2, big, rb)
+            if parts == 1:
+                first_next, second_next, rho = _slopes_of(COSINES[k], SINES[k], a1, a2, h0, h1, h2, big, rb)
+            else:
+                first_next, second_next, rho = _slopes(t_next, a1, a2, h0, h1, h2, big, rb)
             if part == parts and k == SAMPLES - 1:
                 first_next, second_next = first0, second0
             steepest = max(steepest, abs(first_next))

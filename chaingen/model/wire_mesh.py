@@ -34,8 +34,10 @@ def shape_mesh(shape: Shape, tolerance: float = TOLERANCE) -> Mesh:
     parts = tuple(dict.fromkeys(strand.part for strand in shape.strands))
     meshes = []
     for part in parts:
-        rows = _discs([strand for strand in shape.strands if strand.part == part])
-        meshes += [strand_mesh(row[0], tolerance) if len(row) == 1 else _disc(row, tolerance) for row in rows]
+        for row in _discs([strand for strand in shape.strands if strand.part == part]):
+            # A circle that its own wire fills is a disc by itself.
+            filled = 0.0 < _circle_radius(row[0]) <= row[0].wire_radius
+            meshes.append(_disc(row, tolerance) if filled or len(row) > 1 else strand_mesh(row[0], tolerance))
     return _joined(meshes)
 
 

@@ -12,6 +12,7 @@ from chaingen.geometry.arrangement import hand, plane_between
 from chaingen.geometry.bodies import Bodies
 from chaingen.geometry.distance import smallest_gaps
 from chaingen.geometry.eye_linking import eye_links
+from chaingen.geometry.linking import linked
 from chaingen.geometry.near import near_pairs
 from chaingen.geometry.shapes import MOST_EYES, OPEN_AS_WORN
 from chaingen.geometry.types import Floats, Ints
@@ -91,8 +92,11 @@ class CheckReport:
         return self.links_as_designed and not self.faults and not self.collisions
 
 
-def _keys(links: Ints, eyes: Ints, count: int) -> Ints:
+def _keys(links: Ints, eyes: Ints | None, count: int) -> Ints:
     """Links of bodies by eyes as numbers, the lower body first, shape (m,), each once and sorted."""
+    if eyes is None:
+        low, high = np.minimum(links[:, 0], links[:, 1]), np.maximum(links[:, 0], links[:, 1])
+        return np.unique((low * count + high) * MOST_EYES**2)
     back = links[:, 0] > links[:, 1]
     low, high = np.sort(links, axis=1).T
     one, two = np.where(back, eyes[:, 1], eyes[:, 0]), np.where(back, eyes[:, 0], eyes[:, 1])
@@ -181,9 +185,12 @@ def check(graph: LinkGraph, rings: Bodies, *, clearance: float = 0.0) -> CheckRe
         far = float(gaps.min()) if len(gaps) else float(np.linalg.norm(np.ptp(rings.centres, axis=0)))
         pairs = near_pairs(rings, margin=far)
         gaps, points = smallest_gaps(rings, pairs)
-    wanted = _keys(graph.links, graph.link_eyes, n)
-    found = eye_links(rings, pairs)
-    joined = _keys(found[:, :2], found[:, 2:], n)
+    wanted = _keys(graph.links, graph.eyes, n)
+    if rings.all_rings:
+        joined = _keys(pairs[linked(rings, pairs)], None, n)
+    else:
+        found = eye_links(rings, pairs)
+        joined = _keys(found[:, :2], found[:, 2:], n)
     missing = _of_keys(np.setdiff1d(wanted, joined), n)
     unwanted = _caught(rings, _of_keys(np.setdiff1d(joined, wanted), n))
     collisions: tuple[Collision, ...] = ()

@@ -262,6 +262,12 @@ def columns_of(bodies: Bodies, free: npt.NDArray[np.bool_]) -> tuple[Ints, int]:
     return np.where(free, after - unknowns, -1).astype(np.int64), int(after[-1]) if len(after) else 0
 
 
+def _kinds(bodies: Bodies) -> list[tuple[npt.NDArray[np.bool_], int]]:
+    """Which bodies have how many unknowns."""
+    rings = bodies.is_ring
+    return [(rings, 5)] if bodies.all_rings else [(rings, 5), (~rings, 6)]
+
+
 def turn_axes(bodies: Bodies) -> Floats:
     """The axes about which bodies turn: two across the normal of a ring; a shaped body's own, (n, 3, 3)."""
     one, two = axes_across(bodies.normals)
@@ -280,7 +286,8 @@ def jacobian(rows: Rows, state: State, free: npt.NDArray[np.bool_]) -> csc_matri
     """
     rings, motion = state.rings, state.motion
     column, width = columns_of(rings, free)
-    axes = turn_axes(rings)
+    kinds = _kinds(rings)
+    axes = turn_axes(rings)[:, : 2 if len(kinds) == 1 else 3]
     rotations, translations = motion.transforms(rows.cells)
     m = len(rows.first)
     row_parts, column_parts, value_parts = [], [], []
@@ -293,7 +300,7 @@ def jacobian(rows: Rows, state: State, free: npt.NDArray[np.bool_]) -> csc_matri
             arm = np.einsum("mba,mb->ma", back, arm)
         torque = np.cross(arm, direction) / rings.radii[ring][:, None]
         values = side * np.column_stack([direction, np.einsum("ma,mka->mk", torque, axes[ring])])
-        for kind, unknowns in ((rings.is_ring, 5), (~rings.is_ring, 6)):
+        for kind, unknowns in kinds:
             keep = (column[ring] >= 0) & kind[ring]
             row_parts.append(np.repeat(np.flatnonzero(keep), unknowns))
             column_parts.append((column[ring][keep][:, None] + np.arange(unknowns)).ravel())
@@ -318,7 +325,7 @@ def stepped(state: State, free: npt.NDArray[np.bool_], step: Floats) -> State:
     rings = state.rings
     column, _ = columns_of(rings, free)
     moves = np.zeros((len(rings), 6))
-    for kind, unknowns in ((rings.is_ring, 5), (~rings.is_ring, 6)):
+    for kind, unknowns in _kinds(rings):
         own = np.flatnonzero(free & kind)
         moves[own, :unknowns] = step[column[own][:, None] + np.arange(unknowns)]
     turns = np.einsum("nk,nka->na", moves[:, 3:], turn_axes(rings)) / rings.radii[:, None]

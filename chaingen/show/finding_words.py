@@ -1,0 +1,160 @@
+"""Kinds of findings in words: the list of them, and one kind with its keys and its usual sizes."""
+
+import inspect
+from collections.abc import Iterator
+from typing import Any, get_args, get_origin
+
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+
+from chaingen.design.finding_schema import TABLES
+from chaingen.errors import BadInput, Problem
+from chaingen.findings.catalogue import KINDS, finding_kinds
+from chaingen.findings.finding import Finding
+from chaingen.geometry.shapes import Closure, Eye
+from chaingen.stock.gauges import describe_wire
+from chaingen.tables import meant, quoted
+from chaingen.units import format_mm
+
+LIST_HEAD = ("kind", "what it is")
+"""Head of the list of kinds."""
+
+KEYS_HEAD = ("key", "what it means")
+"""Head of the list of a kind's keys."""
+
+KIND = "kind"
+"""The key that says the kind itself."""
+
+
+def list_rows() -> list[list[str]]:
+    """The rows of the list of kinds, for `LIST_HEAD`."""
+    return [[kind, KINDS[kind].line] for kind in finding_kinds()]
+
+
+def find_kind(name: str, *, where: str = "KIND") -> str:
+    """The kind of finding of a name, without regard to capitals and surplus spaces.
+
+    Raises:
+        BadInput: There is none.
+    """
+    known = {kind.lower(): kind for kind in finding_kinds()}
+    spelt = " ".join(name.lower().split())
+    if spelt not in known:
+        choice = f"one of {', '.join(finding_kinds())}"
+        raise BadInput([Problem(where, repr(name), choice, meant(spelt, known))])
+    return known[spelt]
+
+
+def key_rows(kind: str) -> list[list[str]]:
+    """The keys of a kind with what they mean, for `KEYS_HEAD`; those of tables in it after a dot."""
+    return [
+        [name, (field.description or "") + (" Cannot be left out." if field.is_required() else "")]
+        for name, field in _keys(TABLES[kind])
+        if name != KIND
+    ]
+
+
+def _keys(table: type[BaseModel], before: str = "") -> Iterator[tuple[str, FieldInfo]]:
+    for name, field in table.model_fields.items():
+        yield before + name, field
+        for inner in _tables_in(field.annotation):
+            yield from _keys(inner, f"{before}{name}.")
+
+
+def _tables_in(annotation: Any) -> list[type[BaseModel]]:
+    """The tables that an annotation names, in its lists and alternatives."""
+    if get_origin(annotation) is None and isinstance(annotation, type):
+        return [annotation] if issubclass(annotation, BaseModel) else []
+    found = [table for part in get_args(annotation) for table in _tables_in(part)]
+    return list(dict.fromkeys(found))
+
+
+def usual(kind: str) -> Finding | None:
+    """A finding of the kind with its usual sizes; None where some size is to be said."""
+    build = KINDS[kind].build
+    parameters = inspect.signature(build).parameters.values()
+    if any(p.default is p.empty and p.name != "name" for p in parameters):
+        return None
+    return build(kind)
+
+
+def eye_words(eye: Eye) -> str:
+    """An eye in words: what goes through it and how it is opened."""
+    words = f"{eye.name}, {format_mm(eye.inside)} inside"
+    if eye.closure is Closure.HOOK:
+        return f"{words}, open hook: {format_mm(eye.opening)}"
+    if eye.gate is not None:
+        return f"{words}, {eye.closure.value}, opens {format_mm(eye.gate)}"
+    gap = f", open by {format_mm(eye.opening)}" if eye.opening > 0.0 else ""
+    return f"{words}, {eye.closure.value}{gap}"
+
+
+def kind_lines(kind: str) -> list[str]:
+    """What is told of a kind besides its keys."""
+    lines = [f"{kind}: {KINDS[kind].line}."]
+    made = usual(kind)
+    if made is None:
+        return lines
+    eyes = made.shape.eyes
+    inner = "; ".join(eye_words(eyes[k]) for k in made.inner)
+    outer = "; ".join(eye_words(eyes[k]) for k in made.outer if k not in made.inner)
+    cuts = " and ".join(
+        f"{format_mm(cut.length, 1)} of {describe_wire(cut.wire)}" for cut in made.cutting_list
+    )
+    lines.append(f"With its usual sizes: towards the piece {inner or 'no eye'}.")
+    if outer:
+        lines.append(f"At its other end {outer}.")
+    low, high = made.shape.box
+    long, wide = (format_mm(float(extent), 1) for extent in (high - low)[:2])
+    lines.append(f"It is {long} long and {wide} wide; cut {cuts}.")
+    return lines
+
+
+def snippet(kind: str) -> list[str]:
+    """The part of a design file that has such a finding at an end."""
+    name = kind.split()[0].lower()
+    return [
+        "In a design:",
+        f"  [findings.{name}]",
+        f"  kind = {quoted(kind)}",
+        "",
+        f"  [ends.{'start' if kind.startswith('ear') else 'end'}]",
+        f"  finding = {quoted(name)}",
+    ]
+
+
+def kind_data(kind: str) -> dict[str, Any]:
+    """A kind for JSON; lengths in mm."""
+    made = usual(kind)
+    return {
+        "kind": kind,
+        "about": KINDS[kind].line,
+        "keys": [
+            {"key": name, "about": field.description or "", "required": field.is_required()}
+            for name, field in _keys(TABLES[kind])
+            if name != KIND
+        ],
+        "usual": None
+        if made is None
+        else {
+            "eyes": [
+                {
+                    "name": eye.name,
+                    "towards_piece": k in made.inner,
+                    "inside_mm": round(eye.inside, 6),
+                    "closure": eye.closure.value,
+                    "opening_mm": round(eye.opening, 6),
+                    "opens_to_mm": None if eye.gate is None else round(eye.gate, 6),
+                }
+                for k, eye in enumerate(made.shape.eyes)
+            ],
+            "cut": [
+                {
+                    "part": cut.what,
+                    "wire_diameter_mm": round(cut.wire, 6),
+                    "length_mm": round(cut.length, 6),
+                }
+                for cut in made.cutting_list
+            ],
+        },
+    }
