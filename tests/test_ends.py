@@ -474,6 +474,16 @@ def test_a_clasp_takes_an_eye():
     assert "closed ring 'stout'" in caution.text
 
 
+def test_a_bar_is_longer_than_its_ring_is_wide():
+    from chaingen.findings.clasps import toggle_bar, toggle_ring
+
+    start = (of(toggle_bar("spar", length=18.0), turned=True),)
+    assert kinds_of(with_ends(start, (ring(2),), (of(toggle_ring("porthole", inside=10.0)),))) == []
+    (caution,) = cautions(with_ends(start, (ring(2),), (of(toggle_ring("porthole", inside=18.5)),)))
+    assert "18 mm long" in caution.text
+    assert "18.5 mm inside: it slips out" in caution.text
+
+
 def test_a_ring_that_slips_out_is_told():
     gaping = finding("pin", "head pin", [ring_eye("loop", 0.0, 2.5, opening=1.4)], (0,), ())
     (caution,) = cautions(with_ends((), (ring(),), (of(gaping),)))
@@ -533,3 +543,164 @@ def test_the_second_of_a_pair_is_the_mirror_image():
     upper, lower = shown[slice(0, 2)], shown[slice(2, 4)]
     assert lower.bounds()[1][1] < upper.bounds()[0][1]
     assert len(concatenate([bodies, image]).shapes) == 2
+
+
+@pytest.fixture(scope="module")
+def earrings():
+    from chaingen.pipeline import build
+
+    text = """
+title = "Shingle drops"
+metal = "sterling silver"
+pair = true
+tolerance = "0 mm"
+[rings.link]
+inside = "4 mm"
+wire = "1 mm"
+[findings.hook]
+kind = "ear wire"
+metal = "14k yellow gold"
+[findings.drop]
+kind = "head pin"
+beads = [{ form = "ball", diameter = "6 mm", density = 2.5 }, { form = "ball", diameter = "4 mm" }]
+[ends.start]
+finding = "hook"
+[ends.end]
+finding = "drop"
+[pattern]
+groups = [{ side_by_side = 1 }]
+"""
+    return build(parse_design(text))
+
+
+def test_a_pair_is_counted_twice(earrings):
+    (rings,) = earrings.counts
+    assert rings.count == 2
+    assert [(one.finding.name, one.count) for one in earrings.findings] == [("hook", 2), ("drop", 2)]
+    assert [one.count for one in earrings.beads] == [2, 2]
+    assert earrings.beads_not_weighed == 2
+    weighed = [one.weight for one in (*earrings.counts, *earrings.findings, earrings.beads[0])]
+    assert earrings.weight == pytest.approx(sum(weighed))
+    assert [metal.name for metal in earrings.metals.metals] == ["14k yellow gold", "sterling silver"]
+
+
+def test_the_words_of_a_pair(earrings):
+    from chaingen.show.words import verdict_lines
+
+    text = "\n".join(verdict_lines(earrings))
+    for words in (
+        "It fits", "Pieces: 2, mirrored", "2 x ear wire 'hook', 14k yellow gold", "2 x head pin 'drop'",
+        "without 2 beads whose density is not known", "open hook:", "local rules", "ear wire and head pin included",
+        "2 x bead, ball, 6 mm",
+    ):  # fmt: skip
+        assert words in text
+    assert "rings 1a" not in text
+
+
+def test_the_report_of_a_pair(earrings):
+    from chaingen.show.report import report_of
+
+    report = report_of(earrings)
+    assert (report["pieces"], report["mirrored"]) == (2, True)
+    assert (report["ring_count"], report["finding_count"]) == (2, 4)
+    hook, drop = report["findings"]
+    assert (hook["kind"], hook["metal"], hook["count"]) == ("ear wire", "14k yellow gold", 2)
+    assert [cut["wire_diameter_mm"] for cut in hook["cut_each"]] == [0.8]
+    assert drop["beads_each"] == 2
+    assert [eye["closure"] for eye in hook["eyes"]] == ["opened with pliers", "hook"]
+    assert [bead["count"] for bead in report["beads"]] == [2, 2]
+    assert report["beads"][1]["weight_g"] is None
+    assert report["beads_not_weighed"] == 2
+    assert {caution["kind"] for caution in report["cautions"]} == {"open hook", "through skin"}
+    gold, silver = report["metals"]
+    assert (gold["count"], gold["findings"], silver["count"], silver["findings"]) == (0, 2, 2, 2)
+    assert report["weight_g"] == pytest.approx(
+        gold["weight_g"] + silver["weight_g"] + report["beads"][0]["weight_g"], abs=2e-6
+    )
+
+
+def test_the_files_of_a_pair(earrings, tmp_path):
+    import json
+
+    import trimesh
+
+    from chaingen.pipeline import export
+    from chaingen.solve.check import check
+
+    files = export(earrings, tmp_path, pictures=False)
+    assert [path.relative_to(tmp_path).as_posix() for path in files.paths] == [
+        "placement.json", "placement-mirrored.json", "models/piece.stl", "models/piece.obj",
+        "models/piece-mirrored.stl", "models/piece-mirrored.obj", "report.json",
+    ]  # fmt: skip
+    one, two = (trimesh.load(tmp_path / "models" / f"piece{end}.stl") for end in ("", "-mirrored"))
+    assert two.volume == pytest.approx(one.volume, rel=1e-6)
+    np.testing.assert_allclose(two.center_mass, one.center_mass * [1.0, -1.0, 1.0], atol=1e-5)
+    first, second = (json.loads((tmp_path / f"placement{end}.json").read_text()) for end in ("", "-mirrored"))
+    assert [body["name"] for body in first["bodies"]] == [body["name"] for body in second["bodies"]]
+    for own, image in zip(first["bodies"], second["bodies"], strict=True):
+        np.testing.assert_allclose(image["centre"], np.array(own["centre"]) * [1.0, -1.0, 1.0], atol=1e-6)
+
+    from chaingen.make.pair import mirrored_graph
+
+    # The image is linked as the first and has the same gaps.
+    placement = earrings.placement
+    report = check(mirrored_graph(placement.graph), placement.rings.mirrored())
+    assert report.links_as_designed
+    assert report.smallest_gap == pytest.approx(earrings.check.smallest_gap, abs=1e-9)
+
+
+def test_the_pictures_of_a_pair_show_both(earrings, tmp_path, monkeypatch):
+    from chaingen import pipeline
+
+    shown = []
+    monkeypatch.setattr(
+        pipeline,
+        "draw_pictures",
+        lambda folder, bodies, look, **_: shown.append((len(bodies), len(look))) or [],
+    )
+    pipeline.export(earrings, tmp_path)
+    assert shown == [(6, 6)]
+
+
+@pytest.mark.slow
+def test_length_of_a_weave_between_findings_is_sought():
+    from chaingen.pipeline import build
+
+    weave = WEAVE.replace("repeat = 3", 'length = "70 mm"').replace("byzantine", "one-in-one")
+    head = HEAD.replace('inside = "5 mm"', 'inside = "4 mm"')
+    ends = ENDS.replace(', { side_by_side = 2, ring = "petal" }', "").replace('"hook"', '"bridge"')
+    result = build(parse_design(head + ends + weave))
+    count = result.design.repeating.repeat
+    assert count > 5
+    # Single rings in a row, pulled straight: each adds its inside.
+    assert abs(result.finished_length - 70.0) <= 0.5 * 4.0 + 1e-3
+    shorter = build(parse_design(head + ends + weave.replace('length = "70 mm"', f"repeat = {count - 1}")))
+    assert shorter.finished_length == pytest.approx(result.finished_length - 4.0, abs=1e-3)
+
+
+# The example of all keys
+
+
+def test_the_example_has_every_key_of_every_kind():
+    import re
+    import tomllib
+    from pathlib import Path
+
+    from chaingen.design.finding_schema import TABLES
+
+    path = Path(__file__).parent.parent / "examples" / "all-keys-findings.toml"
+    text = path.read_text(encoding="utf-8")
+    tables = tomllib.loads(text)["findings"]
+    assert sorted(table["kind"] for table in tables.values()) == sorted(TABLES)
+    for table in tables.values():
+        model = TABLES[table["kind"]]
+        assert set(table) | {"metal"} == set(model.model_fields)
+        for name in ("beads", "steps", "eyes"):
+            if name in model.model_fields:
+                (inner,) = set(model.model_fields[name].annotation.__args__)
+                said = {key for entry in table[name] for key in entry}
+                commented = set(re.findall(r"^# (\w+) =", text, re.MULTILINE))
+                assert said | commented >= set(inner.model_fields)
+    assert "\nmetal = " in text[text.index("[findings.") :]
+    for key in ("pair =", "[ends.start]", "[ends.end]", "joins =", "finding =", "turned ="):
+        assert key in text

@@ -15,6 +15,7 @@ from chaingen.solve.place import place
 from chaingen.weave.groups import Run
 from tests.conftest import join, random_rings, side, size
 from tests.test_mesh import faceted_volume
+from tests.test_stl import BEADED, dangling
 
 
 def names_of(rings):
@@ -123,3 +124,59 @@ def test_a_full_disk_leaves_the_old_model(tmp_path, rng, monkeypatch):
         write_obj(path, random_rings(rng, 2), ["1a", "1b"])
     assert path.read_bytes() == b"old"
     assert list(tmp_path.iterdir()) == [path]
+
+
+def groups_of(path):
+    """Objects of an OBJ file by name, and in each the faces of every group, read by hand."""
+    vertices, objects = [], {}
+    for line in path.read_text().splitlines():
+        key, *words = line.split()
+        if key == "o":
+            body = objects.setdefault(" ".join(words), {})
+        elif key == "g":
+            group = body.setdefault(" ".join(words), [])
+        elif key == "v":
+            vertices.append([float(word) for word in words])
+        elif key == "f":
+            group.append([int(word) - 1 for word in words])
+    return np.array(vertices), objects
+
+
+def test_findings_are_objects_with_a_group_a_part(tmp_path, rng):
+    bodies = dangling(rng)
+    write_obj(tmp_path / "a.obj", bodies, ["1a", "2a", "3a", "4a"])
+    vertices, objects = groups_of(tmp_path / "a.obj")
+    parts = ["_".join(bead.part.split()) for bead in BEADED.beads]
+    assert {name: list(groups) for name, groups in objects.items()} == {
+        "1a": ["1a-wire"],
+        "2a": ["2a-wire"],
+        "3a": ["3a-wire", *(f"3a-{part}" for part in parts)],
+        "4a": ["4a-wire"],
+    }
+    names = [name for groups in objects.values() for name in groups]
+    assert len(set(names)) == len(names)
+    for k, groups in enumerate(objects.values()):
+        for faces in groups.values():
+            body = trimesh.Trimesh(vertices, faces, process=False)
+            assert body.is_watertight
+            assert body.is_winding_consistent
+            assert body.volume > 0.0
+        used = vertices[np.unique(np.concatenate(list(groups.values())))]
+        low, high = bodies[k : k + 1].bounds()
+        assert used.min(axis=0) == pytest.approx(low, abs=0.01)
+        assert used.max(axis=0) == pytest.approx(high, abs=0.01)
+    # The glass ball by itself: 4 mm across.
+    ball = trimesh.Trimesh(vertices, objects["3a"][f"3a-{parts[0]}"], process=False)
+    assert ball.volume == pytest.approx(4.0 / 3.0 * np.pi * 8.0, rel=2e-2)
+
+
+def test_trimesh_reads_a_piece_with_findings(tmp_path, rng):
+    bodies = dangling(rng)
+    write_obj(tmp_path / "a.obj", bodies, ["1a", "2a", "3a", "4a"])
+    mesh = trimesh.load(tmp_path / "a.obj", force="mesh")
+    assert mesh.is_watertight
+    assert mesh.is_winding_consistent
+    assert mesh.body_count == 7
+    true_low, true_high = bodies.bounds()
+    assert mesh.bounds[0] == pytest.approx(true_low, abs=0.01)
+    assert mesh.bounds[1] == pytest.approx(true_high, abs=0.01)

@@ -32,7 +32,7 @@ def test_every_chain_reads_back(chain):
 
 def test_the_command_offers_every_chain():
     assert set(CHAINS) == set(STARTERS)
-    assert OFFERED == tuple(PIECES)
+    assert tuple(PIECES) == OFFERED
     assert not set(OFFERED) & set(CHAINS)
 
 

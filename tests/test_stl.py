@@ -11,7 +11,11 @@ import trimesh
 
 from chaingen import files
 from chaingen.errors import CannotWrite
-from chaingen.geometry.bodies import Bodies
+from chaingen.findings.hooks import ear_wire
+from chaingen.findings.links import oval_link
+from chaingen.findings.pins import Threaded, head_pin
+from chaingen.geometry.bodies import Bodies, concatenate, shaped
+from chaingen.geometry.shapes import ring_shape
 from chaingen.model import stl
 from chaingen.model.mesh import segment_counts, torus_mesh
 from chaingen.model.stl import write_stl
@@ -31,6 +35,28 @@ def chain(count):
             for k in range(count)
         )
     )
+
+
+def random_turn(rng):
+    """A rotation matrix, shape (3, 3)."""
+    q, _ = np.linalg.qr(rng.normal(size=(3, 3)))
+    return q * np.linalg.det(q)
+
+
+BEADED = head_pin(
+    beads=(
+        Threaded("ball", 4.0, None, 1.0, (0.1, 0.45, 0.5)),
+        Threaded("disc", 5.0, 1.2, 1.0, (0.8, 0.2, 0.1)),
+    )
+)
+"""Wire with a loop, a ball of metal as its head, a glass ball and a disc: four shells."""
+
+
+def dangling(rng):
+    """An ear wire, a ring, an oval link and a beaded pin, turned and apart."""
+    parts = [shaped(finding.shape) for finding in (ear_wire(), oval_link(), BEADED)] + [chain(1)]
+    turned = [part.turned(random_turn(rng)) for part in parts]
+    return concatenate([part.moved(np.array([30.0 * k, 5.0, -4.0])) for k, part in enumerate(turned)])
 
 
 def facets_of(path):
@@ -162,3 +188,66 @@ def test_a_disk_that_fills_up_leaves_the_old_model(tmp_path, monkeypatch, room):
         write_stl(path, chain(40))
     assert path.read_bytes() == b"old"
     assert list(tmp_path.iterdir()) == [path]
+
+
+def test_trimesh_finds_every_wire_and_bead_whole(tmp_path, rng):
+    bodies = dangling(rng)
+    write_stl(tmp_path / "a.stl", bodies, tolerance=0.002)
+    mesh = trimesh.load(tmp_path / "a.stl")
+    assert mesh.is_watertight
+    assert mesh.is_winding_consistent
+    # A wire has two ends, an oval link, a ring and a disc one hole each.
+    assert mesh.body_count == 7
+    assert sorted(body.euler_number for body in mesh.split()) == [0, 0, 0, 2, 2, 2, 2]
+    # Section times length and two round ends for a wire; a disc 1.2 thick has a half-round rim, and its
+    # hole of 1 mm is half-round too.
+    exact = [ring_volume(2.5, 0.5), disc_volume(0.6, 1.1, 1.9)]
+    for finding in (ear_wire(), oval_link(), BEADED):
+        for strand in finding.shape.strands:
+            r, ends = strand.wire_radius, 0.0 if strand.closed else 4.0 / 3.0 * np.pi * strand.wire_radius**3
+            if strand.part != BEADED.beads[1].part:
+                exact.append(np.pi * r * r * strand.length + ends)
+    volumes = np.sort([body.volume for body in mesh.split()])
+    assert volumes == pytest.approx(np.sort(exact), rel=8e-3)
+    assert (volumes < np.sort(exact)).all()
+    low, high = mesh.bounds
+    true_low, true_high = bodies.bounds()
+    assert (low >= true_low - 1e-4).all()
+    assert (high <= true_high + 1e-4).all()
+    assert low == pytest.approx(true_low, abs=2.1e-3)
+    assert high == pytest.approx(true_high, abs=2.1e-3)
+
+
+def ring_volume(radius, wire_radius):
+    return 2.0 * np.pi**2 * radius * wire_radius**2
+
+
+def disc_volume(w, inner, outer):
+    """A flat disc between two circles with half-round rims of radius w (Pappus)."""
+    return 2.0 * w * np.pi * (outer**2 - inner**2) + np.pi**2 * w**2 * (outer + inner)
+
+
+def test_a_ring_shape_makes_the_file_of_a_ring(tmp_path, rng):
+    rings = random_rings(rng, 4, spread=3.0)
+    shapes = concatenate(
+        [
+            shaped(ring_shape(float(r), float(w))).posed(c[None], n[None], a[None])
+            for r, w, c, n, a in zip(
+                rings.radii, rings.wire_radii, rings.centres, rings.normals, rings.first_axes(), strict=True
+            )
+        ]
+    )
+    assert not shapes.all_rings
+    write_stl(tmp_path / "a.stl", rings)
+    write_stl(tmp_path / "b.stl", shapes)
+    one, two = (facets_of(tmp_path / name)["corners"] for name in ("a.stl", "b.stl"))
+    assert one == pytest.approx(two, abs=1e-5)
+    assert one.shape == two.shape
+
+
+def test_chunks_leave_no_trace_of_findings(tmp_path, rng, monkeypatch):
+    bodies = dangling(rng)
+    write_stl(tmp_path / "a.stl", bodies)
+    monkeypatch.setattr(stl, "CHUNK_FACETS", 5000)
+    write_stl(tmp_path / "b.stl", bodies)
+    assert (tmp_path / "b.stl").read_bytes() == (tmp_path / "a.stl").read_bytes()

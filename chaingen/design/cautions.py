@@ -153,8 +153,15 @@ def _closing(design: Design) -> list[Caution]:
             taken = _taken(other, after)
             if taken is None:
                 continue
-            what, wire = taken
-            if not lets_in(eye, wire):
+            what, wire, hole = taken
+            bar = bar_length(finding)
+            if bar is not None and bar <= hole:
+                text = (
+                    f"{finding.kind.capitalize()} {finding.name!r} is {format_mm(bar)} long, and {what} at the "
+                    f"other end {format_mm(hole)} inside: it slips out."
+                )
+                found.append(Caution("does not close", finding.name, eye.name, hole, bar, text))
+            elif not lets_in(eye, wire):
                 width = min(opens_to(eye), eye.inside)
                 text = (
                     f"{finding.kind.capitalize()} {finding.name!r} opens {format_mm(width)}, and the wire of "
@@ -164,15 +171,27 @@ def _closing(design: Design) -> list[Caution]:
     return found
 
 
-def _taken(side: Side, after: bool) -> tuple[str, float] | None:
-    """What a clasp takes at the other end, with its wire [mm]; None where nothing there is meant for one."""
+def bar_length(finding: Finding) -> float | None:
+    """Length of a toggle's bar from end to end [mm]; None of what is none."""
+    if all(eye.closure is not Closure.BAR for eye in finding.shape.eyes):
+        return None
+    low, high = finding.shape.box
+    return float((high - low).max())
+
+
+def _taken(side: Side, after: bool) -> tuple[str, float, float] | None:
+    """What a clasp takes at the other end, with its wire and its inside [mm].
+
+    None where nothing there is meant for one.
+    """
     finding = side.finding
     if finding is None:
         thin = min(side.sizes, key=lambda size: size.wire_diameter)
-        return f"ring {thin.name!r}", thin.wire_diameter
+        return f"ring {thin.name!r}", thin.wire_diameter, thin.inside_diameter
     if finding.kind.startswith(ON_THE_BODY):
         return None
     eyes = side.eyes(after) or side.eyes(not after)
     if not eyes:
         return None
-    return f"{finding.kind} {finding.name!r}", 2.0 * min(eye.wire_radius for eye in eyes)
+    thinnest = min(eyes, key=lambda eye: eye.wire_radius)
+    return f"{finding.kind} {finding.name!r}", 2.0 * thinnest.wire_radius, thinnest.inside

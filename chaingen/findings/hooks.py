@@ -5,6 +5,7 @@ to the left and comes back as the tail.
 """
 
 from collections.abc import Sequence
+from functools import partial
 from math import cos, radians, sin
 
 from chaingen.findings.finding import Cut, Finding
@@ -33,6 +34,10 @@ KICK_RADIUS = 3.0
 
 MOST_LEAN = 80.0
 """A tail leans towards the shank by at most so much [deg]."""
+
+
+ASIDE = 0.2
+"""The straight that closes a hook leaves its wire at an angle of at least this sine."""
 
 
 def _reach(wire: float, bend: float, tail: float, lean: float) -> float:
@@ -78,7 +83,9 @@ def _hooked(
     )
     front = (*reversed_path(loop.path), straight)
     path = (*front, *over)
-    mouth_eye = _hook_eye("hook", path, front=len(front), wire=wire, inside=bend)
+    # A loop that stands square to the hook would draw the mouth's line out of the plane.
+    flat = len(front) - 1 if quarter_turn else 0
+    mouth_eye = _hook_eye(path, flat, len(front), wire=wire, inside=bend)
     eyes = [loop_eye("loop", back, loop, inside=inside, wire=wire, closure=Closure.PLIERS), mouth_eye]
     return Finding(
         name, kind, wired([Strand(path, 0.5 * wire)], eyes), inner=(0,), outer=(1,),
@@ -86,14 +93,50 @@ def _hooked(
     )  # fmt: skip
 
 
-def _hook_eye(name: str, path: Sequence[Curve], *, front: int, wire: float, inside: float) -> Eye:
-    """The eye of a hook: its tip joined to the nearest place of what stands before its bend."""
-    foot, _ = nearest_on(path[:front], path_end(path))
-    opening = narrowest(path[front + 1 :], path[:front]) - wire
-    tip = (len(path) - 1, path[-1].span)
+def _hook_eye(path: Sequence[Curve], flat: int, over: int, *, wire: float, inside: float) -> Eye:
+    """The eye of a hook: its tip joined to the nearest place of what stands before its bend.
+
+    Where the end is kicked out so far that this straight would cross the tail, it starts before the tip.
+
+    Args:
+        path: The wire.
+        flat: The first of its curves to which the tip may be joined.
+        over: The curve that is the bend.
+        wire: Wire diameter [mm].
+        inside: Inside diameter of the bend [mm].
+    """
+    front = path[flat:over]
+    end = (len(path) - 1, path[-1].span)
+    for k in range(len(path) - 1, over, -1):
+        curve = path[k]
+        if _inwards(curve, curve.span, front) > ASIDE:
+            end = (k, curve.span)
+            break
+        if _inwards(curve, 0.0, front) > ASIDE:
+            end = (k, crossing(partial(_aside, curve, front), 0.0, curve.span))
+            break
+    foot, _ = nearest_on(front, path[end[0]].point(end[1]))
+    opening = narrowest(path[over + 1 :], path[:over]) - wire
     return eye_between(
-        name, path, foot, tip, wire=wire, inside=inside, closure=Closure.HOOK, opening=opening, gate=opening
-    )
+        "hook", path, (flat + foot[0], foot[1]), end, wire=wire, inside=inside, closure=Closure.HOOK,
+        opening=opening, gate=opening,
+    )  # fmt: skip
+
+
+def _inwards(curve: Curve, t: float, front: Sequence[Curve]) -> float:
+    """How steeply the straight from a place of the tail to the nearest place in front leaves the wire.
+
+    Returns:
+        Sine of its angle with the wire; positive to the left, which is the inside of a hook.
+    """
+    at, (x, y, _) = curve.point(t), curve.tangent(t)
+    (k, s), away = nearest_on(front, at)
+    foot = front[k].point(s)
+    return (x * (foot[1] - at[1]) - y * (foot[0] - at[0])) / away
+
+
+def _aside(curve: Curve, front: Sequence[Curve], t: float) -> float:
+    return _inwards(curve, t, front) - ASIDE
 
 
 def _hook_misfits(
@@ -234,11 +277,19 @@ def hook_misfits(
         wire=wire, inside=inside, shank=shank, bend=bend, tail=tail, mouth=mouth, kick=kick, tip=tip,
         quarter_turn=quarter_turn,
     )  # fmt: skip
-    if not found and shank < tail + 0.5 * wire:
+    if found:
+        return found
+    made = hook(
+        wire=wire, inside=inside, shank=shank, bend=bend, tail=tail, mouth=mouth, kick=kick, tip=tip,
+        quarter_turn=quarter_turn,
+    )  # fmt: skip
+    least = made.shape.eyes[1].opening
+    if least < mouth - 1e-6:
         found.append(
             Misfit(
-                "shank", format_mm(shank), f"at least {format_mm(tail + 0.5 * wire)}, so that the tail "
-                "comes down beside it", "a longer shank or a shorter tail",
+                "shank", format_mm(shank), f"long enough that the tail is clear of the loop: there are "
+                f"{format_mm(least)} between them, the mouth is {format_mm(mouth)}",
+                "a longer shank or a shorter tail",
             )
         )  # fmt: skip
     return found

@@ -26,7 +26,6 @@ from chaingen.findings.parts import (
     coil_length,
     coils,
     loop_eye,
-    neck_length,
     path_length,
     reversed_path,
     ring_eye,
@@ -146,7 +145,8 @@ def head_pin(
         # The ball sits on the rim of the first bead's hole, or takes up the end of the bare wire.
         middle = stem.length + seat(size, beads[0].hole if beads else wire)
         metal = (ball((middle, 0.0, 0.0), size),)
-        path = (*path[:-1], Straight(stem.begin, ALONG, middle - seat(size, wire)))
+        end = max(middle - seat(size, wire), 0.5 * stem.length)
+        path = (*path[:-1], Straight(stem.begin, ALONG, end))
         molten = pi / 6.0 * size**3
     else:
         thick = FLAT_HEAD * wire
@@ -214,17 +214,11 @@ def head_pin_misfits(
                 Misfit(f"beads[{number}].hole", format_mm(above.hole), "less than the diameter of the bead "
                        f"below, {format_mm(below.diameter)}", "it would slip over that bead")
             )  # fmt: skip
-    radius = max((0.5 * bead.diameter for bead in beads[-1:]), default=0.0)
-    top = bare + wraps * wire
-    # The last bead must be clear of the loop: a ball reaches up beside the stem.
-    if beads and wraps == 0 and beads[-1].form == "ball":
-        up = radius - seat(beads[-1].diameter, beads[-1].hole)
-        room = top + neck_length(inside, wire) - 0.5 * inside - wire
-        if up > room + 1e-9 and radius > 0.5 * wire:
-            found.append(
-                Misfit("bare", format_mm(bare), f"at least {format_mm(bare + up - room)}, so that the bead "
-                       "is clear of the loop")
-            )  # fmt: skip
+    if not beads and not wraps and bare < 0.5 * wire:
+        found.append(
+            Misfit("bare", format_mm(bare), f"at least half the wire, {format_mm(0.5 * wire)}, on a pin "
+                   "without beads")
+        )  # fmt: skip
     return found
 
 

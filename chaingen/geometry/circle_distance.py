@@ -23,10 +23,12 @@ SAMPLES = 32
 """Angles at which f' is sampled; a dip that hides between two of them is looked for by the sign of f''."""
 
 START = 0.1234567
-"""The first of them [rad]: off the axes, symmetric pairs, whose roots lie on round angles, keep clear of them."""
+"""The first of them [rad]: off the axes, to keep clear of the roots of symmetric pairs, on round angles."""
 
-COSINES, SINES = (wave(START + 2.0 * pi / SAMPLES * np.arange(1, SAMPLES + 1)) for wave in (np.cos, np.sin))
-"""Their cosines and sines, from the second on, shape (SAMPLES,)."""
+_ANGLES = START + 2.0 * pi / SAMPLES * np.arange(1, SAMPLES + 1)
+
+COSINES, SINES = np.cos(_ANGLES), np.sin(_ANGLES)
+"""Cosines and sines of the samples, from the second to the first again, shape (SAMPLES,)."""
 
 CLOSER = 12
 """Parts into which an interval is cut where the distance may change fast."""

@@ -267,15 +267,19 @@ def smallest_gaps(bodies: Bodies, pairs: Ints) -> tuple[Floats, Floats]:
         _smallest_gaps(bodies.centres, bodies.normals, bodies.radii, bodies.wire_radii, pairs, gaps, points)
         return gaps, points
     rings = bodies.is_ring[pairs].all(axis=1)
+    some, others = pairs[rings], pairs[~rings]
+    some_gaps, some_points = np.empty(len(some)), np.empty((len(some), 2, 3))
+    _smallest_gaps(
+        bodies.centres, bodies.normals, bodies.radii, bodies.wire_radii, some, some_gaps, some_points
+    )
+    other_gaps, other_points = np.empty(len(others)), np.empty((len(others), 2, 3))
     curves = bodies.primitives()
-    for which, kernel, arrays in (
-        (rings, _smallest_gaps, (bodies.centres, bodies.normals, bodies.radii, bodies.wire_radii)),
-        (~rings, _smallest_of_bodies,
-         (bodies.centres, bodies.frames(), curves.table, curves.begins, curves.ends)),
-    ):  # fmt: skip
-        some_gaps, some_points = np.empty(int(which.sum())), np.empty((int(which.sum()), 2, 3))
-        kernel(*arrays, pairs[which], some_gaps, some_points)
-        gaps[which], points[which] = some_gaps, some_points
+    _smallest_of_bodies(
+        bodies.centres, bodies.frames(), curves.table, curves.begins, curves.ends, others, other_gaps,
+        other_points,
+    )  # fmt: skip
+    gaps[rings], gaps[~rings] = some_gaps, other_gaps
+    points[rings], points[~rings] = some_points, other_points
     return gaps, points
 
 

@@ -127,24 +127,25 @@ def eye_links(bodies: Bodies, pairs: Ints) -> Ints:
     Returns:
         Body i, body j, eye of i, eye of j of every link, shape (m, 4): i under j, sorted, each once.
     """
-    pairs = np.unique(np.sort(np.asarray(pairs, dtype=np.int64).reshape(-1, 2), axis=1), axis=0)
-    if bodies.all_rings:
-        through = pairs[linked(bodies, pairs)]
-        return np.concatenate([through, np.zeros_like(through)], axis=1)
-    rings = bodies.is_ring[pairs].all(axis=1)
+    pairs = np.asarray(pairs, dtype=np.int64).reshape(-1, 2)
+    rings = bodies.is_ring[pairs].all(axis=1) if not bodies.all_rings else np.ones(len(pairs), dtype=bool)
     of_rings = pairs[rings]
-    of_rings = of_rings[linked(bodies, of_rings)]
-    some, place = np.unique(pairs[~rings], return_inverse=True)
-    part, loops = bodies[some], loops_of(bodies[some])
-    numbers = np.zeros((len(pairs) - int(rings.sum()), *2 * (loops.begins.shape[1],)), dtype=np.int64)
-    _linking_numbers(
-        loops.table, loops.begins, loops.ends, loops.counts, loops.planar, part.centres, part.frames(),
-        part.radii, place.reshape(-1, 2).astype(np.int64), numbers,
-    )  # fmt: skip
+    of_rings = _ordered(of_rings[linked(bodies, of_rings)], len(bodies))
+    links = np.concatenate([of_rings, np.zeros_like(of_rings)], axis=1)
+    if rings.all():
+        return links
+    others = _ordered(pairs[~rings], len(bodies))
+    some, place = np.unique(others, return_inverse=True)
+    numbers = linking_numbers(bodies[some], place.reshape(-1, 2))
     pair, eye, other = np.nonzero(numbers)
-    of_shapes = np.column_stack([pairs[~rings][pair], eye, other])
-    links = np.concatenate([np.concatenate([of_rings, np.zeros_like(of_rings)], axis=1), of_shapes])
+    links = np.concatenate([links, np.column_stack([others[pair], eye, other])])
     return np.ascontiguousarray(links[np.lexsort(links.T[::-1])], dtype=np.int64)
+
+
+def _ordered(pairs: Ints, count: int) -> Ints:
+    """Pairs of `count` bodies with the smaller index first, sorted, each once."""
+    keys = np.unique(pairs.min(axis=1) * count + pairs.max(axis=1)) if len(pairs) else pairs[:, 0]
+    return np.column_stack([keys // count, keys % count])
 
 
 def linking_numbers(bodies: Bodies, pairs: Ints) -> Ints:

@@ -34,7 +34,8 @@ SEARCHED = 1e-4
 exact. Only of two places that differ by less than this may the smaller be taken."""
 
 FITS = 1e-9
-"""A wire fits where it is at most this much too thick [mm]: rounding."""
+"""A wire fits where it is at most this much too thick, and wires this near to one another touch [mm]:
+rounding."""
 
 _PIECES = 240
 """About how many pieces a line is cut into where the narrowest place is sought. Widths are exact for any
@@ -51,13 +52,15 @@ through them which is opened."""
 def opening_of(shape: Shape, eye_index: int) -> float:
     """How wide the wire round an eye is open [mm].
 
-    It is the diameter of the thickest round wire that gets out sideways from the middle of the eye's largest
-    circle. A wire of that diameter is held when wires of the shape that touch, or are less than that apart,
-    make a closed way round it; so the opening is the least width w for which there is a closed way round
-    the middle along wires of the shape and across gaps between them of at most w. Across one closing segment
-    between two wire ends that is the distance of their surfaces; of a hook it is the narrowest place between
-    its tip's side and its shank. The way round is counted along the normal of the eye; gaps are measured in
-    space, so that no thicker wire can get out, and in a flat eye one of w does.
+    A round wire in the middle of the eye's largest circle is held when wires of the shape that touch, or are
+    less than its diameter apart, make a closed way round it. So the opening is the least width w for which
+    there is a closed way round that middle along wires of the shape and across gaps between them of at most
+    w. Across one closing segment between two wire ends that is the distance of their surfaces; of a hook it
+    is the narrowest place between its tip's side and its shank; of several closings the widest counts, for
+    that is where a wire leaves. It may be more than the inside.
+
+    The way round is counted along the normal of the eye and gaps are measured in space: no thicker wire gets
+    out, however it turns, and in a flat eye a wire of w does, sideways.
 
     Bringing wires nearer to one another never raises it while the middle stays.
 
@@ -236,13 +239,14 @@ def _opening(shape: Shape, eye_index: int) -> float:
     if closing < 0:
         return inf
     width, gaps = float(gaps[order[closing]]), gaps[order]
-    if width <= 0.0:
+    if width <= FITS:
         return 0.0
     sure, some = np.searchsorted(gaps, [width - slack, width + slack], side="right")
     exact = _exact_gaps(pieces, edges[sure:some])
     again = np.argsort(exact, kind="stable")
     closing = _way_round(np.concatenate([edges[:sure], edges[sure:some][again]]), angles)
-    return max(float(exact[again[closing - sure]]), 0.0)
+    opening = float(exact[again[closing - sure]])
+    return opening if opening > FITS else 0.0
 
 
 @numba.njit(cache=True)

@@ -54,18 +54,27 @@ curves that are equally far apart all along is not quite zero."""
 PARALLEL = 1e-12
 """Sine of the angle of two straights under which they are parallel: over 100 mm it makes 1e-10 mm."""
 
+STEP = 1e-2
+"""Share of a curve, of an arc no more than of 2 rad, after which a top is told from a level stretch."""
+
 MERGE = 1e-7
 """Distance, relative to size, under which two nearest places are one."""
 
 
 @numba.njit(cache=True)
-def _falls(a: Floats, t: float, dx: float, dy: float, dz: float, slack: float) -> bool:
-    """Whether from an end of a curve the distance falls along it; (dx, dy, dz) leads there from the other."""
+def _falls(a: Floats, t: float, b: Floats, dx: float, dy: float, dz: float, d: float, slack: float) -> bool:
+    """Whether from an end of curve a the distance to b falls along a; (dx, dy, dz) leads there from b."""
     if a[SPAN] == 0.0 or not has_ends(a) or 0.0 < t < a[SPAN]:
         return False
     tx, ty, tz = primitive_tangent(a, t)
-    slope = dx * tx + dy * ty + dz * tz
-    return bool(slope < -slack) if t <= 0.0 else bool(slope > slack)
+    onwards = 1.0 if t <= 0.0 else -1.0
+    slope = onwards * (dx * tx + dy * ty + dz * tz)
+    if abs(slope) > slack:
+        return bool(slope < 0.0)
+    # Level there: a step along tells whether it is the top of a rise.
+    px, py, pz = primitive_point(a, t + onwards * STEP * min(a[SPAN], 2.0))
+    qx, qy, qz = nearest_on_primitive(px, py, pz, b)
+    return bool(sqrt((px - qx) ** 2 + (py - qy) ** 2 + (pz - qz) ** 2) < d - slack)
 
 
 @numba.njit(cache=True)
@@ -95,7 +104,7 @@ def _offer(a: Floats, ta: float, b: Floats, tb: float, points: Floats, count: in
         best[2, 0] = d
     size = max(primitive_size(a), primitive_size(b))
     slack = SLACK * (d + size)
-    if _falls(a, ta, dx, dy, dz, slack) or _falls(b, tb, -dx, -dy, -dz, slack):
+    if _falls(a, ta, b, dx, dy, dz, d, slack) or _falls(b, tb, a, -dx, -dy, -dz, d, slack):
         return count
     return keep_place(px, py, pz, qx, qy, qz, MERGE * size, points, count)
 

@@ -26,6 +26,10 @@ FOOT = 84
 """Pixels at the foot of a picture that are kept free for the scale bar."""
 
 
+CLOSE = 9
+"""Bodies that a close-up fills the frame with at most."""
+
+
 @dataclass(frozen=True, eq=False)
 class View:
     """A parallel view.
@@ -121,6 +125,12 @@ def framed(name: str, bodies: Bodies, towards: Floats, up: Floats, shown: Bodies
     return View(name, focus, towards, up, width, height, half_height, depth)
 
 
+def close_count(bodies: Bodies) -> int:
+    """How many bodies a close-up fills the frame with."""
+    # Findings are large: of a short piece half its bodies, or a close-up would show all of it once more.
+    return min(CLOSE, len(bodies) if bodies.all_rings else -(-len(bodies) // 2))
+
+
 def four_views(bodies: Bodies, focus: Floats) -> list[View]:
     """Front, side, three-quarter and close-up views.
 
@@ -133,8 +143,7 @@ def four_views(bodies: Bodies, focus: Floats) -> list[View]:
     long = (high - low)[0] > 1.5 * (high - low)[1:].max()
     slant = np.array([-0.9, 0.55, 0.75]) if long else np.array([0.55, 0.5, 0.8])
     near = np.linalg.norm(bodies.centres - focus, axis=1)
-    # Findings are large: of a short piece half its bodies, or a close-up would show all of it once more.
-    count = min(len(bodies), 9) if bodies.all_rings else min(-(-len(bodies) // 2), 9)
+    count = close_count(bodies)
     reach = np.sort(near)[count - 1]
     close = bodies[near <= reach + 1e-9]
     closest = framed("close-up", bodies, np.array([-0.35, 0.45, 1.0]), up, close)

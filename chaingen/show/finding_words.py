@@ -1,6 +1,5 @@
 """Kinds of findings in words: the list of them, and one kind with its keys and its usual sizes."""
 
-import inspect
 from collections.abc import Iterator
 from typing import Any, get_args, get_origin
 
@@ -71,11 +70,9 @@ def _tables_in(annotation: Any) -> list[type[BaseModel]]:
 
 def usual(kind: str) -> Finding | None:
     """A finding of the kind with its usual sizes; None where some size is to be said."""
-    build = KINDS[kind].build
-    parameters = inspect.signature(build).parameters.values()
-    if any(p.default is p.empty and p.name != "name" for p in parameters):
+    if any(field.is_required() for name, field in TABLES[kind].model_fields.items() if name != KIND):
         return None
-    return build(kind)
+    return KINDS[kind].build(kind)
 
 
 def eye_words(eye: Eye) -> str:

@@ -13,15 +13,12 @@ import numpy as np
 from chaingen.geometry.bodies import Bodies
 from chaingen.geometry.solids import Solid
 from chaingen.geometry.types import Floats, Ints
-from chaingen.show.camera import View, framed
+from chaingen.show.camera import View, close_count, framed
 from chaingen.show.drawing import pyvista_off_screen
 from chaingen.show.film import draw_settling, draw_turning
 from chaingen.show.look import Look
 from chaingen.show.picture import draw_views
 from chaingen.show.supports import surfaces
-
-CLOSE = 9
-"""Bodies that a close-up fills the frame with."""
 
 UP = np.array([0.0, 0.0, 1.0])
 
@@ -99,7 +96,7 @@ def _telling(bodies: Bodies, kind: str) -> Floats:
 def nearest_bodies(bodies: Bodies, place: Floats) -> Ints:
     """The bodies nearest to a place, as many as a close-up shows."""
     away = np.linalg.norm(bodies.centres - place, axis=1)
-    return np.argsort(away, kind="stable")[:CLOSE]
+    return np.argsort(away, kind="stable")[: close_count(bodies)]
 
 
 def lit_upright(plotter: Any) -> None:

@@ -243,8 +243,11 @@ def finding_lines(result: Result) -> list[str]:
     lines = []
     for entry in result.findings:
         metal = f", {entry.metal.name}, {_grams(entry.weight)}" if several else ""
-        cuts = " and ".join(
-            f"{format_mm(cut.length, 1)} of {describe_wire(cut.wire)}" for cut in entry.finding.cutting_list
+        pieces = entry.finding.cutting_list
+        cuts = ", ".join(
+            ("" if len(pieces) == 1 else f"{cut.what} ")
+            + f"{format_mm(cut.length, 1)} of {describe_wire(cut.wire)}"
+            for cut in pieces
         )
         lines.append(
             f"{entry.count:,} x {entry.finding.kind} {entry.finding.name!r}{metal}: cut {cuts} each."

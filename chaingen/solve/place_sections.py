@@ -3,11 +3,13 @@
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from itertools import pairwise
 from math import pi
 
 import numpy as np
 import numpy.typing as npt
 
+from chaingen.findings.finding import eye_normal
 from chaingen.geometry.bodies import Bodies, concatenate
 from chaingen.geometry.types import Ints
 from chaingen.solve import rough
@@ -17,12 +19,16 @@ from chaingen.solve.place_run import place_run
 from chaingen.solve.place_weave import place_chain
 from chaingen.solve.search import Search, evidence, is_sound, wrong_below
 from chaingen.solve.slp import Found, widen
+from chaingen.solve.spots import spots
 from chaingen.weave.graph import Arrangement, LinkGraph, part_of, piece_graph
 from chaingen.weave.groups import Run
-from chaingen.weave.pieces import Chain, Sections
+from chaingen.weave.pieces import Chain, Sections, Strands
 from chaingen.weave.tiling import with_places
 
 Joint = tuple[tuple[int, ...], tuple[int, ...]]
+
+Slots = tuple[tuple[tuple[int, int], ...], ...]
+"""What is linked at an end: bodies, each by one of its eyes, together in one slot or apart in several."""
 
 ROLLS = 8
 """Turns about the length in which the next section is tried."""
@@ -39,17 +45,19 @@ FREE_REACH = 2.2
 
 
 def _joined(
-    left: LinkGraph, ends: Ints, right: LinkGraph, begins: Ints, number: int
+    left: LinkGraph, ends: Slots, right: LinkGraph, begins: Slots, number: int
 ) -> tuple[LinkGraph, Joint]:
-    """Two finite graphs in a row: rings at the end of one link all at the beginning of the other."""
+    """Two finite graphs in a row: what is in each slot at the end of one links the same slot of the other."""
     count = len(left)
-    begins = count + begins
-    across = np.array([(a, b) for a in ends for b in begins], dtype=np.int64)
+    if len(ends) == len(begins):
+        pairs = [(a, b) for one, two in zip(ends, begins, strict=True) for a in one for b in two]
+    else:
+        pairs = [(a, b) for one in ends for a in one for two in begins for b in two]
+    across = np.array([(a, count + b) for (a, _), (b, _) in pairs], dtype=np.int64)
     eyes = None
     if left.eyes is not None or right.eyes is not None:
-        outward, inward = _open_eyes(left, ends, True), _open_eyes(right, begins - count, False)
-        through = [(one, two) for one in outward for two in inward]
-        eyes = np.concatenate([left.link_eyes, np.array(through, dtype=np.int64), right.link_eyes])
+        through = np.array([(one, two) for (_, one), (_, two) in pairs], dtype=np.int64)
+        eyes = np.concatenate([left.link_eyes, through, right.link_eyes])
     shift = int(left.group_of.max()) + 1
     members = [
         *left.members,
@@ -72,17 +80,10 @@ def _joined(
         periodic=False,
         eyes=eyes,
     )
-    return graph, (tuple(ends.tolist()), tuple(begins.tolist()))
-
-
-def _open_eyes(graph: LinkGraph, bodies: Ints, after: bool) -> list[int]:
-    """The eye of each body at the end of a row that what comes next links: of a finding one of its own."""
-    eyes = []
-    for body in bodies:
-        group = graph.groups[graph.members[body].group] if graph.groups else None
-        own = (0,) if group is None else group.after if after else group.before
-        eyes.append(own[0])
-    return eyes
+    return graph, (
+        tuple(dict.fromkeys(across[:, 0].tolist())),
+        tuple(dict.fromkeys(across[:, 1].tolist())),
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,22 +95,24 @@ class _Section:
         rings: Its poses.
         searches: The evidence.
         gap: Its smallest signed gap [mm].
-        begins: Indices of the rings that what comes before it links.
-        ends: Indices of the rings that what comes after it links.
+        begins: What the section before it links.
+        ends: What the section after it links.
     """
 
     graph: LinkGraph
     rings: Bodies
     searches: list[Search]
     gap: float
-    begins: Ints
-    ends: Ints
+    begins: Slots
+    ends: Slots
 
 
 def _alone(part: Run | Chain, starts: int, enough: float) -> _Section:
     if isinstance(part, Run):
         rings, searches, gap = place_run(part, starts=starts, enough=enough)
         graph = piece_graph(part)
+        first, last = (_slots_of(graph, end) for end in (0, -1))
+        return _Section(graph, rings, searches, gap, first, last)
     else:
         graph, rings, searches, gap = place_chain(part, enough=enough)
     place = graph.group_of
@@ -120,7 +123,90 @@ def _alone(part: Run | Chain, starts: int, enough: float) -> _Section:
         finish = part.weave.finish
         begins = np.array([number[name] for ring in finish if (name := f"1{ring}") in number])
         ends = np.array([number[name] for ring in finish if (name := f"{part.repeat + 1}{ring}") in number])
-    return _Section(graph, rings, searches, gap, begins, ends)
+    slots = [(tuple((int(ring), 0) for ring in own),) for own in (begins, ends)]
+    return _Section(graph, rings, searches, gap, slots[0], slots[1])
+
+
+def _slots_of(graph: LinkGraph, end: int) -> Slots:
+    """What a run is linked by at its beginning, 0, or end, -1: all rings there, or each eye of an end bar."""
+    group = graph.groups[end]
+    eyes = group.before if end == 0 else group.after
+    own = np.flatnonzero(graph.group_of == (0 if end == 0 else graph.group_of.max())).tolist()
+    if len(eyes) > 1:
+        return tuple(((own[0], eye),) for eye in eyes)
+    return (tuple((body, eye) for body in own for eye in eyes),)
+
+
+def _strands(part: Strands, starts: int, enough: float, bar: tuple[Bodies, Slots] | None) -> _Section:
+    """A strand made several times side by side, as far apart as the eyes of the bar beside it.
+
+    Args:
+        part: The strands.
+        starts: Seeded starts of each search of groups.
+        enough: Gap beyond which nothing more is asked [mm].
+        bar: The bodies with an end bar, and its eyes; None where there is none on either side.
+    """
+    one = _alone(part.part, starts, enough)
+    rings, pitch = one.rings, 0.0
+    if bar is not None:
+        at, _ = spots(bar[0], *np.array([slot[0] for slot in bar[1]]).T)
+        line = (at[-1] - at[0]) / (len(at) - 1)
+        pitch = float(np.linalg.norm(line))
+        first = one.begins[0][0][0]
+        stands = abs(float(rings.normals[first, 1])) > np.sqrt(0.5)
+        eye = bar[0].shape(bar[1][0][0][0])
+        assert eye is not None
+        frame = bar[0].frames()[bar[1][0][0][0]]
+        along = abs(float(eye_normal(eye.eyes[bar[1][0][0][1]]) @ frame @ line)) > np.sqrt(0.5) * pitch
+        # A ring in an eye stands across it: along the bar where the eyes lie in its plane.
+        if stands == along:
+            rings = rings.turned(rough.about_x(0.5 * pi))
+    # Strands never touch one another.
+    low, high = rings.bounds()
+    pitch = max(pitch, float(high[1] - low[1]) + 2.0 * float(rings.thinnest.min())) if bar is None else pitch
+    n, count = len(rings), part.count
+    offsets = pitch * (np.arange(count) - 0.5 * (count - 1))
+    bodies = concatenate([rings.moved(np.array([0.0, y, 0.0])) for y in offsets])
+    graph = _side_by_side(one.graph, count)
+
+    def of_strand(slots: Slots, k: int) -> tuple[tuple[int, int], ...]:
+        return tuple((body + n * k, eye) for slot in slots for body, eye in slot)
+
+    begins, ends = (tuple(of_strand(slots, k) for k in range(count)) for slots in (one.begins, one.ends))
+    return _Section(graph, bodies, one.searches, one.gap, begins, ends)
+
+
+def _side_by_side(graph: LinkGraph, count: int) -> LinkGraph:
+    """So many of a row side by side, none linked with another."""
+    n = len(graph)
+    return replace(
+        graph,
+        members=tuple(
+            replace(member, name=f"{k + 1}.{member.name}") for k in range(count) for member in graph.members
+        ),
+        links=np.concatenate([graph.links + n * k for k in range(count)]),
+        offsets=np.tile(graph.offsets, (count, 1)),
+        arrangements=tuple(
+            replace(arrangement, rings=tuple(ring + n * k for ring in arrangement.rings))
+            for k in range(count)
+            for arrangement in graph.arrangements
+        ),
+        groups=(),
+        eyes=None if graph.eyes is None else np.tile(graph.eyes, (count, 1)),
+    )
+
+
+def _matched(section: _Section, slots: int) -> tuple[Slots, Slots]:
+    """The slots of a section beside one of several: if it has as many rings, each is one, across its row."""
+    found = []
+    for own in (section.begins, section.ends):
+        if len(own) == 1 and len(own[0]) == slots > 1:
+            at, _ = spots(section.rings, *np.array(own[0]).T)
+            spread = at[:, 1:] - at[:, 1:].mean(axis=0)
+            _, _, axes = np.linalg.svd(spread)
+            own = tuple((own[0][k],) for k in np.argsort(spread @ axes[0], kind="stable"))
+        found.append(own)
+    return found[0], found[1]
 
 
 @lru_cache(maxsize=64)
@@ -134,19 +220,31 @@ def place_sections(
         starts: Seeded starts of each search of groups.
         enough: Gap beyond which nothing more is asked [mm].
     """
-    first = _alone(sections.parts[0], starts, enough)
+    alone = [None if isinstance(part, Strands) else _alone(part, starts, enough) for part in sections.parts]
+    made: list[_Section] = []
+    for number, part in enumerate(sections.parts):
+        own = alone[number]
+        if isinstance(part, Strands):
+            own = _strands(part, starts, enough, _bar_beside(alone, number, part.count))
+        assert own is not None
+        made.append(own)
+    first = made[0]
     graph, rings, searches, gap = first.graph, first.rings, first.searches, first.gap
     named = tuple(replace(member, name=f"1-{member.name}") for member in graph.members)
     graph = replace(graph, members=named, groups=())
     ends = first.ends
     joints: list[Joint] = []
     rhythms = [max(1, first.graph.rhythm)]
-    for number, part in enumerate(sections.parts[1:], start=2):
-        after = _alone(part, starts, enough)
+    for number, (before, after) in enumerate(pairwise(made), start=2):
         count = len(graph)
-        graph, joint = _joined(graph, ends, after.graph, after.begins, number)
+        if len(ends) == 1 and len(after.begins) == len(ends[0]) > 1:
+            shift = count - len(before.graph)
+            matched = _matched(before, len(after.begins))[1]
+            ends = tuple(tuple((body + shift, eye) for body, eye in slot) for slot in matched)
+        begins = _matched(after, len(ends))[0]
+        graph, joint = _joined(graph, ends, after.graph, begins, number)
         rings, evidence_of_joint, width = _fitted(graph, rings, after.rings, joint, min(gap, after.gap))
-        ends = count + after.ends
+        ends = tuple(tuple((body + count, eye) for body, eye in slot) for slot in after.ends)
         joints.append(joint)
         rhythms.append(after.graph.rhythm)
         searches = [*searches, *after.searches, evidence_of_joint]
@@ -154,6 +252,16 @@ def place_sections(
     order = np.unique(graph.group_of, return_inverse=True)[1]
     graph = replace(with_places(graph, order.tolist()), rhythm=max(rhythms))
     return graph, rings, searches, gap, tuple(joints)
+
+
+def _bar_beside(alone: list[_Section | None], number: int, count: int) -> tuple[Bodies, Slots] | None:
+    """The end bar before or after a section, if it has so many eyes."""
+    before = alone[number - 1] if number else None
+    after = alone[number + 1] if number + 1 < len(alone) else None
+    for section, slots in ((before, before and before.ends), (after, after and after.begins)):
+        if section is not None and slots and len(slots) == count:
+            return section.rings, slots
+    return None
 
 
 @dataclass(frozen=True, eq=False)
@@ -191,19 +299,27 @@ class _Seam:
 
 def _seams(graph: LinkGraph, left: Bodies, right: Bodies, joint: Joint) -> Iterator[_Seam]:
     """The right rings brought to the end of the left ones, at several distances and turned several ways."""
-    ends, begins = np.array(joint[0]), np.array(joint[1]) - len(left)
-    middle = left.centres[ends].mean(axis=0)
-    holes = (left.radii - left.wire_radii)[ends], (right.radii - right.wire_radii)[begins]
-    inside = float(holes[0].min() + holes[1].min())
-    # The next section turns about its own length, through the middle of its first rings along it.
-    axis = np.array([right.centres[begins, 0].mean(), *right.centres[:, 1:].mean(axis=0)])
-    reach = FREE_REACH * float(max(left.radii.max(), right.radii.max()))
+    across = np.isin(graph.links[:, 0], joint[0]) & np.isin(graph.links[:, 1], joint[1])
+    through, eyes = graph.links[across], graph.link_eyes[across]
+    spots_left, holes_left = spots(left, through[:, 0], eyes[:, 0])
+    spots_right, holes_right = spots(right, through[:, 1] - len(left), eyes[:, 1])
+    middle = spots_left.mean(axis=0)
+    inside = float(holes_left.min() + holes_right.min())
+    # The next section turns about its own length, through the middle of what links along it.
+    rings = right.is_ring
+    sides = (right.centres[rings] if rings.any() else spots_right)[:, 1:].mean(axis=0)
+    axis = np.array([spots_right[:, 0].mean(), *sides])
+    reach = FREE_REACH * float(max(left.eye_radii.max(), right.eye_radii.max()))
     known: dict[tuple[int, ...], tuple[LinkGraph, Contacts]] = {}
     for part in OFFSETS:
         for k in range(ROLLS):
             turned = right.moved(-axis).turned(rough.about_x(2.0 * pi * k / ROLLS))
             whole = concatenate([left, turned.moved(middle + np.array([part * inside, 0.0, 0.0]))])
-            away = np.abs(whole.centres[:, 0] - (middle[0] + 0.5 * part * inside))
+            low, high = (corner[:, 0] for corner in whole.extents())
+            seam = middle[0] + 0.5 * part * inside
+            away = np.where(
+                whole.is_ring, np.abs(whole.centres[:, 0] - seam), np.maximum(low - seam, seam - high)
+            )
             near = np.flatnonzero(away < 2.0 * reach)
             free = (away[near] < reach) | np.isin(near, joint[0] + joint[1])
             key = tuple(near.tolist())

@@ -108,17 +108,62 @@ class Sheet:
 
 
 @dataclass(frozen=True, slots=True)
+class Strands:
+    """A run or chain made several times side by side, as between two end bars.
+
+    Attributes:
+        part: One strand.
+        count: How many, 2 or more.
+    """
+
+    part: Run | Chain
+    count: int
+
+    closed = False
+
+    @property
+    def repeat(self) -> int:
+        """How often every strand repeats its groups or cells."""
+        return self.part.repeat
+
+    def sizes(self) -> tuple[RingSize, ...]:
+        """The ring sizes used, each once, in order of first use."""
+        return self.part.sizes()
+
+    def findings(self) -> tuple[Finding, ...]:
+        """The findings used, each once, in order of first use."""
+        return self.part.findings() if isinstance(self.part, Run) else ()
+
+    def most_rings(self) -> int:
+        """How many rings it takes at most."""
+        return self.count * self.part.most_rings()
+
+    def resized(self, change: Change) -> "Strands":
+        """The same with every ring size changed."""
+        return replace(self, part=self.part.resized(change))
+
+    def repeated(self, repeat: int) -> "Strands":
+        """The same with another number of repeats in every strand."""
+        return replace(self, part=self.part.repeated(repeat))
+
+
+Section = Run | Chain | Strands
+"""What sections are made of."""
+
+
+@dataclass(frozen=True, slots=True)
 class Sections:
-    """Runs of groups and chains that follow one another, each linked to the next end to end.
+    """Runs of groups, chains and strands that follow one another, each linked to the next end to end.
 
     All rings at the end of one section link all rings at the beginning of the next: of a run the rings of its
-    last or first group, of a chain those that finish its weave, or else those at its last or first place.
+    last or first group, of a chain those that finish its weave, or else those at its last or first place. An
+    end bar takes one strand, or one ring, in each of its eyes.
 
     Attributes:
         parts: The sections, open all of them.
     """
 
-    parts: tuple[Run | Chain, ...]
+    parts: tuple[Section, ...]
 
     closed = False
     repeat = 1
@@ -147,11 +192,12 @@ Piece = Run | Chain | Sheet | Sections
 def findings_of(piece: Piece) -> tuple[Finding, ...]:
     """The findings that a piece is made of, each once, in order."""
     parts = piece.parts if isinstance(piece, Sections) else (piece,)
-    found = (finding for part in parts if isinstance(part, Run) for finding in part.findings())
+    found = (finding for part in parts if isinstance(part, Run | Strands) for finding in part.findings())
     return tuple(dict.fromkeys(found))
 
 
 def weaves_of(piece: Piece) -> tuple[Weave, ...]:
     """The weaves that a piece is made of, each once, in order; none of groups."""
     parts = piece.parts if isinstance(piece, Sections) else (piece,)
-    return tuple(dict.fromkeys(part.weave for part in parts if isinstance(part, Chain | Sheet)))
+    own = (part.part if isinstance(part, Strands) else part for part in parts)
+    return tuple(dict.fromkeys(part.weave for part in own if isinstance(part, Chain | Sheet)))

@@ -6,14 +6,15 @@ from math import pi
 
 import numpy as np
 
-from chaingen.findings.finding import Finding, eye_centre
+from chaingen.findings.finding import Finding
 from chaingen.geometry.bodies import Bodies, concatenate
-from chaingen.geometry.types import Floats, Ints
+from chaingen.geometry.types import Ints
 from chaingen.solve import rough
 from chaingen.solve.contacts import Contacts, State
 from chaingen.solve.motion import Motion
 from chaingen.solve.search import is_sound, wrong_below
 from chaingen.solve.slp import Found, widen
+from chaingen.solve.spots import outward_eyes, spot
 from chaingen.weave.graph import LinkGraph, part_of
 
 ROLLS = 4
@@ -46,14 +47,6 @@ class Closing:
     roll: float
 
 
-def free_eyes(graph: LinkGraph, body: int) -> list[int]:
-    """The eyes of a body that nothing links."""
-    size = graph.members[body].size
-    count = len(size.shape.eyes) if isinstance(size, Finding) else 1
-    taken = set(graph.link_eyes[graph.links == body].tolist())
-    return [eye for eye in range(count) if eye not in taken]
-
-
 def closing_links(graph: LinkGraph) -> list[tuple[int, int, int, int]] | None:
     """The links that close an open piece by the finding at its end or beginning; None without one.
 
@@ -65,15 +58,11 @@ def closing_links(graph: LinkGraph) -> list[tuple[int, int, int, int]] | None:
     if not any(isinstance(graph.members[k].size, Finding) for k in first + last) or group.max() < 2:
         return None
     # A ring at an end is held by the clasp as it is, whatever else it links.
-    begin, end = ([(k, eye) for k in own for eye in _outward(graph, k)] for own in (first, last))
+    begin, end = ([(k, eye) for k in own for eye in outward_eyes(graph, k)[:1]] for own in (first, last))
     if not begin or not end:
         return None
     # A clasp takes all rings of the group at the other end.
     return [(a, b, one, two) for a, one in begin for b, two in end]
-
-
-def _outward(graph: LinkGraph, body: int) -> list[int]:
-    return free_eyes(graph, body)[:1] if isinstance(graph.members[body].size, Finding) else [0]
 
 
 def closed_graph(graph: LinkGraph) -> LinkGraph:
@@ -91,16 +80,6 @@ def closed_graph(graph: LinkGraph) -> LinkGraph:
     )
 
 
-def _outer(graph: LinkGraph, rings: Bodies, body: int, eye: int) -> tuple[Floats, float]:
-    """Where the eye of a body is [mm], and its inside radius [mm]."""
-    size = graph.members[body].size
-    if not isinstance(size, Finding):
-        return rings.centres[body], float(rings.radii[body] - rings.wire_radii[body])
-    one = size.shape.eyes[eye]
-    from_origin = eye_centre(one) @ rings.frames()[body]
-    return np.asarray(rings.centres[body] + from_origin), 0.5 * one.inside
-
-
 @lru_cache(maxsize=16)
 def _closing(key: "_Key") -> Closing | None:
     graph, rings = key.graph, key.rings
@@ -109,8 +88,8 @@ def _closing(key: "_Key") -> Closing | None:
         return None
     whole = closed_graph(graph)
     a, b, one, two = links[0]
-    begin, inside = _outer(graph, rings, a, one)
-    end, other = _outer(graph, rings, b, two)
+    begin, inside = spot(rings, a, one)
+    end, other = spot(rings, b, two)
     group, top = graph.group_of, int(graph.group_of.max())
     tail, head = np.flatnonzero(group > top - NEAR), np.flatnonzero(group < NEAR)
     seam = _seam_graph(graph, tail, head, links)

@@ -58,7 +58,7 @@ def _attempts(
     piece: Piece, placement: Placement, scene: Scene, weights: Floats, taut: float | None, by_clasp: bool
 ) -> Iterator[Callable[[], tuple[Start, bool]]]:
     """Ways to start a scene, best first: the start, and whether the piece was pulled straight for it."""
-    reach = RESTING_GAP * _reaches(len(placement.graph), True)[0] * float(placement.graph.wire_radii.min())
+    reach = RESTING_GAP * _reaches(len(placement.graph), True)[0] * float(placement.rings.thinnest.min())
 
     def row(left: float | None) -> Row:
         if by_clasp:
@@ -75,7 +75,9 @@ def _attempts(
 
     def worn(begin: Callable[..., Start], left: float | None) -> tuple[Start, bool]:
         loop = row(left)
-        return begin(loop, scene, weights, taut or loop.length), False
+        # Closed by a clasp it goes less far round than it is long: the clasp overlaps what it takes.
+        whole = row(reach).length if by_clasp else taut or loop.length
+        return begin(loop, scene, weights, whole), False
 
     if scene.kind is SceneKind.SWAG:
         yield lambda: (starts.swag(row(reach), scene, weights, taut), True)

@@ -152,9 +152,7 @@ class Model:
             energy -= float((b.loads * np.einsum("nk,nka->na", b.arms, poses.frames)).sum())
         for number, rows in enumerate(self._pair_rows + self._solid_rows):
             room = rooms[number] if rooms else Room(rows, False, 0)
-            more, near = evaluate(
-                b, self.on, poses, self.barrier.reach, rows, room, rooms is not None
-            )  # fmt: skip
+            more, near = evaluate(b, self.on, poses, self.barrier.reach, rows, room, rooms is not None)
             energy += more
             least = min(least, near)
         return energy, least
@@ -181,24 +179,18 @@ class Model:
         if b.friction:
             now = carried(grip, now, slip)
         gradient = np.zeros((n, width))
-        gradient[:, :3] -= b.loads
         own, own_drag = np.zeros((n, width, width)), np.zeros((n, width, width))
         if width > 5:
             # What does nothing shall not make the whole singular.
             own[b.turns == 2, 5, 5] = 1.0
-        if b.arms is not None:
-            add_load(b, poses, gradient, own)
         pairs, blocks, drags, keys, forces = [], [], [], [], []
         for number, (rows, room) in enumerate(zip(all_rows, rooms, strict=True)):
             active = np.flatnonzero(room.forces > 0.0)
             keys.append(rows.keys[active])
             forces.append(room.forces[active])
-            if rows.solid is not None and not len(active):
-                continue
             grads, block = embedded(room, rows, active, width)
-            drag = np.zeros_like(block)
-            first = rows.first[active]
-            if b.friction:
+            first, drag = rows.first[active], np.zeros_like(block)
+            if b.friction and len(active):
                 on = part == number
                 add_friction(
                     now.picked(on), poses.frames, b.radii, b.friction, slip, np.searchsorted(active, row[on]),
@@ -214,6 +206,9 @@ class Model:
                 gradient[first] += grads
                 own[first] += block
                 own_drag[first] += drag
+        gradient[:, :3] -= b.loads
+        if b.arms is not None:
+            add_load(b, poses, gradient, own)
         order = np.argsort(np.concatenate(keys), kind="stable")
         return Terms(
             energy,

@@ -1,0 +1,83 @@
+"""Sizes of findings that do not go together."""
+
+import inspect
+
+import pytest
+
+from chaingen.findings.catalogue import KINDS
+from chaingen.findings.pins import Threaded
+from chaingen.findings.wire_path import PathEye
+from chaingen.geometry.centrelines import Bend
+from tests.finding_sizes import (
+    SIZED,
+)
+
+SEA = (0.3, 0.6, 0.55)
+
+
+WITHIN = {
+    "loop link": [({"inside": 0.5}, "inside"), ({"outer_inside": 0.5}, "outer_inside"),
+                  ({"loops": 1, "quarter_turn": True}, "quarter_turn")],
+    "wrapped link": [({"stem": 4.0}, "stem"), ({"wraps": 9}, "stem"), ({"wire": 2.6, "stem": 30.0}, "inside")],
+    "oval link": [({"inside_width": 7.0}, "inside_length"), ({"inside_width": 0.9}, "inside_width")],
+    "figure-eight link": [({"inside": 0.9}, "inside")],
+    "closed ring": [({"inside": 0.9}, "inside")],
+    "hook": [({"mouth": 4.5}, "mouth"), ({"wire": 0.5, "bend": 9.0, "tail": 0.5}, "tail"), ({"shank": 5.0}, "shank")],
+    "eye": [({"outer_inside": 1.0}, "outer_inside")],
+    "S-hook": [({"mouth": 4.0}, "mouth")],
+    "ear wire": [({"bend": 1.5}, "bend"), ({"wire": 2.0}, "inside")],
+    "ear post": [({"front_size": 1.0}, "front_size"), ({"front_thickness": 1.0}, "front_thickness")],
+    "head pin": [({"head_size": 0.7}, "head_size"), ({"bare": 0.1}, "bare"),
+                 ({"head": "spiral", "head_size": 2.0}, "head_size"),
+                 ({"beads": (Threaded("ball", 6.0, None, 0.5, SEA),)}, "beads[1].hole"),
+                 ({"beads": (Threaded("ball", 6.0, None, 1.4, SEA),)}, "beads[1].hole"),
+                 ({"beads": (Threaded("disc", 6.0, None, 1.0, SEA),)}, "beads[1].thickness"),
+                 ({"beads": (Threaded("ball", 6.0, 6.0, 1.0, SEA),)}, "beads[1].thickness"),
+                 ({"beads": (Threaded("disc", 6.0, 5.5, 1.0, SEA),)}, "beads[1].thickness")],
+    "spring ring": [({"gate": 2.6}, "gate"), ({"eye_inside": 0.5}, "eye_inside")],
+    "lobster clasp": [({"gate": 3.6}, "gate"), ({"inside_length": 3.5}, "inside_length")],
+    "toggle ring": [({"inside": 1.0}, "inside")],
+    "toggle bar": [({"length": 9.0}, "length")],
+    "end bar": [({"pitch": 3.5}, "pitch")],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("kind", "change", "key"), [(kind, change, key) for kind in WITHIN for change, key in WITHIN[kind]]
+)
+def test_sizes_that_do_not_go_together_are_named(kind, change, key):
+    sizes = {
+        name: parameter.default
+        for name, parameter in inspect.signature(KINDS[kind].build).parameters.items()
+        if name != "name"
+    }
+    assert [misfit.key for misfit in KINDS[kind].misfits(**{**sizes, **change})] == [key]
+
+
+def test_every_kind_has_sizes_that_are_refused():
+    assert set(WITHIN) == set(SIZED)
+
+
+RING = (Bend(radius=3.0, angle=300.0),)
+
+
+@pytest.mark.parametrize(
+    ("change", "key"),
+    [
+        ({"steps": (Bend(radius=0.4, angle=90.0),)}, "steps[1].radius"),
+        ({"closed": True}, "closed"),
+        ({"eyes": (PathEye("a", 1, 2),)}, "eyes[1].to_step"),
+        ({"eyes": (PathEye("a", 1, 1, 0.5, 0.5),)}, "eyes[1].to_step"),
+        ({"eyes": (PathEye("a", 1, 1), PathEye("a", 1, 1))}, "eyes[2].name"),
+        ({"eyes": (PathEye("a", 1, 1, gate=1.0),)}, "eyes[1].gate"),
+        ({"eyes": (PathEye("a", 1, 1, opened_by="gate"),)}, "eyes[1].gate"),
+        ({"steps": (Bend(length=5.0),)}, "eyes[1]"),
+        ({"steps": (Bend(radius=3.0, angle=350.0),) * 2}, "steps"),
+        ({"steps": (Bend(length=9.0), Bend(radius=1.0, angle=270.0), Bend(length=9.0))}, "steps"),
+        ({"steps": (Bend(length=6.0), Bend(radius=3.0, angle=180.0), Bend(length=6.0),
+                    Bend(radius=2.0, angle=180.0)), "closed": True}, "closed"),
+    ],
+)  # fmt: skip
+def test_paths_that_cannot_be_bent_are_named(change, key):
+    sizes = {"wire": 1.0, "steps": RING, "closed": False, "eyes": (PathEye("a", 1, 1),), **change}
+    assert [misfit.key for misfit in KINDS["wire path"].misfits(**sizes)] == [key]
