@@ -278,7 +278,7 @@ def scene_names(drapes: Sequence[Draped | NotDraped]) -> list[str]:
 
 def _binding_wire(placement: Placement, report: CheckReport) -> float:
     """Mean wire diameter of the binding pair [mm]; the thinnest wire where no pair binds."""
-    wires = placement.rings.wire_diameters
+    wires = 2.0 * placement.rings.thinnest
     if report.binding_pair is None:
         return float(wires.min())
     return float(wires[list(report.binding_pair)].mean())

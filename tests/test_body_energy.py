@@ -11,7 +11,6 @@ from chaingen.geometry.shapes import Closure, Eye, Shape, Strand, ring_shape
 from chaingen.geometry.solids import Solid, SolidKind, bar, distances, ledge, oval, plane
 from chaingen.solve.drape.body_energy import BEGINNING, END, INSIDE, nearest_of, part_distance
 from chaingen.solve.drape.bounds import pair_bound, solid_bound
-from chaingen.solve.drape.disorder import shaken_up
 from chaingen.solve.drape.energy import Poses
 from chaingen.solve.drape.friction import add_friction
 from chaingen.solve.drape.model import SLIP, Barrier, Model, Setting, poses_of
@@ -399,7 +398,7 @@ def test_no_end_of_wire_gets_into_a_table():
 
 def as_shapes(rings):
     """The same rings, each a body of one whole arc, in frames across the normals."""
-    one, two = axes_across(rings.normals)
+    one, _ = axes_across(rings.normals)
     shapes = tuple(ring_shape(R, r) for R, r in zip(rings.radii, rings.wire_radii, strict=True))
     return replace(rings, axes=one, shapes=shapes, shape_of=np.arange(len(rings)))
 
@@ -642,142 +641,3 @@ def test_springs_are_carried_to_other_nodes_of_the_same_curves(rng):
         moved = fine.places(which, there)[:, :3] - coarse.places(which, numbers)[:, :3]
         assert fine.curve_of(which, there).tolist() == coarse.curve_of(which, numbers).tolist()
         assert np.linalg.norm(moved, axis=1).max() < 1.1 * coarse.steps[curves.start : curves.stop].max()
-
-
-# ---- rest
-
-
-def laden(bodies, arms, solids, friction=0.0, weights=None):
-    loads = np.zeros((len(bodies), 3))
-    loads[:, 2] = -1.0 if weights is None else -np.array(weights)
-    return Setting.of(bodies, loads, solids, friction, np.array(arms))
-
-
-def to_rest(setting, poses, *, shares=(0.1, 0.03, 0.01), tolerance=1e-4):
-    settling = Settling(setting, poses, Barrier(shares[0] * setting.thin, 1.0, NONE, np.empty(0)))
-    for share in shares[1:]:
-        settling.relax(1e-3, 400)
-        assert settling.shrink(share * setting.thin, 1e-3, 400)
-    terms, reached = settling.relax(tolerance, 400)
-    assert reached
-    return settling, terms
-
-
-def _mean_by_length(shape):
-    total, length = np.zeros(3), 0.0
-    for strand in shape.strands:
-        for curve in strand.curves:
-            t = (np.arange(20000) + 0.5) / 20000 * curve.span
-            total += curve.length * np.array([curve.point(x) for x in t]).mean(axis=0)
-            length += curve.length
-    return total / length
-
-
-def long_hook():
-    """Two legs of 6 and 3 mm and a half circle about the origin between them."""
-    curves = bent_wire(
-        [Bend(length=6.0), Bend(radius=2.0, angle=180.0), Bend(length=3.0)], begin=(-6.0, -2.0, 0.0)
-    )
-    return Shape((Strand(curves, 0.4),), ())
-
-
-@pytest.mark.parametrize("friction", [0.0, 0.2])
-def test_a_hook_hangs_with_its_centre_of_mass_under_the_bar(friction):
-    """Statics: one support bears the weight, and stands over the centre of mass but for friction's cone."""
-    shape = long_hook()
-    arm = _mean_by_length(shape)
-    # Lengths 6, 2 pi and 3 with their middles at x = -3, 4 / pi and -1.5.
-    assert arm[0] == pytest.approx((-18.0 + 2.0 * np.pi * 4.0 / np.pi - 4.5) / (9.0 + 2.0 * np.pi), rel=1e-6)
-    # The bar lies within the bend, square to its plane; the hook begins turned away by half a radian.
-    c, s = np.cos(0.5), np.sin(0.5)
-    turn = np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]]) @ np.array(
-        [[0.0, 0.0, 1.0], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0]]
-    )
-    peg = bar(np.zeros(3), np.array([0.0, 1.0, 0.0]), 0.7)
-    setting = laden(shaped(shape), [arm], (peg,), friction)
-    settling, terms = to_rest(setting, Poses(np.array([[0.0, 0.0, -0.85]]), turn[None]))
-    end = settling.poses
-    below = end.centres[0] + arm @ end.frames[0]
-    assert settling.support() == pytest.approx(1.0, abs=1e-3)
-    if friction:
-        # Anywhere in its cone at the bar, whose top is 0.7 above its axis, seen from the centre of mass.
-        assert abs(below[0]) < friction * (2.0 + np.linalg.norm(arm))
-    else:
-        # The inside of the bend, 1.6 from its middle, lies on top of the bar, and the mass under it.
-        assert below[0] == pytest.approx(0.0, abs=2e-3)
-        assert below[2] == pytest.approx(0.7 - 1.6 - np.linalg.norm(arm), abs=settling.model.barrier.reach)
-    assert terms.forces.sum() == pytest.approx(1.0, rel=0.05)
-    assert abs(end.frames[0, 2, 1]) > 0.9
-
-
-def test_a_ball_rests_on_a_table():
-    setting = laden(shaped(ball_of()), [np.zeros(3)], (plane(),))
-    settling, terms = to_rest(setting, Poses(np.array([[0.0, 0.0, 0.83]]), np.eye(3)[None]))
-    height = settling.poses.centres[0, 2]
-    assert 0.8 < height < 0.8 + settling.model.barrier.reach
-    assert terms.forces.sum() == pytest.approx(1.0, abs=1e-3)
-
-
-def test_a_pin_with_a_ball_lies_on_a_table_as_its_two_ends_allow():
-    """The plane touches ball (0.9) and far end (0.3), 4.6 apart: the axis leans by sin a = 0.6 / 4.6."""
-    shape = pin()
-    c, s = np.cos(0.3), np.sin(0.3)
-    frame = np.array([[c, 0.0, s], [0.0, 1.0, 0.0], [-s, 0.0, c]])
-    low = 2.0 * s + 0.32
-    setting = laden(shaped(shape), [np.array([1.5, 0.0, 0.0])], (plane(),))
-    settling, _ = to_rest(setting, Poses(np.array([[0.0, 0.0, low]]), frame[None]))
-    assert settling.poses.frames[0, 0, 2] == pytest.approx(0.6 / 4.6, abs=2e-3)
-    # Moments about the end: the ball bears 3.5 / 4.6 of the weight, the end the rest.
-    press = settling.terms().grip
-    node = press.node
-    on_ball = settling.model.on.wires.curve_of(np.zeros(len(node), dtype=np.int64), node) == 1
-    assert press.press[on_ball, 0].sum() == pytest.approx(3.5 / 4.6, abs=5e-3)
-    assert press.press[:, 0].sum() == pytest.approx(1.0, abs=1e-3)
-
-
-def test_two_balls_on_one_another():
-    """Balls are round to each other: the one on top of the other, on a table, the force that of its weight."""
-    bodies = concatenate([shaped(ball_of(0.8)), shaped(ball_of(0.5))])
-    setting = laden(bodies, np.zeros((2, 3)), (plane(),), weights=[1.2, 0.8])
-    poses = Poses(np.array([[0.0, 0.0, 0.81], [0.0, 0.0, 2.13]]), np.tile(np.eye(3), (2, 1, 1)))
-    settling, terms = to_rest(setting, poses, shares=(0.1, 0.03))
-    apart = settling.poses.centres[1, 2] - settling.poses.centres[0, 2]
-    assert 1.3 < apart < 1.3 + settling.model.barrier.reach
-    assert terms.forces[terms.keys == 0 * 3 + 1] == pytest.approx([0.8], abs=2e-3)
-    assert terms.forces.sum() == pytest.approx(0.8 + 2.0, abs=5e-3)
-
-
-def test_a_link_a_ring_and_a_link_hang_wire_on_wire():
-    """Each place bears what hangs below it, and inside hangs in inside: both by closed form."""
-    long, wire, ring_radius, ring_wire, thick, gap = 1.5 + 1.2, 0.35, 1.6, 0.4, 0.4, 0.02
-    taut = long - wire + ring_radius - ring_wire
-    link = shaped(stadium())
-    bodies = concatenate([link, rings_of(((0, 0, 0), (0, 1, 0), ring_radius, ring_wire)), link])
-    frames = poses_of(bodies).frames.copy()
-    frames[0] = frames[2] = np.array([[0.0, 0.0, 1.0], [0.0, 1.0, 0.0], [-1.0, 0.0, 0.0]])
-    centres = np.array([[0.0, 0.0, 0.0], [0.0, 0.0, gap - taut], [0.0, 0.0, 2.0 * (gap - taut)]])
-    peg = bar(np.array([0.0, 0.0, long - wire - thick - gap]), np.array([1.0, 0.0, 0.0]), thick)
-    setting = laden(bodies, np.zeros((3, 3)), (peg,), 0.2, [1.0, 0.7, 1.3])
-    settling, terms = to_rest(setting, Poses(centres, frames))
-    assert settling.support() == pytest.approx(1.0, abs=1e-3)
-    by_key = dict(zip(terms.keys.tolist(), terms.forces.tolist(), strict=True))
-    for key, below in ((0 * 4 + 1, 2.0), (1 * 4 + 2, 1.3), (3, 3.0)):
-        # A place bears at most sqrt(1 + mu^2) of its normal force; normals fan out where wire lies in wire.
-        assert 0.999 * below < np.hypot(1.0, 0.2) * by_key[key] < 1.1 * below
-    heights = settling.poses.centres[:, 2]
-    for step in (heights[0] - heights[1], heights[1] - heights[2]):
-        assert taut - settling.model.barrier.reach < step < taut
-
-
-def test_disorder_shakes_bodies_and_keeps_them_clear():
-    bodies = concatenate([shaped(pin()), shaped(stadium())])
-    setting = setting_of(bodies, solids=(plane(),))
-    poses = Poses(np.array([[0.0, 0.0, 1.5], [0.0, 3.0, 0.9]]), np.tile(np.eye(3), (2, 1, 1)))
-    one, same = (shaken_up(setting, poses, 1.0, seed) for seed in (1, 1))
-    assert one.centres.tolist() == same.centres.tolist()
-    assert np.linalg.norm(one.centres - poses.centres, axis=1).min() > 1e-2
-    assert np.abs(one.frames - poses.frames).max(axis=(1, 2)).min() > 1e-2
-    for k, shape in enumerate((pin(), stadium())):
-        for strand in shape.strands:
-            points = strand_points(Shape((strand,), ()), 2001)
-            assert (one.centres[k] + points @ one.frames[k])[:, 2].min() > strand.wire_radius

@@ -555,35 +555,36 @@ def test_semidefinite_is_the_nearest(rng):
     assert semidefinite(np.empty((0, 10, 10))).shape == (0, 10, 10)
 
 
-def system(rng, n, extra):
+def system(rng, n, extra, width=5):
     """Blocks of a chain with some other pairs, its dense matrix, and a right side."""
     chain = [(k, k + 1) for k in range(n - 1)]
     others = {tuple(sorted(rng.choice(n, 2, replace=False).tolist())) for _ in range(extra)}
     pairs = np.array(sorted(set(chain) | others), dtype=np.int64)
-    root = rng.normal(size=(len(pairs), 10, 10))
+    root = rng.normal(size=(len(pairs), 2 * width, 2 * width))
     blocks = root @ root.transpose(0, 2, 1)
-    half = rng.normal(size=(n, 5, 5))
-    own = half @ half.transpose(0, 2, 1) + 0.1 * np.eye(5)
-    dense = np.zeros((5 * n, 5 * n))
+    half = rng.normal(size=(n, width, width))
+    own = half @ half.transpose(0, 2, 1) + 0.1 * np.eye(width)
+    dense = np.zeros((width * n, width * n))
     for k in range(n):
-        dense[5 * k : 5 * k + 5, 5 * k : 5 * k + 5] += own[k]
+        dense[width * k : width * k + width, width * k : width * k + width] += own[k]
     for (i, j), block in zip(pairs, blocks, strict=True):
-        place = np.r_[5 * i : 5 * i + 5, 5 * j : 5 * j + 5]
+        place = np.r_[width * i : width * i + width, width * j : width * j + width]
         dense[np.ix_(place, place)] += block
-    return own, pairs, blocks, dense, rng.normal(size=(n, 5))
+    return own, pairs, blocks, dense, rng.normal(size=(n, width))
 
 
+@pytest.mark.parametrize("width", [5, 6])
 @pytest.mark.parametrize("widest", [10**6, 0])
 @pytest.mark.parametrize(("n", "extra"), [(2, 0), (7, 0), (40, 0), (40, 25)])
-def test_linear_systems_by_dense_numpy(monkeypatch, rng, widest, n, extra):
+def test_linear_systems_by_dense_numpy(monkeypatch, rng, widest, n, extra, width):
     """By band factors and by sparse factors."""
     monkeypatch.setattr(linear, "WIDEST_BAND", widest)
-    own, pairs, blocks, dense, right = system(rng, n, extra)
+    own, pairs, blocks, dense, right = system(rng, n, extra, width)
     shuffled = rng.permutation(n)
     pairs = shuffled[pairs]
-    place = (5 * np.argsort(shuffled)[:, None] + np.arange(5)).ravel()
-    found = linear.solve(linear.Ordering(n, pairs), own[np.argsort(shuffled)], pairs, blocks, right)
-    exact = np.linalg.solve(dense[np.ix_(place, place)], right.ravel()).reshape(-1, 5)
+    place = (width * np.argsort(shuffled)[:, None] + np.arange(width)).ravel()
+    found = linear.solve(linear.Ordering(n, pairs, width), own[np.argsort(shuffled)], pairs, blocks, right)
+    exact = np.linalg.solve(dense[np.ix_(place, place)], right.ravel()).reshape(-1, width)
     assert found == pytest.approx(exact, abs=1e-8 * np.abs(exact).max())
 
 
@@ -591,6 +592,7 @@ def test_the_band_of_a_shuffled_chain_is_a_chains(rng):
     shuffled = rng.permutation(200)
     pairs = np.column_stack([shuffled[:-1], shuffled[1:]])
     assert linear.Ordering(200, pairs).band == 9
+    assert linear.Ordering(200, pairs, 6).band == 11
     assert linear.Ordering(3, np.empty((0, 2), dtype=np.int64)).band == 4
 
 

@@ -18,7 +18,7 @@ from chaingen.geometry.centrelines import Arc
 from chaingen.geometry.shapes import Closure, Eye, Shape, Strand
 from chaingen.stock.metals import find_metal
 from chaingen.weave.groups import Group, GroupKind, RingSize, Run
-from chaingen.weave.pieces import Chain, Sections
+from chaingen.weave.pieces import Chain, Sections, Strands
 
 HEAD = """
 title = "Saltmarsh drops"
@@ -294,6 +294,14 @@ def test_several_problems_at_once():
     }  # fmt: skip
 
 
+def test_what_is_beside_a_weave_is_a_section():
+    scene = '\n[[scenes]]\nkind = "{}"\n'
+    assert parse_design(HEAD + ENDS + PATTERN + scene.format("wrist")).scenes
+    assert parse_design(HEAD + ENDS + WEAVE + scene.format("hang")).scenes
+    assert one_problem(HEAD + ENDS + WEAVE + scene.format("wrist")).where == "scenes[1].kind"
+    assert one_problem("supple = true\n" + HEAD + ENDS + WEAVE).where == "supple"
+
+
 # Findings made by hand, so that every case can be had
 
 
@@ -505,6 +513,86 @@ def test_open_hooks_and_skin_are_told():
     assert "local rules" in found[1].text
 
 
+# Strands
+
+
+def strands_of(count, start=(), end=()):
+    part = Strands(Run((ring(),), repeat=3), count)
+    runs = [(Run(groups),) if groups else () for groups in (start, end)]
+    return design_of(Sections((*runs[0], part, *runs[1])), Ends(start, end), middle=1 if start else 0)
+
+
+BAR_TURNED = of(BAR, turned=True)
+
+
+@pytest.mark.parametrize(
+    ("start", "count", "wrong"),
+    [
+        ((BAR_TURNED,), 3, ""),
+        ((BAR_TURNED,), 2, "3 eyes there"),
+        ((BAR_TURNED, ring(3)), 3, ""),
+        ((ring(2),), 2, ""),
+        ((ring(3),), 2, "3 rings"),
+        ((ring(3, ROSETTE),), 3, "a rosette of 3"),
+        ((of(CLASP, turned=True),), 2, "with 1 eye there"),
+        ((), 2, "nothing at their ends"),
+    ],
+)
+def test_every_strand_has_its_eye_or_its_ring(start, count, wrong):
+    found = fastening_problems(strands_of(count, start))
+    assert [problem.where for problem in found] == (["pattern.strands"] if wrong else [])
+    assert all(wrong in problem.got for problem in found)
+
+
+def test_strands_of_a_design():
+    head = HEAD + '[findings.boom]\nkind = "end bar"\nstrands = 2\npitch = "8 mm"\n'
+    ends = '[ends.start]\nfinding = "boom"\n[ends.end]\nfinding = "boom"\n'
+    for pattern, kind in ((PATTERN, Run), (WEAVE, Chain)):
+        design = parse_design(head + ends + pattern.replace("repeat = 3", "repeat = 3\nstrands = 2"))
+        _, middle, _ = design.piece.parts
+        assert (middle.count, middle.repeat) == (2, 3)
+        assert isinstance(design.repeating, kind)
+        assert design.repeated(5).repeating.repeat == 5
+        assert design.repeated(5).piece.parts[1].count == 2
+    assert isinstance(parse_design(HEAD + PATTERN + "strands = 1\n").piece, Run)
+
+
+def test_strands_in_sections():
+    pattern = """
+[pattern]
+[[pattern.sections]]
+groups = [{ side_by_side = 2, ring = "jump" }]
+[[pattern.sections]]
+groups = [{ side_by_side = 1, ring = "petal" }]
+repeat = 4
+strands = 2
+"""
+    first, second = parse_design(HEAD + pattern).piece.parts
+    assert isinstance(first, Run)
+    assert (second.count, second.repeat) == (2, 4)
+    problem = one_problem(HEAD + pattern.replace("strands = 2", "strands = 3"))
+    assert (problem.where, problem.got) == ("pattern.sections[2].strands", "3 strands beside 2 rings")
+
+
+@pytest.mark.parametrize(
+    ("line", "where", "words"),
+    [
+        ("strands = 0", "pattern.strands", "1 to 20"),
+        ("strands = 2.5", "pattern.strands", "1 to 20"),
+        ('strands = 2\nform = "closed loop"', "pattern.form", "end bars"),
+    ],
+)
+def test_wrong_strands(line, where, words):
+    problem = one_problem(HEAD + PATTERN.replace("repeat = 3", f"repeat = 3\n{line}"))
+    assert problem.where == where
+    assert words in str(problem)
+
+
+def test_strands_of_a_sheet():
+    sheet = '[pattern]\nweave = "european-4-in-1"\nrings = { link = "petal" }\ncolumns = 3\nrows = 3\n'
+    assert one_problem(HEAD + sheet + "strands = 2\n").where == "pattern.strands"
+
+
 # Pairs
 
 
@@ -590,8 +678,8 @@ def test_the_words_of_a_pair(earrings):
     text = "\n".join(verdict_lines(earrings))
     for words in (
         "It fits", "Pieces: 2, mirrored", "2 x ear wire 'hook', 14k yellow gold", "2 x head pin 'drop'",
-        "without 2 beads whose density is not known", "open hook:", "local rules", "ear wire and head pin included",
-        "2 x bead, ball, 6 mm",
+        "without 2 beads whose density is not known", "open hook:", "local rules",
+        "ear wire and head pin included", "2 x bead, ball, 6 mm",
     ):  # fmt: skip
         assert words in text
     assert "rings 1a" not in text
@@ -665,17 +753,18 @@ def test_the_pictures_of_a_pair_show_both(earrings, tmp_path, monkeypatch):
 @pytest.mark.slow
 def test_length_of_a_weave_between_findings_is_sought():
     from chaingen.pipeline import build
+    from chaingen.solve.length import MODEL_REPEATS
 
-    weave = WEAVE.replace("repeat = 3", 'length = "70 mm"').replace("byzantine", "one-in-one")
+    weave = WEAVE.replace("repeat = 3", 'length = "90 mm"').replace("byzantine", "one-in-one")
     head = HEAD.replace('inside = "5 mm"', 'inside = "4 mm"')
     ends = ENDS.replace(', { side_by_side = 2, ring = "petal" }', "").replace('"hook"', '"bridge"')
     result = build(parse_design(head + ends + weave))
     count = result.design.repeating.repeat
-    assert count > 5
-    # Single rings in a row, pulled straight: each adds its inside.
-    assert abs(result.finished_length - 70.0) <= 0.5 * 4.0 + 1e-3
-    shorter = build(parse_design(head + ends + weave.replace('length = "70 mm"', f"repeat = {count - 1}")))
-    assert shorter.finished_length == pytest.approx(result.finished_length - 4.0, abs=1e-3)
+    assert count > MODEL_REPEATS + 1
+    # Cells of two single rings; pulled straight, each ring adds its inside.
+    assert abs(result.finished_length - 90.0) <= 4.0 + 1e-3
+    shorter = build(parse_design(head + ends + weave.replace('length = "90 mm"', f"repeat = {count - 1}")))
+    assert shorter.finished_length == pytest.approx(result.finished_length - 8.0, abs=1e-3)
 
 
 # The example of all keys

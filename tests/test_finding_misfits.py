@@ -2,6 +2,7 @@
 
 import inspect
 
+import numpy as np
 import pytest
 
 from chaingen.findings.catalogue import KINDS
@@ -18,11 +19,13 @@ SEA = (0.3, 0.6, 0.55)
 WITHIN = {
     "loop link": [({"inside": 0.5}, "inside"), ({"outer_inside": 0.5}, "outer_inside"),
                   ({"loops": 1, "quarter_turn": True}, "quarter_turn")],
-    "wrapped link": [({"stem": 4.0}, "stem"), ({"wraps": 9}, "stem"), ({"wire": 2.6, "stem": 30.0}, "inside")],
+    "wrapped link": [({"stem": 4.0}, "stem"), ({"wraps": 9}, "stem"),
+                     ({"wire": 2.6, "stem": 30.0}, "inside")],
     "oval link": [({"inside_width": 7.0}, "inside_length"), ({"inside_width": 0.9}, "inside_width")],
     "figure-eight link": [({"inside": 0.9}, "inside")],
     "closed ring": [({"inside": 0.9}, "inside")],
-    "hook": [({"mouth": 4.5}, "mouth"), ({"wire": 0.5, "bend": 9.0, "tail": 0.5}, "tail"), ({"shank": 5.0}, "shank")],
+    "hook": [({"mouth": 4.5}, "mouth"), ({"shank": 5.0}, "shank"),
+             ({"wire": 0.5, "bend": 9.0, "tail": 0.5}, "tail")],
     "eye": [({"outer_inside": 1.0}, "outer_inside")],
     "S-hook": [({"mouth": 4.0}, "mouth")],
     "ear wire": [({"bend": 1.5}, "bend"), ({"wire": 2.0}, "inside")],
@@ -68,6 +71,9 @@ RING = (Bend(radius=3.0, angle=300.0),)
         ({"closed": True}, "closed"),
         ({"eyes": (PathEye("a", 1, 2),)}, "eyes[1].to_step"),
         ({"eyes": (PathEye("a", 1, 1, 0.5, 0.5),)}, "eyes[1].to_step"),
+        ({"steps": RING * 2, "eyes": (PathEye("a", 1, 2, 1.0, 0.0),)}, "steps"),
+        ({"steps": (Bend(length=5.0), Bend(length=5.0)), "eyes": (PathEye("a", 1, 2, 1.0, 0.0),)},
+         "eyes[1].to_step"),
         ({"eyes": (PathEye("a", 1, 1), PathEye("a", 1, 1))}, "eyes[2].name"),
         ({"eyes": (PathEye("a", 1, 1, gate=1.0),)}, "eyes[1].gate"),
         ({"eyes": (PathEye("a", 1, 1, opened_by="gate"),)}, "eyes[1].gate"),
@@ -81,3 +87,26 @@ RING = (Bend(radius=3.0, angle=300.0),)
 def test_paths_that_cannot_be_bent_are_named(change, key):
     sizes = {"wire": 1.0, "steps": RING, "closed": False, "eyes": (PathEye("a", 1, 1),), **change}
     assert [misfit.key for misfit in KINDS["wire path"].misfits(**sizes)] == [key]
+
+
+@pytest.mark.parametrize("seed", range(25))
+def test_any_path_is_bent_or_refused(seed):
+    rng = np.random.default_rng(seed)
+    steps = [
+        Bend(length=float(rng.uniform(0.2, 10.0)))
+        if rng.random() < 0.4
+        else Bend(
+            radius=float(rng.uniform(0.6, 5.0)),
+            angle=float(rng.uniform(10.0, 300.0)),
+            direction=float(rng.choice([0.0, 0.0, 180.0, rng.uniform(-180.0, 180.0)])),
+        )
+        for _ in range(int(rng.integers(1, 6)))
+    ]
+    sizes = {"wire": 1.0, "steps": steps, "closed": False, "eyes": (PathEye("eye", 1, len(steps)),)}
+    misfits = KINDS["wire path"].misfits(**sizes)
+    if misfits:
+        assert all(misfit.expected for misfit in misfits)
+        return
+    eye = KINDS["wire path"].build(**sizes).shape.eyes[0]
+    assert eye.inside > 0.0
+    assert 0.0 <= eye.opening < np.inf

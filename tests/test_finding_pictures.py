@@ -190,6 +190,8 @@ def test_beads_have_the_colours_of_their_finding():
     assert LOOK[np.array([4, 0, 4])].bead_colour(2, disc) == ENAMEL
     assert LOOK[1:].bead_colour(3, ball) == GLASS
     assert plain_look(METALS[0], 5).bead_colour(4, ball) == PLAIN_GLASS
+    pair = look_of(RingMetals(METALS, np.array([0, 0, 1, 0, 0] * 2)), GRAPH)
+    assert pair.bead_colour(4, ball) == pair.bead_colour(9, ball) == GLASS
     assert [own.tolist() for _, _, own in LOOK.parts()] == [[0, 1, 3, 4], [2]]
 
 

@@ -302,6 +302,11 @@ def test_a_ball_in_the_middle_of_an_arc(rng):
     )
     assert distances(places) == pytest.approx([1.0] * 3)
     assert np.ptp(places[:, 1], axis=0).max() > 0.5
+    whole = minima(
+        straight((0.0, 0.0, 0.6), (1.0, 0.0, 0.0), 0.0), arc_about(rng, np.zeros(3), UP, 0.8, FULL)
+    )
+    assert distances(whole) == pytest.approx([1.0] * 4)
+    assert whole[:, 1].mean(axis=0) == pytest.approx(np.zeros(3), abs=1e-12)
 
 
 @pytest.mark.parametrize(

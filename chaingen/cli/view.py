@@ -12,6 +12,7 @@ from chaingen.cli.app import DESIGN, print_result, progress
 def view(design: Path) -> None:
     """Open a DESIGN in an interactive window."""
     from chaingen.design.load import load_design
+    from chaingen.make.pair import both
     from chaingen.pipeline import build
     from chaingen.show.look import look_of
     from chaingen.show.window import open_window
@@ -20,9 +21,12 @@ def view(design: Path) -> None:
     with progress(True) as tell:
         result = build(loaded.bare(), on_progress=tell)
     print_result(result, {}, False, False)
+    rings, metals = result.placement.rings, result.metals
+    if result.design.pair:
+        rings, metals = both(rings, metals)
     open_window(
-        result.placement.rings,
-        look=look_of(result.metals),
+        rings,
+        look=look_of(metals),
         collided=result.collided,
         title=result.design.title,
     )

@@ -11,7 +11,7 @@ from chaingen.findings.finding import OPEN, Finding, slips_out
 from chaingen.geometry.shapes import Closure, Eye
 from chaingen.units import format_mm
 from chaingen.weave.groups import Run
-from chaingen.weave.pieces import Chain, Sections
+from chaingen.weave.pieces import Chain, Sections, Strands
 
 ON_THE_BODY = "ear"
 """How the kinds of findings begin that go through skin and take no partner."""
@@ -119,7 +119,8 @@ def _outermost(design: Design) -> tuple[Side, Side] | None:
     if not isinstance(piece, Sections):
         return None
     sides = []
-    for part, index in ((piece.parts[0], 0), (piece.parts[-1], -1)):
+    for end, index in ((piece.parts[0], 0), (piece.parts[-1], -1)):
+        part = end.part if isinstance(end, Strands) else end
         sides.append(Side(part if isinstance(part, Chain) else part.groups()[index], "pattern.sections"))
     return sides[0], sides[1]
 
@@ -157,8 +158,8 @@ def _closing(design: Design) -> list[Caution]:
             bar = bar_length(finding)
             if bar is not None and bar <= hole:
                 text = (
-                    f"{finding.kind.capitalize()} {finding.name!r} is {format_mm(bar)} long, and {what} at the "
-                    f"other end {format_mm(hole)} inside: it slips out."
+                    f"{finding.kind.capitalize()} {finding.name!r} is {format_mm(bar)} long, and {what} "
+                    f"at the other end {format_mm(hole)} inside: it slips out."
                 )
                 found.append(Caution("does not close", finding.name, eye.name, hole, bar, text))
             elif not lets_in(eye, wire):

@@ -7,7 +7,7 @@ from chaingen.design.scene import Scene
 from chaingen.findings.finding import Finding
 from chaingen.stock.metals import Metal
 from chaingen.weave.groups import Group, RingSize
-from chaingen.weave.pieces import Piece, Sections
+from chaingen.weave.pieces import Piece, Sections, Strands
 
 MAX_CELL_RINGS = 60
 """The most rings of the groups that are repeated."""
@@ -54,8 +54,8 @@ class Design:
         metal_pattern: Which ring is of which metal, where that goes by place; it comes before the others.
         findings: All findings that the file names.
         ends: Those at its ends, with their joins; the piece has them already.
-        middle: Which section of the piece is the weave that findings were put to the ends of; None for
-            other pieces.
+        middle: Which section of the piece is the weave, or the strands, that findings were put to the ends
+            of; None for other pieces.
         pair: Whether two are made, mirror images of one another.
     """
 
@@ -82,10 +82,11 @@ class Design:
 
     @property
     def repeating(self) -> Piece:
-        """What its repeats and length are of: the piece, or the weave between findings at its ends."""
+        """What its repeats and length are of: the piece, or one strand or weave between its ends."""
         if self.middle is None or not isinstance(self.piece, Sections):
             return self.piece
-        return self.piece.parts[self.middle]
+        part = self.piece.parts[self.middle]
+        return part.part if isinstance(part, Strands) else part
 
     def repeated(self, repeat: int) -> "Design":
         """The same piece with a number of repeats instead of a length."""

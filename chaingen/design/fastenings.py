@@ -1,7 +1,8 @@
 """What is linked through the eyes of findings: whether there is an eye, and whether the wire goes through."""
 
+import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from chaingen.design.design import Design
@@ -10,7 +11,7 @@ from chaingen.findings.finding import Finding
 from chaingen.geometry.shapes import Closure, Eye
 from chaingen.units import format_mm
 from chaingen.weave.groups import Group, GroupKind, RingSize, Run
-from chaingen.weave.pieces import Chain, Sections
+from chaingen.weave.pieces import Chain, Section, Sections, Strands
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,10 +21,12 @@ class Side:
     Attributes:
         what: A group, or the chain of a weave.
         where: The place in the design that says it.
+        strands: How many times it is there, side by side.
     """
 
     what: Group | Chain
     where: str
+    strands: int = 1
 
     @property
     def finding(self) -> Finding | None:
@@ -65,18 +68,33 @@ def meetings(design: Design) -> Iterator[tuple[Side, Side]]:
             where = "pattern"
         else:
             where = f"pattern.sections[{number + (0 if start else 1)}]"
-        if isinstance(part, Chain):
-            rows.append([Side(part, where)])
-        elif start and number == 0:
-            rows.append(row_of(part, "", start, 0, False)[:start])
-        elif end and number == count - 1:
-            rows.append(row_of(part, "", 0, end, False)[-end:])
-        else:
-            rows.append(row_of(part, where, 0, 0, False))
+        rows.append(_section_row(part, where, start if number == 0 else 0, end if number == count - 1 else 0))
+    # Joins alone are left off at both ends; that is told of the piece.
+    rows = [row for row in rows if row]
     for row in rows:
         yield from pairwise(row)
     for before, after in pairwise(rows):
         yield before[-1], after[0]
+
+
+def _section_row(part: Section, where: str, start: int, end: int) -> list[Side]:
+    """The groups of a section with their places; a weave is one.
+
+    Args:
+        part: The section.
+        where: Its place.
+        start: How many groups it is where it is what a piece starts with, 0 where it is not.
+        end: Likewise where it is what a piece ends with.
+    """
+    if isinstance(part, Strands):
+        return [replace(side, strands=part.count) for side in _section_row(part.part, where, 0, 0)]
+    if isinstance(part, Chain):
+        return [Side(part, where)]
+    if start:
+        return row_of(part, "", start, 0, False)[:start]
+    if end:
+        return row_of(part, "", 0, end, False)[-end:]
+    return row_of(part, where, 0, 0, False)
 
 
 def row_of(run: Run, where: str, start: int, end: int, long: bool) -> list[Side]:
@@ -122,7 +140,7 @@ def _end_place(end: str, number: int) -> str:
 
 def fastening_problems(design: Design) -> list[Problem]:
     """Findings that lack the eye by which a neighbour would be linked, or whose eye does not take it."""
-    problems: list[Problem] = []
+    problems = _loose_strands(design)
     for here, there in meetings(design):
         missing = [
             problem
@@ -134,6 +152,17 @@ def fastening_problems(design: Design) -> list[Problem]:
             problems += _number_problems(here, there)
             problems += _size_problems(here, there)
     return list(dict.fromkeys(problems))
+
+
+def _loose_strands(design: Design) -> list[Problem]:
+    """Strands with nothing before or after them that would hold them together."""
+    piece = design.piece
+    if not isinstance(piece, Sections) or len(piece.parts) > 1 or not isinstance(piece.parts[0], Strands):
+        return []
+    where = "pattern" if design.middle is not None else "pattern.sections[1]"
+    got = f"{piece.parts[0].count} strands with nothing at their ends"
+    expected = "an end bar at one of their ends, or a section of rings side by side"
+    return [Problem(f"{where}.strands", got, expected, "[ends.start] and [ends.end] name end bars")]
 
 
 def _called(finding: Finding) -> str:
@@ -159,8 +188,15 @@ def _eyeless(side: Side, other: Side, after: bool) -> Problem | None:
 
 
 def _number_problems(here: Side, there: Side) -> list[Problem]:
-    """Whether every one of several eyes finds its ring."""
+    """Whether every one of several eyes finds its ring, and every strand its eye or ring."""
     problems = []
+    if here.strands != there.strands:
+        for side, other, after in ((here, there, True), (there, here, False)):
+            if side.strands > 1 and _places(other, not after) != side.strands:
+                needed = f"an end bar with {side.strands} eyes, or {side.strands} rings side by side"
+                got = f"{side.strands} strands beside {_told(other, not after)}"
+                problems.append(Problem(f"{_part_of(side)}.strands", got, needed))
+        return problems
     for side, other, after in ((here, there, True), (there, here, False)):
         eyes = side.eyes(after)
         if len(eyes) < 2:
@@ -183,6 +219,34 @@ def _number_problems(here: Side, there: Side) -> list[Problem]:
             Problem(side.where, f"{len(eyes)} eyes of finding {finding.name!r} beside {met}", needed, advice)
         )
     return problems
+
+
+def _places(side: Side, after: bool) -> int:
+    """In how many places strands can be held: in each eye of an end bar, in each of rings side by side."""
+    if side.finding is not None:
+        return len(side.eyes(after))
+    if isinstance(side.what, Chain) or side.what.kind is GroupKind.ROSETTE:
+        return 1
+    return side.what.count
+
+
+def _told(side: Side, after: bool) -> str:
+    """What strands would be held by, for a message."""
+    if side.strands > 1:
+        return f"{side.strands} others"
+    if side.finding is not None:
+        count = len(side.eyes(after))
+        return f"{_called(side.finding)} with {count} eye{'s' if count > 1 else ''} there"
+    if isinstance(side.what, Chain):
+        return "a weave"
+    if side.what.kind is GroupKind.ROSETTE:
+        return f"a rosette of {side.what.count}"
+    return f"{side.what.count} ring{'s' if side.what.count > 1 else ''}"
+
+
+def _part_of(side: Side) -> str:
+    """The place of the pattern or section that a side is part of."""
+    return re.sub(r"\.(first|groups|last)\[\d+\]$", "", side.where)
 
 
 def _size_problems(here: Side, there: Side) -> list[Problem]:

@@ -5,8 +5,8 @@ What a key is called is what the builder of that kind calls it; defaults are the
 
 from typing import Annotated, Any, Literal, get_args
 
-from pydantic import BeforeValidator, Field, ValidationInfo
-from pydantic_core import PydanticCustomError
+from pydantic import BeforeValidator, Field, ValidationError, ValidationInfo
+from pydantic_core import InitErrorDetails, PydanticCustomError
 
 from chaingen.design.finding_keys import (
     MOST_STEPS,
@@ -33,7 +33,7 @@ from chaingen.findings.links import closed_ring, loop_link, oval_link, wrapped_l
 from chaingen.findings.pins import Threaded, ear_post, head_pin
 from chaingen.findings.wire_path import PathEye, wire_path
 from chaingen.geometry.centrelines import Bend
-from chaingen.tables import key, meant, number_in, shown, whole_in, wrong
+from chaingen.tables import key, meant, number_in, whole_in, wrong
 
 MOST_BEADS = 60
 """Most beads on one pin."""
@@ -320,15 +320,14 @@ def _read_finding(value: object, info: ValidationInfo) -> Any:
     if not isinstance(value, dict):
         return value
     said = value.get("kind")
-    kinds = ", ".join(finding_kinds())
-    if said is None:
-        raise wrong(f'kind = "..." in a finding, one of {kinds}')
-    words = " ".join(said.split()) if isinstance(said, str) else ""
-    known = {name.lower(): name for name in TABLES}
-    table = known.get(words.lower())
-    if table is None:
-        raise wrong(f"a kind of finding, one of {kinds}, not {shown(said)}", meant(said, known))
-    return TABLES[table].model_validate({**value, "kind": table}, context=info.context)
+    words = " ".join(said.lower().split()) if isinstance(said, str) else ""
+    kind = {name.lower(): name for name in TABLES}.get(words)
+    if kind is None:
+        fault = wrong(f"a kind of finding: {', '.join(finding_kinds())}", meant(words, finding_kinds()))
+        # Told at the kind's place, along with a kind that is not said at all.
+        details = InitErrorDetails(type=fault, loc=("kind",), input={} if said is None else said)
+        raise ValidationError.from_exception_data("finding", [details])
+    return TABLES[kind].model_validate({**value, "kind": kind}, context=info.context)
 
 
 FindingTable = Annotated[AnyFinding, Field(discriminator="kind"), BeforeValidator(_read_finding)]

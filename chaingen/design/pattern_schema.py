@@ -21,6 +21,12 @@ MOST_REPEATS = 200_000
 MOST_SECTIONS = 12
 """Most sections of one piece."""
 
+MOST_STRANDS = 20
+"""Most strands side by side."""
+
+MOST_JOINS = 12
+"""Most groups between the piece and the finding at its end."""
+
 OUTLINE_LIMITS = 1.0, 10_000.0
 """Sizes of outlines that are accepted [mm]."""
 
@@ -168,6 +174,7 @@ class OutlineTable(Table):
         return self
 
 
+Strands = Annotated[int, whole_in(1, MOST_STRANDS, "a whole number of strands")]
 Repeat = Annotated[int, whole_in(1, MOST_REPEATS, "a whole number of repeats")]
 WeaveName = Annotated[str, Field(strict=True)]
 Hand = Literal["left", "right"]
@@ -178,11 +185,11 @@ _SIZES = (
     "The ring size of each role of the weave; a role may be left out where a ring size has its name, or "
     "where there is one ring size for all."
 )
+_STRANDS = (
+    "How many times this is made side by side, each in an eye of an end bar or in a ring of its own; 1 when "
+    "left out."
+)
 _HAND = "The hand of a weave that differs from its mirror image; its own when left out."
-
-
-MOST_JOINS = 12
-"""Most groups between the piece and the finding at its end."""
 
 
 class EndTable(Table):
@@ -231,6 +238,7 @@ class SectionTable(Table):
     repeat: Repeat | None = Field(
         None, description="How many times the groups or cells are made; 1 by default."
     )
+    strands: Strands | None = Field(None, description=_STRANDS)
 
 
 class PatternTable(Table):
@@ -273,6 +281,7 @@ class PatternTable(Table):
     weave: WeaveName | None = Field(None, description=_WEAVE)
     rings: RoleSizes | None = Field(None, description=_SIZES)
     hand: Hand | None = Field(None, description=_HAND)
+    strands: Strands | None = Field(None, description=_STRANDS)
     columns: Annotated[int, whole_in(1, MOST_REPEATS, "a whole number of columns")] | None = Field(
         None, description="Cells of a sheet along."
     )

@@ -8,7 +8,7 @@ from chaingen.errors import Problem
 from chaingen.findings.finding import Finding
 from chaingen.units import format_mm
 from chaingen.weave.groups import BodySize, GroupKind, RingSize, Run
-from chaingen.weave.pieces import Chain, Piece, Sections, Sheet
+from chaingen.weave.pieces import Chain, Piece, Section, Sections, Sheet, Strands
 from chaingen.weave.tiling import FEWEST_ROUND, fewest_round
 
 NO_ENDS = Ends()
@@ -33,23 +33,26 @@ def piece_problems(design: Design) -> list[Problem]:
         own = len(piece.parts) - first - (1 if design.ends.end else 0)
         for number, part in enumerate(piece.parts[first : first + own], start=1):
             where = "pattern" if design.middle is not None else f"pattern.sections[{number}]"
-            problems += _part_problems(part, where, None)
-        if design.length is not None:
-            # A length beside sections is that of a weave with findings at its ends.
+            problems += _part_problems(part, where, design.length)
+        if design.length is not None and all(one.where != "pattern.length" for one in problems):
+            # A length beside sections is that of what has findings at its ends.
             problems += _short_length(piece.parts, design.length)
     else:
         problems += _part_problems(piece, "pattern", design.length, design.ends)
     return problems
 
 
-def _short_length(parts: Sequence[Run | Chain], length: float) -> list[Problem]:
+def _short_length(parts: Sequence[Section], length: float) -> list[Problem]:
     """Whether a length has room for one repeat between what is at the ends."""
     ends = [group for part in parts if isinstance(part, Run) for group in part.groups()]
     rings = min(
-        size.inside_diameter + 2.0 * size.wire_diameter
-        for part in parts
-        if isinstance(part, Chain)
-        for size in part.sizes()
+        (
+            size.inside_diameter + 2.0 * size.wire_diameter
+            for part in parts
+            if not isinstance(part, Run)
+            for size in part.sizes()
+        ),
+        default=0.0,
     )
     findings = [group.size for group in ends if isinstance(group.size, Finding)]
     least = rings + sum(_long(finding) - 4.0 * finding.wire_radius for finding in findings)
@@ -77,8 +80,10 @@ def _extent(piece: Piece) -> str:
 
 
 def _part_problems(
-    part: Run | Chain | Sheet, where: str, length: float | None, ends: Ends = NO_ENDS
+    part: Section | Sheet, where: str, length: float | None, ends: Ends = NO_ENDS
 ) -> list[Problem]:
+    if isinstance(part, Strands):
+        part = part.part
     if isinstance(part, Run):
         return _run_problems(part, where, length, ends)
     problems = _link_problems(part, where)

@@ -11,7 +11,7 @@ from chaingen.design.weaves import Weaves, size_of_role
 from chaingen.findings.finding import Finding
 from chaingen.weave.groups import Group, GroupKind, RingSize, Run
 from chaingen.weave.outline import Outline, circle, drop, polygon
-from chaingen.weave.pieces import Chain, Chosen, Piece, Sections, Sheet
+from chaingen.weave.pieces import Chain, Chosen, Piece, Section, Sections, Sheet, Strands
 from chaingen.weave.weave import Repeats, Weave
 
 Sizes = Mapping[str, RingSize]
@@ -55,10 +55,11 @@ def piece_of(
         ends: What is at its ends.
 
     Returns:
-        The piece; and the place among its sections of the weave that findings were put to the ends of, None
-        for other pieces.
+        The piece; and the place among its sections of the weave, or of the strands, that findings were put to
+        the ends of, None for other pieces.
     """
     closed = pattern.form == "closed loop"
+    strands = pattern.strands or 1
     if pattern.sections is not None:
         parts = tuple(_section(section, sizes, findings, weaves) for section in pattern.sections)
         return _with_ends(parts, ends), None
@@ -66,6 +67,9 @@ def piece_of(
         cell, first, last = (
             _groups(tables, sizes, findings) for tables in (pattern.groups, pattern.first, pattern.last)
         )
+        if strands > 1:
+            row = Run(cell, repeat=pattern.repeat or 1, first=first, last=last)
+            return _with_ends((Strands(row, strands),), ends), 1 if ends.start else 0
         run = Run(
             cell,
             repeat=pattern.repeat or 1,
@@ -77,15 +81,16 @@ def piece_of(
     weave, chosen = _weave(pattern, sizes, weaves)
     if weave.repeats is Repeats.CHAIN:
         chain = Chain(weave, chosen, repeat=pattern.repeat or 1, closed=closed)
-        if ends:
-            return _with_ends((chain,), ends), 1 if ends.start else 0
+        if ends or strands > 1:
+            part = Strands(chain, strands) if strands > 1 else chain
+            return _with_ends((part,), ends), 1 if ends.start else 0
         return chain, None
     if pattern.outline is not None:
         return Sheet(weave, chosen, outline=_outline(pattern.outline)), None
     return Sheet(weave, chosen, columns=pattern.columns or 1, rows=pattern.rows or 1), None
 
 
-def _with_ends(parts: tuple[Run | Chain, ...], ends: Ends) -> Sections:
+def _with_ends(parts: tuple[Section, ...], ends: Ends) -> Sections:
     """Sections with what is at their ends as further ones."""
 
     def alone(groups: tuple[Group, ...]) -> tuple[Run, ...]:
@@ -96,11 +101,15 @@ def _with_ends(parts: tuple[Run | Chain, ...], ends: Ends) -> Sections:
     return Sections((*alone(ends.start), *parts, *alone(ends.end)))
 
 
-def _section(section: SectionTable, sizes: Sizes, findings: Findings, weaves: Weaves) -> Run | Chain:
+def _section(section: SectionTable, sizes: Sizes, findings: Findings, weaves: Weaves) -> Section:
+    part: Run | Chain
     if section.groups is not None:
-        return Run(_groups(section.groups, sizes, findings), repeat=section.repeat or 1)
-    weave, chosen = _weave(section, sizes, weaves)
-    return Chain(weave, chosen, repeat=section.repeat or 1)
+        part = Run(_groups(section.groups, sizes, findings), repeat=section.repeat or 1)
+    else:
+        weave, chosen = _weave(section, sizes, weaves)
+        part = Chain(weave, chosen, repeat=section.repeat or 1)
+    strands = section.strands or 1
+    return Strands(part, strands) if strands > 1 else part
 
 
 def _weave(table: PatternTable | SectionTable, sizes: Sizes, weaves: Weaves) -> tuple[Weave, Chosen]:

@@ -25,14 +25,17 @@ _CONTENTS = ("groups", "weave", "sections")
 """What a pattern can be made of."""
 
 _KEYS = {
-    "groups": {"form", "repeat", "length", "first", "groups", "last"},
-    "chain": {"form", "repeat", "length", "weave", "rings", "hand"},
+    "groups": {"form", "repeat", "length", "first", "groups", "last", "strands"},
+    "chain": {"form", "repeat", "length", "weave", "rings", "hand", "strands"},
     "sheet": {"form", "columns", "rows", "outline", "weave", "rings", "hand"},
     "sections": {"form", "sections"},
 }
 """The keys that go with what a pattern is made of."""
 
-_SECTION_KEYS = {"groups": {"groups", "repeat"}, "weave": {"weave", "rings", "hand", "repeat"}}
+_SECTION_KEYS = {
+    "groups": {"groups", "repeat", "strands"},
+    "weave": {"weave", "rings", "hand", "repeat", "strands"},
+}
 """Likewise for a section."""
 
 _OF = {
@@ -52,6 +55,7 @@ _INSTEAD = {
     ("rows", "groups"): "groups have repeat or length",
     ("repeat", "sections"): "every section has a repeat of its own",
     ("length", "sections"): "every section has a repeat of its own",
+    ("strands", "sections"): "every section has strands of its own",
     ("first", "sections"): "write it as a section",
     ("last", "sections"): "write it as a section",
     ("first", "chain"): "sections put groups before a weave",
@@ -171,6 +175,9 @@ def _form_problems(pattern: Mapping[str, Any], kind: str) -> list[Problem]:
                 "pattern.form", "'closed loop' with first or last", "groups alone: a closed loop has no ends"
             )
         ]
+    if form == "closed loop" and pattern.get("strands", 1) != 1:
+        reason = "strands have two ends, which end bars hold"
+        return [Problem("pattern.form", "'closed loop' of strands", "'open run'", reason)]
     if form not in ("open run", "closed loop", "sheet") or form in _FORMS[kind]:
         return []
     reason = {
@@ -248,6 +255,10 @@ def rest_problems(data: dict[str, Any], weaves: Weaves) -> list[Problem]:
     form = {"": None, "sheet": Form.SHEET, "sections": Form.SECTIONS}.get(kind, Form.OPEN_RUN)
     if form is Form.OPEN_RUN and pattern.get("form") == "closed loop":
         form = Form.CLOSED_LOOP
+    strands = pattern.get("strands", 1) != 1
+    if form is Form.OPEN_RUN and (strands or (kind == "chain" and table_of(data.get("ends")))):
+        # Findings beside a weave, and beside strands, are sections of their own.
+        form = Form.SECTIONS
     if data.get("supple") is True and form is not None:
         turning = kind == "chain" and weaves[pattern["weave"]].turning
         if problem := supple_problem(form, turning, "supple"):

@@ -7,10 +7,11 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
-from chaingen.design.finding_schema import FindingTable
+from chaingen.design.finding_schema import TABLES, FindingTable
 from chaingen.design.metal_schema import MOST_COLOURS, ColourTable, MetalName, MetalPatternTable
 from chaingen.design.pattern_schema import MOST_LENGTH, EndsTable, PatternTable
 from chaingen.design.scene import FRICTION
+from chaingen.findings.catalogue import KINDS
 from chaingen.stock.metals import metal_names
 from chaingen.tables import Line, SizeTable, Table, json_schema_of, length_in, names_of, number_in, whole_in
 
@@ -124,4 +125,7 @@ class DesignTable(Table):
 
 def json_schema() -> dict[str, Any]:
     """The JSON Schema of a design file, as editors use it."""
-    return json_schema_of(DesignTable)
+    schema = json_schema_of(DesignTable)
+    for kind, table in TABLES.items():
+        schema["$defs"][table.__name__]["properties"]["kind"]["description"] = f"{kind}: {KINDS[kind].line}."
+    return schema

@@ -2,13 +2,13 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import ceil, degrees
+from math import ceil, degrees, isfinite
 
 import numpy as np
 from scipy.spatial import cKDTree
 
 from chaingen.findings.finding import Cut, Finding
-from chaingen.findings.parts import Misfit, Place, eye_between, path_length
+from chaingen.findings.parts import Misfit, Place, eye_between, path_length, stretch
 from chaingen.geometry.centrelines import Bend, Curve, bent_wire
 from chaingen.geometry.openings import inside_of, opening_of
 from chaingen.geometry.shapes import Closure, Shape, Strand
@@ -34,6 +34,11 @@ OPENED = {
     "gate": Closure.GATE,
 }
 """How an eye is opened, in the words of a design."""
+
+
+_AFTER = "a place after the one at which the eye begins"
+
+_COUNT = "count along the wire, from its first step on"
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,17 +88,16 @@ def wire_path(
     """
     path = bent_wire(steps)
     shape = _shape(path, wire, eyes)
-    for number, eye in enumerate(shape.eyes):
-        opening = opening_of(shape, number)
-        measured = replace(
+    measured = tuple(
+        replace(
             eye,
             inside=inside_of(shape, number),
-            opening=opening,
-            gate=opening if eye.closure is Closure.HOOK else eye.gate,
+            opening=opening_of(shape, number),
+            gate=opening_of(shape, number) if eye.closure is Closure.HOOK else eye.gate,
         )
-        shape = replace(
-            shape, eyes=tuple(measured if k == number else other for k, other in enumerate(shape.eyes))
-        )
+        for number, eye in enumerate(shape.eyes)
+    )
+    shape = replace(shape, eyes=measured)
     inner = tuple(k for k, eye in enumerate(eyes) if eye.end in ("inner", "both"))
     outer = tuple(k for k, eye in enumerate(eyes) if eye.end in ("outer", "both"))
     return Finding(
@@ -103,20 +107,22 @@ def wire_path(
 
 def _shape(path: tuple[Curve, ...], wire: float, eyes: Sequence[PathEye]) -> Shape:
     """The shape with its eyes not yet measured."""
-
-    def place(step: int, part: float) -> Place:
-        return step - 1, part * path[step - 1].span
-
     return Shape(
         (Strand(path, 0.5 * wire),),
         tuple(
             eye_between(
-                eye.name, path, place(eye.from_step, eye.from_part), place(eye.to_step, eye.to_part),
+                eye.name, path, *_places(path, eye),
                 wire=wire, inside=0.0, closure=OPENED[eye.opened_by], gate=eye.gate,
             )
             for eye in eyes
         ),
     )  # fmt: skip
+
+
+def _places(path: tuple[Curve, ...], eye: PathEye) -> tuple[Place, Place]:
+    """Where an eye begins and where it ends."""
+    begin, end = eye.from_step - 1, eye.to_step - 1
+    return (begin, eye.from_part * path[begin].span), (end, eye.to_part * path[end].span)
 
 
 def wire_path_misfits(
@@ -152,13 +158,19 @@ def wire_path_misfits(
         )  # fmt: skip
     if found:
         return found
+    found += [
+        Misfit(f"eyes[{number}].to_step", str(eye.to_step), _AFTER, _COUNT)
+        for number, eye in enumerate(eyes, start=1)
+        if not stretch(path, *_places(path, eye))
+    ]
+    if found:
+        return found
     shape = _shape(path, wire, eyes)
-    for number in range(len(eyes)):
-        if not inside_of(shape, number) > 0.0:
-            found.append(
-                Misfit(f"eyes[{number + 1}]", "no hole", "a stretch of wire that goes round something")
-            )
-    return found
+    return [
+        Misfit(f"eyes[{number + 1}]", "no hole", "a stretch of wire that goes round something")
+        for number in range(len(eyes))
+        if not (inside_of(shape, number) > 0.0 and isfinite(opening_of(shape, number)))
+    ]
 
 
 def _eye_misfits(number: int, eye: PathEye, count: int) -> list[Misfit]:
@@ -170,8 +182,7 @@ def _eye_misfits(number: int, eye: PathEye, count: int) -> list[Misfit]:
     ]
     if not found and (eye.to_step, eye.to_part) <= (eye.from_step, eye.from_part):
         found.append(
-            Misfit(f"{where}.to_step", str(eye.to_step), "a place after the one at which the eye begins",
-                   "count along the wire, from its first step on")
+            Misfit(f"{where}.to_step", str(eye.to_step), _AFTER, _COUNT)
         )  # fmt: skip
     if (eye.gate is not None) != (eye.opened_by == "gate"):
         got = "nothing" if eye.gate is None else format_mm(eye.gate)

@@ -128,8 +128,9 @@ def eye_links(bodies: Bodies, pairs: Ints) -> Ints:
         Body i, body j, eye of i, eye of j of every link, shape (m, 4): i under j, sorted, each once.
     """
     pairs = np.asarray(pairs, dtype=np.int64).reshape(-1, 2)
-    rings = bodies.is_ring[pairs].all(axis=1) if not bodies.all_rings else np.ones(len(pairs), dtype=bool)
-    of_rings = pairs[rings]
+    is_ring = bodies.is_ring
+    rings = is_ring[pairs[:, 0]] & is_ring[pairs[:, 1]]
+    of_rings = pairs if rings.all() else pairs[rings]
     of_rings = _ordered(of_rings[linked(bodies, of_rings)], len(bodies))
     links = np.concatenate([of_rings, np.zeros_like(of_rings)], axis=1)
     if rings.all():
@@ -144,8 +145,11 @@ def eye_links(bodies: Bodies, pairs: Ints) -> Ints:
 
 def _ordered(pairs: Ints, count: int) -> Ints:
     """Pairs of `count` bodies with the smaller index first, sorted, each once."""
-    keys = np.unique(pairs.min(axis=1) * count + pairs.max(axis=1)) if len(pairs) else pairs[:, 0]
-    return np.column_stack([keys // count, keys % count])
+    one, two = pairs.T
+    keys = np.minimum(one, two) * count + np.maximum(one, two)
+    if not (keys[1:] > keys[:-1]).all():
+        keys = np.unique(keys)
+    return np.column_stack(np.divmod(keys, max(count, 1)))
 
 
 def linking_numbers(bodies: Bodies, pairs: Ints) -> Ints:

@@ -12,7 +12,7 @@ from chaingen.geometry.centrelines import FULL_TURN
 from chaingen.geometry.shapes import COLUMNS, RADIUS, SPAN
 from chaingen.geometry.types import Floats
 
-ON_AXIS = 1e-14
+ON_AXIS = 1e-12
 """Distance from an arc's axis, relative to its radius, under which all of the arc is equally far."""
 
 BEYOND = 1e-12
@@ -133,3 +133,16 @@ def nearest_on_primitive(px: float, py: float, pz: float, a: Floats) -> tuple[fl
 def primitive_size(a: Floats) -> float:
     """About how large a curve is [mm]."""
     return float(a[SPAN]) if a[RADIUS] == 0.0 else float(a[RADIUS] * min(a[SPAN], 2.0))
+
+
+@numba.njit(cache=True)
+def on_axis(px: float, py: float, pz: float, a: Floats) -> bool:
+    """Whether a point is on the axis of an arc, all of which is equally far from it."""
+    if a[RADIUS] == 0.0:
+        return False
+    wx = px - a[0]
+    wy = py - a[1]
+    wz = pz - a[2]
+    x = wx * a[3] + wy * a[4] + wz * a[5]
+    y = wx * a[6] + wy * a[7] + wz * a[8]
+    return bool(sqrt(x * x + y * y) < ON_AXIS * a[RADIUS])

@@ -141,7 +141,8 @@ class Shape:
     @cached_property
     def radius(self) -> float:
         """Distance of the farthest point of its centrelines and of its eyes' loops from its origin [mm]."""
-        return float(np.linalg.norm(np.concatenate([self.samples, self._loop_samples]), axis=1).max())
+        curves = [curve for strand in self.strands for curve in strand.curves]
+        return max(_distance_of(curve) for curve in curves + [c for eye in self.eyes for c in eye.loop])
 
     @cached_property
     def wire_radius(self) -> float:
@@ -162,10 +163,6 @@ class Shape:
     def samples(self) -> Floats:
         """Points along all its centrelines, ends of curves included [mm], shape (k, 3)."""
         return _sampled([curve for strand in self.strands for curve in strand.curves])
-
-    @cached_property
-    def _loop_samples(self) -> Floats:
-        return _sampled([curve for eye in self.eyes for curve in eye.loop])
 
     @cached_property
     def box(self) -> tuple[Floats, Floats]:
@@ -293,6 +290,17 @@ def _strand_rows(strand: Strand) -> list[list[float]]:
         _row(curve, strand.wire_radius, k == 0 and not closed, k == last and not closed, True)
         for k, curve in enumerate(strand.curves)
     ]
+
+
+def _distance_of(curve: Curve) -> float:
+    """How far the farthest point of a curve is from the origin [mm]; exact."""
+    ends = [curve.point(0.0), curve.point(curve.span)]
+    if isinstance(curve, Arc):
+        a, b = np.dot(curve.centre, curve.start), np.dot(curve.centre, curve.ahead)
+        top = float(np.arctan2(b, a)) % (2.0 * np.pi)
+        if top <= curve.angle:
+            ends.append(curve.point(top))
+    return max(float(np.hypot(np.hypot(x, y), z)) for x, y, z in ends)
 
 
 def _sampled(curves: list[Curve]) -> Floats:

@@ -24,6 +24,7 @@ from chaingen.geometry.primitives import (
     has_ends,
     inside,
     nearest_on_primitive,
+    on_axis,
     placed,
     primitive_point,
     primitive_size,
@@ -72,7 +73,8 @@ def _falls(a: Floats, t: float, b: Floats, dx: float, dy: float, dz: float, d: f
     if abs(slope) > slack:
         return bool(slope < 0.0)
     # Level there: a step along tells whether it is the top of a rise.
-    px, py, pz = primitive_point(a, t + onwards * STEP * min(a[SPAN], 2.0))
+    step = STEP * (a[SPAN] if a[RADIUS] == 0.0 else min(a[SPAN], 2.0))
+    px, py, pz = primitive_point(a, t + onwards * step)
     qx, qy, qz = nearest_on_primitive(px, py, pz, b)
     return bool(sqrt((px - qx) ** 2 + (py - qy) ** 2 + (pz - qz) ** 2) < d - slack)
 
@@ -88,7 +90,7 @@ def _offer(a: Floats, ta: float, b: Floats, tb: float, points: Floats, count: in
         tb: Where on it, t.
         points: The places so far [mm], shape (MOST_NEAREST, 2, 3).
         count: How many they are.
-        best: The nearest place offered so far [mm], shape (2, 3), and their distance, shape (3, 3).
+        best: The nearest place offered so far [mm], and below it its distance [0], shape (3, 3).
 
     Returns:
         How many they are now.
@@ -99,6 +101,7 @@ def _offer(a: Floats, ta: float, b: Floats, tb: float, points: Floats, count: in
     dy = py - qy
     dz = pz - qz
     d = sqrt(dx * dx + dy * dy + dz * dz)
+    # The nearest of all is kept even where rounding makes the distance seem to fall from it.
     if d < best[2, 0]:
         _write(px, py, pz, qx, qy, qz, best)
         best[2, 0] = d
@@ -133,7 +136,11 @@ def apart(points: Floats) -> float:
 def keep_place(
     px: float, py: float, pz: float, qx: float, qy: float, qz: float, near: float, points: Floats, count: int
 ) -> int:
-    """Write a place after `count` others; if it is within `near` [mm] of one, the nearer of both stays."""
+    """Write a place after `count` others; if it is within `near` [mm] of one, the nearer of both stays.
+
+    Returns:
+        How many there are now, not more than there is room for.
+    """
     d = sqrt((px - qx) ** 2 + (py - qy) ** 2 + (pz - qz) ** 2)
     for k in range(count):
         off = max(
@@ -288,8 +295,8 @@ def _straights(a: Floats, b: Floats, points: Floats, count: int, best: Floats) -
 def primitive_minima(a: Floats, b: Floats, points: Floats) -> int:
     """Nearest points of two bounded curves at every local minimum of their distance.
 
-    Where they are equally far along a stretch, its ends and its middle stand for all of it; for two whole
-    circles four even places. The least distance is always among them.
+    Where they are equally far along a stretch, its ends and its middle stand for all of it; for a whole
+    circle four even places. The least distance is always among them.
 
     Args:
         a: One curve in the world, shape (COLUMNS,).
@@ -326,17 +333,22 @@ def primitive_minima(a: Floats, b: Floats, points: Floats) -> int:
             tb = inside(x, y, z, b)
             if tb >= 0.0:
                 count = _offer(a, ta, b, tb, points, count, best)
+            if not b_ends and on_axis(x, y, z, b):
+                for k in range(4):
+                    count = _offer(a, ta, b, 0.25 * k * b[SPAN], points, count, best)
     if b_ends:
         for tb in (0.0, b[SPAN]):
             x, y, z = primitive_point(b, tb)
             ta = inside(x, y, z, a)
             if ta >= 0.0:
                 count = _offer(a, ta, b, tb, points, count, best)
+            if not a_ends and on_axis(x, y, z, a):
+                for k in range(4):
+                    count = _offer(a, 0.25 * k * a[SPAN], b, tb, points, count, best)
     if a_ends and b_ends:
         for ta in (0.0, a[SPAN]):
             for tb in (0.0, b[SPAN]):
                 count = _offer(a, ta, b, tb, points, count, best)
-    # Rounding may refuse each of two neighbouring places for the other's sake: the nearest always counts.
     return keep_place(
         best[0, 0], best[0, 1], best[0, 2], best[1, 0], best[1, 1], best[1, 2],
         MERGE * max(primitive_size(a), primitive_size(b)), points, min(count, MOST_NEAREST - 1),

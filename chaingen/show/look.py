@@ -60,8 +60,8 @@ def look_of(metals: RingMetals, graph: LinkGraph | None = None) -> Look:
     """The look of bodies of these metals.
 
     Args:
-        metals: The metal of every body.
-        graph: Tells of the beads; may be left out where there are none.
+        metals: The metal of every body; of a pair, of the one piece and then of the other.
+        graph: Tells of the beads of one piece; may be left out where there are none.
     """
     look = Look(
         tuple(metal.colour for metal in metals.metals),
@@ -73,12 +73,14 @@ def look_of(metals: RingMetals, graph: LinkGraph | None = None) -> Look:
     if not beaded:
         return look
     place = {finding: k for k, finding in enumerate(beaded)}
+    one = np.array(
+        [place.get(size, -1) if isinstance(size, Finding) else -1 for size in sizes], dtype=np.int64
+    )
+    assert len(look) % len(one) == 0, "whole pieces"
     return replace(
         look,
         beads=tuple({bead.part: bead.colour for bead in finding.beads} for finding in beaded),
-        beads_of=np.array(
-            [place.get(size, -1) if isinstance(size, Finding) else -1 for size in sizes], dtype=np.int64
-        ),
+        beads_of=np.tile(one, len(look) // len(one)),
     )
 
 

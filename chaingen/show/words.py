@@ -17,7 +17,10 @@ from chaingen.solve.verdict import LOOSE_FROM, TIGHT_BELOW, Fit, Nearest
 from chaingen.stock.gauges import describe_wire, gauge_name
 from chaingen.units import format_mm
 from chaingen.weave.graph import LinkGraph
-from chaingen.weave.pieces import Chain, Piece, Sections, Sheet, weaves_of
+from chaingen.weave.pieces import Chain, Piece, Sections, Sheet, Strands, weaves_of
+
+STRANDS = "the strands"
+"""What strands between the ends of a piece are called."""
 
 MOST_NAMED = 5
 """Collisions and faults that are named one by one."""
@@ -290,13 +293,18 @@ def joint_lines(result: Result) -> list[str]:
             return called(graph, rings)
         return named[0] if len(named) == 1 else f"{', '.join(named[:-1])} and {named[-1]}"
 
-    return [
-        f"{one[0].upper()}{one[1:]} links {other}: {listed(ends)} {'each ' if len(ends) > 1 else ''}"
-        f"{'link' if len(ends) > 1 else 'links'} {listed(begins)}."
-        for (one, other), (ends, begins) in zip(
-            pairwise(_section_names(result.design)), result.placement.joints, strict=True
-        )
-    ]
+    linked = set(map(tuple, graph.links.tolist()))
+    lines = []
+    names = pairwise(_section_names(result.design))
+    for (one, other), (ends, begins) in zip(names, result.placement.joints, strict=True):
+        verb = "link" if one == STRANDS else "links"
+        if all((a, b) in linked for a in ends for b in begins):
+            what = f"{'each link' if len(ends) > 1 else 'links'} {listed(begins)}"
+        else:
+            # Strands, or eyes of an end bar: one for one.
+            what = f"{'link' if len(ends) > 1 else 'links'} {listed(begins)}, one each"
+        lines.append(f"{one[0].upper()}{one[1:]} {verb} {other}: {listed(ends)} {what}.")
+    return lines
 
 
 def _section_names(design: Design) -> list[str]:
@@ -306,7 +314,10 @@ def _section_names(design: Design) -> list[str]:
     start = ["the start"] if design.ends.start else []
     end = ["the end"] if design.ends.end else []
     own = len(design.piece.parts) - len(start) - len(end)
-    middle = ["the weave"] if design.middle is not None else [f"section {k + 1}" for k in range(own)]
+    middle = [f"section {k + 1}" for k in range(own)]
+    if design.middle is not None:
+        several = isinstance(design.piece.parts[design.middle], Strands)
+        middle = [STRANDS if several else "the weave"]
     return start + middle + end
 
 

@@ -8,7 +8,7 @@ from math import pi
 import numpy as np
 
 from chaingen.findings.finding import Finding
-from chaingen.geometry.centrelines import Curve, Straight
+from chaingen.geometry.centrelines import FULL_TURN, Arc, Curve, Straight
 from chaingen.geometry.shapes import Strand
 from chaingen.geometry.types import Floats
 from chaingen.weave.graph import LinkGraph
@@ -62,18 +62,35 @@ def _all_of(graph: LinkGraph) -> set[Finding]:
 def _parts(finding: Finding) -> list[tuple[float, Floats]]:
     """Mass [mm3 of metal] and centre [mm] of each strand of wire and of each bead."""
     strands = finding.shape.strands
-    parts = []
-    for strand in strands:
-        if strand.part == "wire":
-            r = strand.wire_radius
-            volume = pi * r * r * strand.length if strand.length else 4.0 / 3.0 * pi * r**3
-            parts.append((volume, _middle(strand)))
+    wires = [strand for strand in strands if strand.part == "wire"]
+    masses = np.array([_volume(strand) for strand in wires])
+    if finding.filling:
+        # What a disc drawn as circles has more or less than its tubes.
+        disc = _largest_disc(wires)
+        masses[disc] += finding.filling * masses[disc] / masses[disc].sum()
+    parts = list(zip(masses.tolist(), map(_middle, wires), strict=True))
     for bead in finding.beads:
         own = [_middle(strand) for strand in strands if strand.part == bead.part]
         assert own, "a bead is made of strands"
         density = UNKNOWN_BEAD if bead.density is None else bead.density
         parts.append((bead.volume * density / METAL, np.mean(own, axis=0)))
     return parts
+
+
+def _volume(strand: Strand) -> float:
+    r = strand.wire_radius
+    return pi * r * r * strand.length if strand.length else 4.0 / 3.0 * pi * r**3
+
+
+def _largest_disc(strands: list[Strand]) -> list[int]:
+    """The whole circles that share a centre, most of them; all strands where no two do."""
+    discs: dict[tuple[float, ...], list[int]] = {}
+    for number, strand in enumerate(strands):
+        curve = strand.curves[0]
+        if len(strand.curves) == 1 and isinstance(curve, Arc) and curve.angle >= FULL_TURN:
+            discs.setdefault(tuple(round(x, 6) for x in curve.centre), []).append(number)
+    best = max(discs.values(), key=len, default=[])
+    return best if len(best) > 1 else list(range(len(strands)))
 
 
 def _middle(strand: Strand) -> Floats:
