@@ -1,4 +1,4 @@
-"""Chains of wire rings: from a readable design file to placed, checked, pictured and exported pieces.
+"""Chains of wire rings and findings: from a readable design file to placed, checked and exported pieces.
 
     import chaingen as cg
     design = cg.load_design("examples/two-in-one.toml")
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from chaingen.design.design import Design
     from chaingen.design.load import load_design, parse_design
     from chaingen.errors import BadInput, ChaingenError
+    from chaingen.findings.finding import Finding
     from chaingen.geometry.bodies import Bodies
     from chaingen.make.result import Result
     from chaingen.pipeline import build, drape, export, size_overview
@@ -30,6 +31,7 @@ _HOME = {
     "BadInput": "errors",
     "ChaingenError": "errors",
     "Design": "design.design",
+    "Finding": "findings.finding",
     "LinkGraph": "weave.graph",
     "Result": "make.result",
     "Bodies": "geometry.bodies",
@@ -47,6 +49,7 @@ __all__ = [
     "Bodies",
     "ChaingenError",
     "Design",
+    "Finding",
     "LinkGraph",
     "Result",
     "build",

@@ -459,7 +459,7 @@ def size_overview(
         on_progress: Told in words what is being done.
 
     Raises:
-        BadInput: The ring size is not used, or the pattern uses several and none is named.
+        BadInput: The pattern uses no ring size, or not the one named, or several and none is named.
 
     Example:
         >>> from chaingen import parse_design, size_overview
@@ -469,6 +469,10 @@ def size_overview(
         (2.41, 'comfortable')
     """
     used = {size.name: size for size in design.piece.sizes()}
+    if not used:
+        raise BadInput(
+            [Problem("--ring", "a piece of findings alone", "a pattern with rings, whose sizes vary")]
+        )
     if ring is None and len(used) == 1:
         ring = next(iter(used))
     if ring is None or ring not in used:

@@ -767,6 +767,27 @@ def test_length_of_a_weave_between_findings_is_sought():
     assert shorter.finished_length == pytest.approx(result.finished_length - 8.0, abs=1e-3)
 
 
+def test_sizes_of_a_piece_without_rings():
+    from chaingen.pipeline import size_overview
+
+    design = parse_design(HEAD + '[pattern]\nrepeat = 3\ngroups = [{ finding = "bridge" }]\n')
+    with pytest.raises(BadInput, match="findings alone"):
+        size_overview(design)
+
+
+def test_links_alone_pulled_straight():
+    """Links hooked into each other lie their inside apart: five of 6 mm, and the wire of both ends."""
+    from chaingen.pipeline import build
+    from chaingen.show.words import verdict_lines
+
+    text = HEAD.replace("[findings.catch]", '[findings.oval]\nkind = "oval link"\n[findings.catch]')
+    result = build(parse_design(text + '[pattern]\nrepeat = 5\ngroups = [{ finding = "oval" }]\n'))
+    assert result.finished_length == pytest.approx(5 * 6.0 + 2 * 1.0, abs=0.02)
+    lines = verdict_lines(result)
+    assert any("oval links" in line for line in lines)
+    assert not any(" ring" in line for line in lines)
+
+
 # The example of all keys
 
 

@@ -63,6 +63,16 @@ def test_coils_are_cut_as_helices(loops):
     assert len(made.cutting_list) == 1
 
 
+@pytest.mark.parametrize(
+    "made",
+    [*SUMMED[:9], wrapped_link(wraps=5), head_pin(wraps=3), head_pin(head="flat", wraps=2), ear_post()],
+    ids=lambda made: made.kind,
+)
+def test_what_is_cut_is_what_it_weighs(made):
+    metal = sum(0.25 * pi * cut.wire**2 * cut.length for cut in made.cutting_list)
+    assert made.wire_volume == pytest.approx(metal, rel=1e-9)
+
+
 def test_a_ball_is_melted_of_its_own_wire():
     made = head_pin(wire=0.5, head="ball", head_size=1.5)
     bare = sum(polyline_length(strand.curves) for strand in strands_of(made))

@@ -19,8 +19,11 @@ from chaingen.findings.links import closed_ring, loop_link, oval_link
 from chaingen.findings.parts import nearest_on, stretch
 from chaingen.findings.pins import Threaded, head_pin
 from chaingen.findings.wire_path import PathEye, wire_path
+from chaingen.geometry.bodies import Bodies
 from chaingen.geometry.centrelines import Arc, Bend
-from chaingen.geometry.openings import inside_of, opening_of
+from chaingen.geometry.distance import smallest_gaps
+from chaingen.geometry.eye_linking import eye_links
+from chaingen.geometry.openings import inside_centre, inside_of, opening_of
 from chaingen.geometry.shapes import Closure, ring_shape
 from chaingen.stock.gauges import awg
 from tests.finding_sizes import (
@@ -156,6 +159,8 @@ def test_its_openings_are_those_that_are_measured(kind):
 def test_wire_goes_once_round_each_eye(kind):
     for sizes in possible(kind, 3, begin=90):
         for eye in built(kind, **sizes).shape.eyes:
+            if eye.closure is Closure.BAR:
+                continue  # its line has a test of its own
             line = loop_points(eye)
             normal = eye_normal(eye)
             assert np.abs((line - line.mean(axis=0)) @ normal).max() < 1e-9
@@ -163,6 +168,56 @@ def test_wire_goes_once_round_each_eye(kind):
             outline = Polygon((line - line.mean(axis=0)) @ across.T)
             assert outline.is_valid
             assert outline.area > 0.6 * pi * (0.5 * eye.inside) ** 2
+
+
+def with_ring(made, centre, normal, radius):
+    """The finding, and a ring of thin wire in its frame, along one of its axes."""
+    return Bodies(
+        np.array([np.zeros(3), centre]),
+        np.array([[0.0, 0.0, 1.0], normal]),
+        np.array([made.radius, radius]),
+        np.array([made.wire_radius, 0.02]),
+        np.array([[1.0, 0.0, 0.0], np.roll(normal, 1)]),
+        (made.shape,),
+        np.array([0, -1]),
+    )
+
+
+PAIR = np.array([[0, 1]])
+
+
+@pytest.mark.parametrize("kind", SIZED)
+def test_a_ring_through_an_eye_is_linked_with_that_eye_alone(kind):
+    made = KINDS[kind].build()
+    for number, eye in enumerate(made.shape.eyes):
+        if eye.closure is Closure.BAR:
+            continue
+        # Round the wire at the far side of the eye.
+        at, normal = inside_centre(made.shape, number), eye_normal(eye)
+        away = np.array([-1.0 if number in made.inner else 1.0, 0.0, 0.0])
+        far = float(((loop_points(eye) - at) @ away).max())
+        reach = 0.5 * (far + 3.0 * eye.wire_radius)
+        bodies = with_ring(made, at + reach * away, np.cross(normal, away), reach)
+        assert eye_links(bodies, PAIR).tolist() == [[0, 1, number, 0]]
+        assert smallest_gaps(bodies, PAIR)[0][0] > 0.0
+        # Beyond the wire it is not linked.
+        out = with_ring(made, at + 3.0 * reach * away, np.cross(normal, away), 0.9 * reach)
+        assert eye_links(out, PAIR).tolist() == []
+
+
+def test_the_ring_of_a_toggle_is_linked_with_the_bar():
+    made = toggle_bar(wire=1.8, length=18.0, eye_wire=1.0, eye_inside=2.0)
+    middle = eye_centre(made.shape.eyes[0])
+    beyond = np.array([6.0, 0.0, 0.0])
+    round_eye = with_ring(made, middle, (1.0, 0.0, 0.0), 5.0)
+    assert eye_links(round_eye, PAIR).tolist() == [[0, 1, 1, 0]]
+    assert smallest_gaps(round_eye, PAIR)[0][0] > 0.0
+    # Over the ends of the bar it is off, and threaded on one half of the bar it would come off.
+    assert eye_links(with_ring(made, middle + beyond, (1.0, 0.0, 0.0), 5.0), PAIR).tolist() == []
+    for side in (-6.0, 6.0):
+        bar = made.shape.strands[0].curves[0].point(0.5 * made.shape.strands[0].length)
+        on_the_bar = with_ring(made, np.add(bar, (0.0, side, 0.0)), (0.0, 1.0, 0.0), 3.0)
+        assert eye_links(on_the_bar, PAIR).tolist() == []
 
 
 def test_a_closed_ring_is_a_ring():
@@ -211,15 +266,14 @@ def test_gates_open_as_wide_as_asked_between_round_ends():
 
 def test_the_line_of_a_toggle_goes_beside_its_eye():
     made = toggle_bar(wire=1.8, length=18.0, eye_wire=1.0, eye_inside=2.0)
-    eye, mouth = made.shape.eyes
-    far = loop_points(eye)[:, 0].min()
-    line = Polygon(loop_points(mouth)[:, :2])
+    mouth = made.shape.eyes[1]
     assert mouth.closure is Closure.BAR
-    assert line.bounds[0] == pytest.approx(far, abs=1e-9)
-    assert line.bounds[3] - line.bounds[1] == pytest.approx(0.5 * (18.0 - 1.8))
-    # What hangs in the eye is not in the mouth.
-    assert not line.contains(Point(eye_centre(eye)[:2]))
-    assert line.contains(Point(0.5 * far, 0.4 * 18.0))
+    # Wire of the eye is part of it, and what hangs in the far end of the eye is not in the mouth.
+    far = made.shape.strands[1].curves[0].point(np.pi)
+    hanging = with_ring(made, np.add(far, (-0.8, 0.0, 0.0)), (0.0, 1.0, 0.0), 1.4)
+    assert eye_links(hanging, PAIR).tolist() == [[0, 1, 0, 0]]
+    assert np.ptp(loop_points(mouth)[:, 1]) == pytest.approx(36.0)
+    assert mouth.turns == 2
 
 
 def test_an_end_bar_has_an_eye_for_each_strand():

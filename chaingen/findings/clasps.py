@@ -8,7 +8,7 @@ from math import asin, cos, degrees, pi, radians, sin, sqrt, tau
 
 from chaingen.findings.finding import Cut, Finding
 from chaingen.findings.links import wire_misfits
-from chaingen.findings.parts import SUNK, Misfit, path_length, ring_eye, stretch, wired
+from chaingen.findings.parts import SUNK, Misfit, path_length, ring_eye, wired
 from chaingen.geometry.centrelines import Arc, Bend, Curve, Straight, bent_wire, segment
 from chaingen.geometry.shapes import Closure, Eye, Strand
 from chaingen.units import format_mm
@@ -209,6 +209,10 @@ def lobster_clasp_misfits(
 
 # Toggle
 
+ALONG_EYE = 5.0 / 6.0 * pi
+"""How far round its eye the line of a toggle's bar goes [rad]: short of the far end, where what hangs in it
+lies."""
+
 
 def toggle_ring(
     name: str = "toggle ring",
@@ -250,9 +254,10 @@ def toggle_bar(
 ) -> Finding:
     """The bar of a toggle, with an eye for the piece at its middle.
 
-    What it is hooked in, the ring of the toggle, goes round its eye: between the one half of the bar and what
-    hangs on the eye. Its mouth is closed by straights over a rectangle beside the eye that is as long as
-    that half and as deep as the eye.
+    What it is hooked in, the ring of the toggle, goes round its eye, behind both halves of the bar. The
+    closed line that says so goes twice down the eye, and back once over either half of the bar, farther out
+    than any ring is wide that holds it. A ring threaded on one half, which would come off, is gone round
+    once only; what hangs in the eye is not gone round at all.
 
     Args:
         name: The name that the design gives it.
@@ -267,20 +272,22 @@ def toggle_bar(
     around = ring.curves[0]
     assert isinstance(around, Arc)
     middle, radius = around.centre[0], around.radius
-    far = middle - radius
-    # Back along the wire of the eye, so that what hangs in the eye is not in the mouth.
-    along_eye = Arc(around.centre, (-1.0, 0.0, 0.0), (0.0, 1.0, 0.0), radius, pi)
-    near = middle + radius
-    loop: tuple[Curve, ...] = (
-        *stretch((bar,), (0, half), (0, 2.0 * half)),
-        segment((0.0, half, 0.0), (far, half, 0.0)),
-        segment((far, half, 0.0), (far, 0.0, 0.0)),
-        along_eye,
-        segment((near, 0.0, 0.0), (0.0, 0.0, 0.0)),
-    )
-    outside = 0.5 * eye_inside + eye_wire
-    room = min(half - outside, -far - 0.5 * wire)
-    mouth = Eye("bar", loop, (1, 2, 4), 0.5 * wire, room, Closure.BAR, opening=room)
+    loop: list[Curve] = []
+    for side in (1.0, -1.0):
+        along_eye = Arc(around.centre, (1.0, 0.0, 0.0), (0.0, side, 0.0), radius, ALONG_EYE)
+        leaves = along_eye.point(ALONG_EYE)
+        loop += [
+            segment((0.0, 0.0, 0.0), along_eye.point(0.0)),
+            along_eye,
+            segment(leaves, (leaves[0], side * length, 0.0)),
+            segment((leaves[0], side * length, 0.0), (0.0, side * length, 0.0)),
+            segment((0.0, side * length, 0.0), (0.0, side * half, 0.0)),
+            segment((0.0, side * half, 0.0), (0.0, 0.0, 0.0)),
+        ]
+    # From the bar to the far end of the eye: so thick a wire goes round behind the bar.
+    room = radius - middle - 0.5 * (wire + eye_wire)
+    closing = (0, 2, 3, 4, 6, 8, 9, 10)
+    mouth = Eye("bar", tuple(loop), closing, 0.5 * eye_wire, room, Closure.BAR, opening=room, turns=2)
     return Finding(
         name, "toggle bar", wired([Strand((bar,), 0.5 * wire), ring], [eye, mouth]), inner=(0,), outer=(1,),
         cuts=(Cut("bar", wire, length), Cut("eye", eye_wire, ring.length)),

@@ -8,6 +8,7 @@ from chaingen.findings.parts import (
     PLANE_UP,
     QUARTER_UP,
     Misfit,
+    coil_filling,
     coil_length,
     coils,
     loop_eye,
@@ -63,6 +64,7 @@ def _looped(
         inner=(0,),
         outer=(1,) if loops == 2 else (),
         cuts=(Cut("link", wire, length),),
+        filling=loops * coil_filling(wire, wraps),
     )
 
 

@@ -282,6 +282,11 @@ def coil_length(wire: float, wraps: int) -> float:
     return (wraps * hypot(tau, 1.0) + 1.0) * wire if wraps else 0.0
 
 
+def coil_filling(wire: float, wraps: int) -> float:
+    """Metal of a coil that its circles do not stand for [mm3]."""
+    return 0.25 * pi * wire * wire * (coil_length(wire, wraps) - wraps * tau * wire)
+
+
 def wired(strands: Sequence[Strand], eyes: Sequence[Eye]) -> Shape:
     """The shape of some strands and eyes, with its origin in its middle."""
     return Shape(tuple(strands), tuple(eyes)).centred()

@@ -23,6 +23,7 @@ from chaingen.findings.links import wire_misfits
 from chaingen.findings.parts import (
     SUNK,
     Misfit,
+    coil_filling,
     coil_length,
     coils,
     loop_eye,
@@ -165,7 +166,7 @@ def head_pin(
         inner=(0,),
         beads=kept,
         cuts=(Cut("pin", wire, length),),
-        filling=filling,
+        filling=filling + coil_filling(wire, wraps),
     )
 
 

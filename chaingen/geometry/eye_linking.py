@@ -53,6 +53,7 @@ class Loops:
         ends: Row after its last, or -1, shape (n, most eyes).
         counts: How many eyes each body has, shape (n,).
         planar: Whether an eye's line lies in a plane, shape (n, most eyes).
+        turns: How often it goes round what is linked with it, shape (n, most eyes).
     """
 
     table: Floats
@@ -60,6 +61,7 @@ class Loops:
     ends: Ints
     counts: Ints
     planar: npt.NDArray[np.bool_]
+    turns: Ints
 
 
 def loops_of(bodies: Bodies) -> Loops:
@@ -78,11 +80,13 @@ def loops_of(bodies: Bodies) -> Loops:
     parts, start = [circles], len(circles)
     spans = np.full((len(bodies.shapes), 2, most), -1, dtype=np.int64)
     flat = np.zeros((len(bodies.shapes), most), dtype=bool)
+    often = np.ones((len(bodies.shapes), most), dtype=np.int64)
     for k, shape in enumerate(bodies.shapes):
         for number, eye in enumerate(shape.eyes):
             rows = loop_rows(eye)
             spans[k, :, number] = start, start + len(rows)
             flat[k, number] = is_planar(rows)
+            often[k, number] = eye.turns
             parts.append(rows)
             start += len(rows)
 
@@ -92,12 +96,14 @@ def loops_of(bodies: Bodies) -> Loops:
     begins[rings, 0] = of_size.ravel()
     ends[rings, 0] = of_size.ravel() + 1
     planar[rings, 0] = True
+    turns = np.ones((len(bodies), most), dtype=np.int64)
     if bodies.shape_of is not None:
         shaped = bodies.shape_of[~rings]
         begins[~rings], ends[~rings], planar[~rings] = spans[shaped, 0], spans[shaped, 1], flat[shaped]
+        turns[~rings] = often[shaped]
         eyes = np.array([len(shape.eyes) for shape in bodies.shapes], dtype=np.int64)
         counts[~rings] = eyes[shaped] if len(shaped) else 0
-    return Loops(np.ascontiguousarray(np.concatenate(parts)), begins, ends, counts, planar)
+    return Loops(np.ascontiguousarray(np.concatenate(parts)), begins, ends, counts, planar, turns)
 
 
 def is_planar(rows: Floats) -> bool:
@@ -118,7 +124,7 @@ def is_planar(rows: Floats) -> bool:
 
 
 def eye_links(bodies: Bodies, pairs: Ints) -> Ints:
-    """All linked eyes of some pairs of bodies.
+    """All linked eyes of some pairs of bodies: those whose lines go round each other as often as they should.
 
     Args:
         bodies: The bodies.
@@ -137,8 +143,10 @@ def eye_links(bodies: Bodies, pairs: Ints) -> Ints:
         return links
     others = _ordered(pairs[~rings], len(bodies))
     some, place = np.unique(others, return_inverse=True)
-    numbers = linking_numbers(bodies[some], place.reshape(-1, 2))
-    pair, eye, other = np.nonzero(numbers)
+    own, place = bodies[some], place.reshape(-1, 2)
+    turns = loops_of(own).turns[place]
+    wanted = turns[:, 0, :, None] * turns[:, 1, None, :]
+    pair, eye, other = np.nonzero(np.abs(linking_numbers(own, place)) == wanted)
     links = np.concatenate([links, np.column_stack([others[pair], eye, other])])
     return np.ascontiguousarray(links[np.lexsort(links.T[::-1])], dtype=np.int64)
 

@@ -88,6 +88,8 @@ class Eye:
         opening: Width between the wires where it is open, as it is worn [mm]; 0 when it is shut.
         gate: Width that it can be opened to by hand or spring [mm]; None when any wire that fits through the
             eye can be brought in, for it is opened with pliers.
+        turns: How often the closed line goes round what is linked with it: twice, once over either half,
+            where a bar is held by both its halves.
     """
 
     name: str
@@ -98,6 +100,7 @@ class Eye:
     closure: Closure
     opening: float = 0.0
     gate: float | None = None
+    turns: int = 1
 
 
 @dataclass(frozen=True, eq=True)

@@ -32,6 +32,10 @@ STRAIGHT_SAMPLES = 3
 """The same of a straight."""
 
 
+CLOSINGS = 32
+"""Room for curves that close the eyes of a body."""
+
+
 @dataclass(frozen=True, eq=False)
 class Tables:
     """What the kernels need to know of all bodies; the same wherever they are.
@@ -62,10 +66,9 @@ def tables_of(bodies: Bodies) -> Tables:
         assert shape is not None
         for number, eye in enumerate(shape.eyes):
             open_eyes[k, number] = eye.closure in OPEN_AS_WORN
-    most = max(
-        int((primitives.ends - primitives.begins).max(initial=1)),
-        int((loops.ends - loops.begins).max(initial=1)),
-    )
+    # Room for all curves of a body and for what closes its eyes, each as often as it is linked.
+    most = int((primitives.ends - primitives.begins).max(initial=1)) + CLOSINGS
+    most = max(most, int((loops.ends - loops.begins).max(initial=1)))
     return Tables(primitives.table, primitives.begins, primitives.ends, loops, open_eyes, most)
 
 
@@ -190,9 +193,9 @@ def _widest(rows: Floats, begin: int, end: int) -> float:
 def collect_bodies(
     centres: Floats, frames: Floats, table: Floats, begins: Ints, ends: Ints, loops: Floats,
     loop_begins: Ints, loop_ends: Ints, counts: Ints, planar: npt.NDArray[np.bool_],
-    open_eyes: npt.NDArray[np.bool_], most: int, pairs: Ints, eyes: Ints, place: Ints, rotations: Floats,
-    translations: Floats, reach: float, index: Ints, sign: Floats, distance: Floats, direction: Floats,
-    arms: Floats, both: Floats, minimum: npt.NDArray[np.bool_], m: int,
+    turns: Ints, open_eyes: npt.NDArray[np.bool_], most: int, pairs: Ints, eyes: Ints, place: Ints,
+    rotations: Floats, translations: Floats, reach: float, index: Ints, sign: Floats, distance: Floats,
+    direction: Floats, arms: Floats, both: Floats, minimum: npt.NDArray[np.bool_], m: int,
 ) -> int:  # fmt: skip
     """Fill rows from row `m` on; returns how many there are then, or -1 when there is no room.
 
@@ -207,6 +210,7 @@ def collect_bodies(
         loop_ends: After its last.
         counts: How many eyes each body has, shape (n,).
         planar: Whether a loop is flat, shape (n, most eyes).
+        turns: How often a loop goes round what is linked with it, shape (n, most eyes).
         open_eyes: See `Tables`.
         most: See `Tables`.
         pairs: Body, body and image of each pair, shape (k, 3).
@@ -228,7 +232,6 @@ def collect_bodies(
     found = np.empty((MOST_NEAREST, 2, 3))
     rows_a = np.empty((most, COLUMNS))
     rows_b = np.empty((most, COLUMNS))
-    extra = np.empty(COLUMNS)
     cb = np.empty(3)
     fb = np.empty((3, 3))
     for k in range(len(pairs)):
@@ -256,7 +259,8 @@ def collect_bodies(
                 should = False
                 for w in range(place[k, 0], place[k, 1]):
                     should = should or (eyes[w, 0] == one and eyes[w, 1] == two)
-                if should == (abs(number) == 1):
+                times = turns[i, one] * turns[j, two]
+                if should == (abs(number) == times):
                     continue
                 if not should and (number == 0 or open_eyes[i, one] or open_eyes[j, two]):
                     continue
@@ -280,8 +284,10 @@ def collect_bodies(
                             if distance[begin + 1] < worst:
                                 worst = distance[begin + 1]
                                 distance[begin] = worst
-                                direction[begin] = direction[begin + 1]
-                                arms[begin] = arms[begin + 1]
+                                for axis in range(3):
+                                    direction[begin, axis] = direction[begin + 1, axis]
+                                    arms[begin, 0, axis] = arms[begin + 1, 0, axis]
+                                    arms[begin, 1, axis] = arms[begin + 1, 1, axis]
                                 both[begin] = wires
         if worst < np.inf:
             index[begin, 0] = i
@@ -291,43 +297,34 @@ def collect_bodies(
             minimum[begin] = True
             m = begin + 1
             continue
+        # The wires of either, and what closes its linked eyes, which keeps clear of the other's wires only.
         count_a = ends[i] - begins[i]
         count_b = ends[j] - begins[j]
         for r in range(count_a):
             placed(table[begins[i] + r], ca, fa, rows_a[r])
         for r in range(count_b):
             placed(table[begins[j] + r], cb, fb, rows_b[r])
+        for w in range(place[k, 0], place[k, 1]):
+            for r in range(loop_begins[i, eyes[w, 0]], loop_ends[i, eyes[w, 0]]):
+                if loops[r, REAL] == 0.0 and count_a < len(rows_a):
+                    placed(loops[r], ca, fa, rows_a[count_a])
+                    count_a += 1
+            for r in range(loop_begins[j, eyes[w, 1]], loop_ends[j, eyes[w, 1]]):
+                if loops[r, REAL] == 0.0 and count_b < len(rows_b):
+                    placed(loops[r], cb, fb, rows_b[count_b])
+                    count_b += 1
         for r in range(count_a):
             for s in range(count_b):
-                if _far(rows_a[r], rows_b[s]) > reach:
+                closes = rows_a[r, REAL] == 0.0 or rows_b[s, REAL] == 0.0
+                if rows_a[r, REAL] + rows_b[s, REAL] == 0.0:
+                    continue
+                if not closes and _far(rows_a[r], rows_b[s]) > reach:
                     continue
                 if m + MOST_NEAREST + 2 * ARC_SAMPLES + 2 > room:
                     return -1
                 m = _between(
                     rows_a[r], rows_b[s], ca, cb, reach, found, distance, direction, arms, both, minimum, m
                 )
-        # What closes a linked eye, against the other's wires.
-        for w in range(place[k, 0], place[k, 1]):
-            for r in range(loop_begins[i, eyes[w, 0]], loop_ends[i, eyes[w, 0]]):
-                if loops[r, REAL] > 0.0:
-                    continue
-                placed(loops[r], ca, fa, extra)
-                for s in range(count_b):
-                    if m + MOST_NEAREST + 2 * ARC_SAMPLES + 2 > room:
-                        return -1
-                    m = _between(
-                        extra, rows_b[s], ca, cb, reach, found, distance, direction, arms, both, minimum, m
-                    )
-            for r in range(loop_begins[j, eyes[w, 1]], loop_ends[j, eyes[w, 1]]):
-                if loops[r, REAL] > 0.0:
-                    continue
-                placed(loops[r], cb, fb, extra)
-                for s in range(count_a):
-                    if m + MOST_NEAREST + 2 * ARC_SAMPLES + 2 > room:
-                        return -1
-                    m = _between(
-                        rows_a[s], extra, ca, cb, reach, found, distance, direction, arms, both, minimum, m
-                    )
         for r in range(begin, m):
             index[r, 0] = i
             index[r, 1] = j

@@ -123,7 +123,8 @@ def _collect(
             elif distance[m] < distance[best]:
                 write_row(px, py, pz, qx, qy, qz, ca, cb, distance, direction, arms, best)
         if not right:
-            wires_there[begin:m] = both
+            for c in range(begin, m):
+                wires_there[c] = both
             continue
         for c in range(2 * CONTACT_SAMPLES):
             t = 2.0 * pi * (c % CONTACT_SAMPLES) / CONTACT_SAMPLES
@@ -141,7 +142,8 @@ def _collect(
                 sign[m] = 1.0
                 minimum[m] = False
                 m += 1
-        wires_there[begin:m] = both
+        for c in range(begin, m):
+            wires_there[c] = both
     return m
 
 
@@ -234,9 +236,9 @@ class Contacts:
                 eyes, place = wanted_eyes(self._key(mixed, cells[mixed[:, 2]]), self._eyes)
                 m = collect_bodies(
                     rings.centres, rings.frames(), t.primitives, t.begins, t.ends, t.loops.table,
-                    t.loops.begins, t.loops.ends, t.loops.counts, t.loops.planar, t.open_eyes, t.most,
-                    np.ascontiguousarray(mixed), eyes, place, rotations, translations, reach, index, sign,
-                    distance, direction, arms, both, minimum, m,
+                    t.loops.begins, t.loops.ends, t.loops.counts, t.loops.planar, t.loops.turns,
+                    t.open_eyes, t.most, np.ascontiguousarray(mixed), eyes, place, rotations, translations,
+                    reach, index, sign, distance, direction, arms, both, minimum, m,
                 )  # fmt: skip
             if m >= 0:
                 break

@@ -4,6 +4,7 @@ import numpy as np
 
 from chaingen.findings.finding import Finding, eye_centre
 from chaingen.geometry.bodies import Bodies
+from chaingen.geometry.shapes import Closure
 from chaingen.geometry.types import Floats, Ints
 from chaingen.weave.graph import LinkGraph
 
@@ -30,7 +31,13 @@ def spot(bodies: Bodies, body: int, eye: int) -> tuple[Floats, float]:
     if shape is None:
         return bodies.centres[body], float(bodies.radii[body] - bodies.wire_radii[body])
     own = shape.eyes[eye]
-    middle = eye_centre(own) @ bodies[np.array([body])].frames()[0]
+    centre = eye_centre(own)
+    if own.closure is Closure.BAR:
+        # What takes the bar goes round what hangs on it, half-way along the first wire of the line.
+        wire = next(curve for k, curve in enumerate(own.loop) if k not in own.closing)
+        ends = np.array([wire.point(0.0), wire.point(wire.span)])
+        centre = ends.mean(axis=0) * np.array([1.0, 0.0, 0.0]) + ends[0] * np.array([0.0, 1.0, 1.0])
+    middle = centre @ bodies[np.array([body])].frames()[0]
     return np.asarray(bodies.centres[body] + middle), 0.5 * own.inside
 
 

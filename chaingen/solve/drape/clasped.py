@@ -1,13 +1,16 @@
 """Worn pieces with a clasp: the row that they are, its end linked with its beginning."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import pi
 
 import numpy as np
+from scipy.spatial.transform import Rotation
 
-from chaingen.findings.finding import Finding
+from chaingen.findings.finding import Finding, eye_normal
 from chaingen.geometry.bodies import Bodies, concatenate
+from chaingen.geometry.shapes import Closure
 from chaingen.geometry.types import Ints
 from chaingen.solve import rough
 from chaingen.solve.contacts import Contacts, State
@@ -25,6 +28,12 @@ OFFSETS = (0.0, -0.25, 0.25, -0.5)
 
 STEPS = 60
 """Steps of each try."""
+
+ENOUGH = 0.1
+"""A try that leaves this part of the eye's inside radius as gap is taken."""
+
+TILTS = (0.25 * pi, -0.25 * pi, 0.4 * pi, -0.4 * pi)
+"""How far what takes a bar is tilted at first [rad]."""
 
 NEAR = 3
 """Groups at either end that see the closing; the outermost two of each give way to it."""
@@ -87,27 +96,23 @@ def _closing(key: "_Key") -> Closing | None:
     if links is None:
         return None
     whole = closed_graph(graph)
-    a, b, one, two = links[0]
-    begin, inside = spot(rings, a, one)
-    end, other = spot(rings, b, two)
+    a, _, one, _ = links[0]
+    inside = spot(rings, a, one)[1]
     group, top = graph.group_of, int(graph.group_of.max())
     tail, head = np.flatnonzero(group > top - NEAR), np.flatnonzero(group < NEAR)
     seam = _seam_graph(graph, tail, head, links)
     free_group = np.concatenate([group[tail] > top - 2, group[head] < 2])
     contacts = Contacts(seam)
     best: tuple[bool, float, Found, float, float] | None = None
-    for offset in OFFSETS:
-        shift = float(end[0] - begin[0]) + (0.7 + offset) * (inside + other)
-        for k in range(ROLLS):
-            roll = pi * k / ROLLS
-            copy = rings[head].turned(rough.about_x(roll)).moved(np.array([shift, 0.0, 0.0]))
-            state = State(concatenate([rings[tail], copy]), Motion())
-            found = widen(contacts, state, free=free_group, most_steps=STEPS, enough=0.25 * inside)
-            sound = found.value > wrong_below(seam) and is_sound(seam, found.state)
-            value = round(found.value, 6)
-            if best is None or (sound, value) > best[:2]:
-                best = (sound, value, found, shift, roll)
-        if best is not None and best[0] and best[1] > 0.0:
+    for start, shift, roll in _starts(graph, rings, tail, head, links[0]):
+        found = widen(
+            contacts, State(start, Motion()), free=free_group, most_steps=STEPS, enough=0.25 * inside
+        )
+        sound = found.value > wrong_below(seam) and is_sound(seam, found.state)
+        value = round(found.value, 6)
+        if best is None or (sound, value) > best[:2]:
+            best = (sound, value, found, shift, roll)
+        if sound and value > ENOUGH * inside:
             break
     assert best is not None
     sound, _, found, shift, roll = best
@@ -119,6 +124,78 @@ def _closing(key: "_Key") -> Closing | None:
     )
     rows = _with(_with(rings, tail, near[np.arange(len(tail))]), head, back)
     return Closing(whole, rows, shift, roll)
+
+
+def _starts(
+    graph: LinkGraph, rings: Bodies, tail: Ints, head: Ints, link: tuple[int, int, int, int]
+) -> Iterator[tuple[Bodies, float, float]]:
+    """The end of a row followed by its beginning: poses, how far along x that comes, and its turn about x."""
+    a, b, one, two = link
+    bar = [_is_bar(rings, body, eye) for body, eye in ((a, one), (b, two))]
+    if any(bar):
+        yield from _round_a_bar(rings, tail, head, link, bar[0])
+        return
+    begin, inside = spot(rings, a, one)
+    end, other = spot(rings, b, two)
+    for offset in OFFSETS:
+        shift = float(end[0] - begin[0]) + (0.7 + offset) * (inside + other)
+        for k in range(ROLLS):
+            roll = pi * k / ROLLS
+            copy = rings[head].turned(rough.about_x(roll)).moved(np.array([shift, 0.0, 0.0]))
+            yield concatenate([rings[tail], copy]), shift, roll
+
+
+def _round_a_bar(
+    rings: Bodies, tail: Ints, head: Ints, link: tuple[int, int, int, int], at_begin: bool
+) -> Iterator[tuple[Bodies, float, float]]:
+    """The same where a bar lies across what takes it, which is tilted and goes round what hangs on it."""
+    a, b, one, two = link
+    taking, mouth = (b, two) if at_begin else (a, one)
+    for tilt in TILTS:
+        for k in range(ROLLS):
+            roll = pi * k / ROLLS
+            # What takes the bar keeps its other end where it is.
+            row = _tilted(rings, taking, mouth, tilt, 1.0 if at_begin else -1.0)
+            begin, _ = spot(row[np.array([a])].turned(rough.about_x(roll)), 0, one)
+            end, _ = spot(row, b, two)
+            shift = float(end[0] - begin[0])
+            copy = row[head].turned(rough.about_x(roll)).moved(np.array([shift, 0.0, 0.0]))
+            own = _place_of(head, a)
+            aside = end - begin - np.array([shift, 0.0, 0.0])
+            start = concatenate([row[tail], copy])
+            # The bar itself goes where it is taken; what holds it follows.
+            moving = np.zeros((len(start), 3))
+            if at_begin:
+                moving[len(tail) + own] = aside
+            else:
+                moving[_place_of(tail, b)] = -aside
+            yield start.moved(moving), shift, roll
+
+
+def _place_of(index: Ints, body: int) -> int:
+    """The place of a body among some."""
+    return int(np.flatnonzero(index == body)[0])
+
+
+def _is_bar(rings: Bodies, body: int, eye: int) -> bool:
+    shape = rings.shape(body)
+    return shape is not None and shape.eyes[eye].closure is Closure.BAR
+
+
+def _tilted(rings: Bodies, body: int, eye: int, angle: float, outward: float) -> Bodies:
+    """A body turned about its inward end, so that its eye looks along x by `angle` [rad] more."""
+    shape = rings.shape(body)
+    frame = rings.frames()[body]
+    centre, reach = spot(rings, body, eye)
+    normal = rings.normals[body] if shape is None else eye_normal(shape.eyes[eye]) @ frame
+    hinge = centre - np.array([outward * reach, 0.0, 0.0])
+    axis = np.cross([1.0, 0.0, 0.0], normal)
+    size = float(np.linalg.norm(axis))
+    if size < 1e-6:
+        return rings
+    turn = Rotation.from_rotvec(angle * axis / size).as_matrix()
+    one = rings[np.array([body])].moved(-hinge).turned(turn).moved(hinge)
+    return _with(rings, np.array([body]), one)
 
 
 @dataclass(frozen=True, eq=False)

@@ -103,7 +103,9 @@ def _attempts(
     else:
         begin = starts.wrist if scene.kind is SceneKind.WRIST else starts.neck
         # A worn piece keeps the slack it has; where it is too short then, it is pulled taut bit by bit.
-        for left in (None, *(part * placement.gap for part in PULLS)):
+        # A clasp that lies slack may open while the piece falls: it starts pulled, as it is closed.
+        first = (reach,) if by_clasp else ()
+        for left in (*first, None, *(part * placement.gap for part in PULLS)):
             yield partial(worn, begin, left)
 
 

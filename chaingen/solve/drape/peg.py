@@ -8,7 +8,7 @@ from scipy.optimize import minimize
 
 from chaingen.findings.finding import eye_normal
 from chaingen.geometry.bodies import Bodies, axes_across, wire_points
-from chaingen.geometry.shapes import Eye
+from chaingen.geometry.shapes import Closure, Eye
 from chaingen.geometry.types import Floats, Ints
 from chaingen.weave.graph import LinkGraph
 
@@ -68,8 +68,10 @@ def holes_of(bodies: Bodies, group: Ints, graph: LinkGraph | None) -> Bodies:
             holes.append((bodies.centres[k], bodies.normals[k], bodies.radii[k], bodies.wire_radii[k]))
             continue
         linked = graph.link_eyes[graph.links == k]
-        free = [number for number in range(len(shape.eyes)) if number not in linked]
-        eye = shape.eyes[(free or [0])[0]]
+        # A bar has no hole where its mouth is.
+        holes_there = [k for k, eye in enumerate(shape.eyes) if eye.closure is not Closure.BAR]
+        free = [number for number in holes_there if number not in linked]
+        eye = shape.eyes[(free or holes_there)[0]]
         centre, normal = _middle_of(eye)
         at = bodies.centres[k] + centre @ frames[k]
         holes.append((at, normal @ frames[k], 0.5 * eye.inside + eye.wire_radius, eye.wire_radius))

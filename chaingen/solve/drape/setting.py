@@ -140,9 +140,9 @@ def poses_of(bodies: Bodies) -> Poses:
 
 def thinnest_wire(bodies: Bodies) -> float:
     """Radius of the thinnest wire of all bodies [mm]; beads count only where there is nothing else."""
-    rings = bodies.wire_radii[bodies.is_ring]
     wires = [s.wire_radius for shape in bodies.shapes for s in shape.strands if s.part == "wire"]
-    return float(min([*rings, *wires], default=min(bodies.thinnest, default=np.inf)))
+    least = float(bodies.wire_radii[bodies.is_ring].min(initial=min(wires, default=np.inf)))
+    return least if np.isfinite(least) else float(bodies.thinnest.min(initial=np.inf))
 
 
 def _nowhere(count: int) -> Poses:

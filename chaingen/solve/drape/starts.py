@@ -43,6 +43,9 @@ LOOP_WIDTH = 2.5
 PEG_TRIES = 12
 """Times that a swag's catenary is corrected for the room that its end rings leave the pegs."""
 
+FLAT_TURNS = 8
+"""Parts of half a turn in which the flattest way to lie is sought."""
+
 DOWN, FRONT, RIGHT = np.array([0.0, 0.0, -1.0]), np.array([0.0, -1.0, 0.0]), np.array([1.0, 0.0, 0.0])
 
 
@@ -267,6 +270,14 @@ def laid_down(rings: Bodies) -> Start:
     return Start(_raised(rings), (plane(0.0),), (), np.full(len(rings), 2.0))
 
 
+def _flattest(row: Row) -> Row:
+    """A row with findings turned about its length so that it lies as flat as it can on what it goes round."""
+    if row.rings.all_rings:
+        return row
+    turns = [_rolled(row, np.pi * k / FLAT_TURNS) for k in range(2 * FLAT_TURNS)]
+    return min(turns, key=lambda turned: round(_thickness(turned), 6))
+
+
 def _thickness(row: Row) -> float:
     """How far the row reaches from its axis towards the inside of a loop [mm]: its -y side."""
     return -float(row.rings.bounds()[0][1])
@@ -279,6 +290,7 @@ def _worn(weights: Floats) -> Floats:
 
 def wrist(row: Row, scene: Scene, weights: Floats, taut: float) -> Start:
     """Round a level forearm, an oval bar along y."""
+    row = _flattest(row)
     thick = _thickness(row)
     circumference = scene.circumference or taut - 2.0 * np.pi * thick - EASE
     if circumference < LEAST_WRIST:
@@ -316,24 +328,18 @@ def neck_form(circumference: float) -> Solid:
     return form(s * bars, 0.28 * s)
 
 
-def _girth(bodies: Bodies) -> float:
-    """How far a row reaches from its axis at most, however it is turned about it [mm]."""
-    rings = bodies[np.flatnonzero(bodies.is_ring)]
-    girth = 0.0
-    if len(rings):
-        girth = float(np.abs(rings.centres[:, 1:]).max() + (rings.radii + rings.wire_radii).max())
-    others = bodies[np.flatnonzero(~bodies.is_ring)]
-    if len(others):
-        girth = max(girth, float(np.hypot(*np.abs(np.stack(others.extents())[:, :, 1:]).max(axis=(0, 1)))))
-    return girth
-
-
 def neck(row: Row, scene: Scene, weights: Floats, taut: float) -> Start:
     """Round a neck, in the slanting plane where a round loop hangs lowest clear of neck and shoulders."""
     circumference = scene.circumference or NECK
     body = neck_form(circumference)
     radius = row.length / (2.0 * np.pi)
-    thick = _girth(row.rings)
+    row = _flattest(row)
+    if row.rings.all_rings:
+        thick = float(np.abs(row.rings.centres[:, 1:]).max() + (row.rings.radii + row.rings.wire_radii).max())
+    else:
+        # Seen along the row, nothing reaches farther from its axis to any side.
+        low, high = (np.abs(corner[:, 1:]).max() for corner in row.rings.extents())
+        thick = float(np.hypot(low, high))
     need = circumference + 2.0 * np.pi * thick
     if row.length <= need:
         raise TooShort(
