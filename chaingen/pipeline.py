@@ -351,14 +351,17 @@ def export(
                 paths += [stl, obj]
         if pictures:
             place_of_interest = result.check.binding_place
-            shown, metals = both(rings, result.metals) if design.pair else (rings, result.metals)
+            shown, metals, turn = rings, result.metals, np.eye(3)
+            if design.pair:
+                two = both(graph, rings, metals)
+                shown, metals, turn = two.bodies, two.metals, two.turn
             try:
                 paths += draw_pictures(
                     stage / "pictures",
                     shown,
-                    look=look_of(metals),
+                    look=look_of(metals, graph),
                     collided=result.collided,
-                    focus=None if result.fits or place_of_interest is None else np.array(place_of_interest),
+                    focus=None if result.fits or place_of_interest is None else turn @ place_of_interest,
                     on_progress=lambda name: on_progress(f"drawing {name}"),
                 )
             except CannotDraw as error:
@@ -396,7 +399,7 @@ def _scene_pictures(result: Result, drape: Draped, folder: Path, on_progress: Pr
         drape.rings,
         drape.solids,
         drape.scene.kind.value,
-        look=look_of(worn_metals(result.design, result.placement, drape.graph)),
+        look=look_of(worn_metals(result.design, result.placement, drape.graph), drape.graph),
         frames=drape.frames,
         on_progress=lambda name: on_progress(f"drawing {name}"),
     )

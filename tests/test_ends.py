@@ -13,7 +13,7 @@ from chaingen.design.fastenings import fastening_problems, lets_in, meetings
 from chaingen.design.load import parse_design
 from chaingen.errors import BadInput
 from chaingen.findings.finding import Finding
-from chaingen.geometry.bodies import concatenate
+from chaingen.geometry.bodies import concatenate, wire_points
 from chaingen.geometry.centrelines import Arc
 from chaingen.geometry.shapes import Closure, Eye, Shape, Strand
 from chaingen.stock.metals import find_metal
@@ -626,11 +626,57 @@ def test_the_second_of_a_pair_is_the_mirror_image():
     flipped = image.bounds()
     np.testing.assert_allclose(flipped[0], [low[0], -high[1], low[2]])
     np.testing.assert_allclose(flipped[1], [high[0], -low[1], high[2]])
-    shown, metals = both(bodies, RingMetals((find_metal("brass"),), np.zeros(2, dtype=np.int64)))
-    assert len(shown) == len(metals.of_ring) == 4
-    upper, lower = shown[slice(0, 2)], shown[slice(2, 4)]
+    two = both(graph, bodies, RingMetals((find_metal("brass"),), np.zeros(2, dtype=np.int64)))
+    assert len(two.bodies) == len(two.metals.of_ring) == 4
+    upper, lower = two.bodies[slice(0, 2)], two.bodies[slice(2, 4)]
+    np.testing.assert_array_equal(upper.centres, bodies.centres)
     assert lower.bounds()[1][1] < upper.bounds()[0][1]
+    # From the front one looks like the other: mirrored in the plane of the picture.
+    down = upper.bounds()[0][1] - lower.bounds()[0][1]
+    np.testing.assert_allclose(lower.bounds()[0], [low[0], low[1] - down, -high[2]], atol=1e-9)
+    np.testing.assert_allclose(lower.bounds()[1], [high[0], high[1] - down, -low[2]], atol=1e-9)
+    points, there = (wire_points(each, 60)[0] for each in (upper, lower))
+    np.testing.assert_allclose(there, points * [1.0, 1.0, -1.0] + [0.0, -down, 0.0], atol=1e-9)
     assert len(concatenate([bodies, image]).shapes) == 2
+
+
+@pytest.mark.parametrize("start", [True, False])
+def test_earrings_hang_side_by_side_and_look_at_one_another(start):
+    """However the hook came to lie, its flat is to the front, and it is up."""
+    from chaingen.findings.hooks import ear_wire
+    from chaingen.findings.pins import head_pin
+    from chaingen.make.metals import RingMetals
+    from chaingen.make.pair import APART, both
+    from chaingen.weave.graph import piece_graph
+
+    hook, groups = ear_wire(), (ring(), of(head_pin()))
+    graph = piece_graph(Run((of(hook, turned=True), *groups) if start else (*groups[::-1], of(hook))))
+    (at,) = (k for k, member in enumerate(graph.members) if member.size == hook)
+    along = 1.0 if start else -1.0
+    for angle in (0.0, 0.7, 2.0, 4.5):
+        # About x: the hook's flat is square to `up`.
+        up = np.array([0.0, np.sin(angle), np.cos(angle)])
+        bodies = graph.bodies(
+            np.array([[0.0, 0.0, 0.0], [12.0, 0.0, 0.0], [24.0, 0.0, 0.0]]),
+            np.tile(up, (3, 1)),
+            np.tile([-along, 0.0, 0.0], (3, 1)),
+        )
+        two = both(graph, bodies, RingMetals((find_metal("brass"),), np.zeros(3, dtype=np.int64)))
+        left, right = two.bodies[slice(0, 3)], two.bodies[slice(3, 6)]
+        assert np.linalg.det(two.turn) == pytest.approx(1.0)
+        np.testing.assert_allclose(left.centres, bodies.centres @ two.turn.T, atol=1e-9)
+        np.testing.assert_allclose(np.abs(left.normals[at]), [0.0, 0.0, 1.0], atol=1e-9)
+        assert left.centres[at][1] == left.centres[:, 1].max()
+        # Points of a ring begin anywhere on it.
+        points, there = (wire_points(each[~each.is_ring], 60)[0] for each in (left, right))
+        apart = np.mean(there - points * [-1.0, 1.0, 1.0], axis=0)
+        np.testing.assert_allclose(there, points * [-1.0, 1.0, 1.0] + apart, atol=1e-9)
+        np.testing.assert_allclose(apart[1:], 0.0, atol=1e-9)
+        np.testing.assert_allclose(right.centres, left.centres * [-1.0, 1.0, 1.0] + apart, atol=1e-9)
+        assert left.is_ring.sum() == right.is_ring.sum() == 1
+        between = right.bounds()[0][0] - left.bounds()[1][0]
+        wide = left.bounds()[1][0] - left.bounds()[0][0]
+        assert between == pytest.approx(APART * wide)
 
 
 @pytest.fixture(scope="module")
@@ -744,10 +790,15 @@ def test_the_pictures_of_a_pair_show_both(earrings, tmp_path, monkeypatch):
     monkeypatch.setattr(
         pipeline,
         "draw_pictures",
-        lambda folder, bodies, look, **_: shown.append((len(bodies), len(look))) or [],
+        lambda folder, bodies, look, **_: shown.append((bodies, look)) or [],
     )
     pipeline.export(earrings, tmp_path)
-    assert shown == [(6, 6)]
+    ((bodies, look),) = shown
+    assert len(bodies) == len(look) == 6
+    # Beads of both pieces have their own colour.
+    (beads,) = look.beads
+    assert look.beads_of.tolist() == [-1, -1, 0] * 2
+    assert set(beads) == {strand.part for strand in bodies.shape(5).strands} - {"wire"}
 
 
 @pytest.mark.slow

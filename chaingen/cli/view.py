@@ -21,12 +21,13 @@ def view(design: Path) -> None:
     with progress(True) as tell:
         result = build(loaded.bare(), on_progress=tell)
     print_result(result, {}, False, False)
-    rings, metals = result.placement.rings, result.metals
+    graph, rings, metals = result.placement.graph, result.placement.rings, result.metals
     if result.design.pair:
-        rings, metals = both(rings, metals)
+        two = both(graph, rings, metals)
+        rings, metals = two.bodies, two.metals
     open_window(
         rings,
-        look=look_of(metals),
+        look=look_of(metals, graph),
         collided=result.collided,
         title=result.design.title,
     )

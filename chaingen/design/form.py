@@ -4,6 +4,7 @@ from enum import StrEnum
 
 from chaingen.design.scene import ROW_SCENES, SHEET_SCENES, SceneKind
 from chaingen.errors import Problem
+from chaingen.weave.groups import GroupKind, Run
 from chaingen.weave.pieces import Chain, Piece, Sections, Sheet
 
 
@@ -14,6 +15,7 @@ class Form(StrEnum):
     CLOSED_LOOP = "a closed loop"
     SHEET = "a sheet"
     SECTIONS = "sections"
+    FASTENED = "sections with a finding at an end"
 
 
 SCENES_OF = {
@@ -21,6 +23,7 @@ SCENES_OF = {
     Form.CLOSED_LOOP: tuple(kind for kind in ROW_SCENES if kind is not SceneKind.SWAG),
     Form.SHEET: SHEET_SCENES,
     Form.SECTIONS: (SceneKind.HANG, SceneKind.SWAG, SceneKind.TABLE),
+    Form.FASTENED: ROW_SCENES,
 }
 """What each form can be let come to rest in."""
 
@@ -30,7 +33,9 @@ def form_of(piece: Piece) -> Form:
     if isinstance(piece, Sheet):
         return Form.SHEET
     if isinstance(piece, Sections):
-        return Form.SECTIONS
+        ends = (part.groups()[end] for end in (0, -1) if isinstance(part := piece.parts[end], Run))
+        fastened = any(group.kind is GroupKind.FINDING for group in ends)
+        return Form.FASTENED if fastened else Form.SECTIONS
     return Form.CLOSED_LOOP if piece.closed else Form.OPEN_RUN
 
 
@@ -68,7 +73,7 @@ def supple_problem(form: Form, turning: bool, where: str) -> Problem | None:
     """
     if form is Form.SHEET:
         got, reason = "a sheet", "bend and twist are told of chains; a scene shows how a sheet falls"
-    elif form is Form.SECTIONS:
+    elif form in (Form.SECTIONS, Form.FASTENED):
         got, reason = "sections", "no cell repeats through all of them; ask it of each section by itself"
     elif turning:
         got, reason = "a weave whose cells turn", "a screw has no plane of its own to be bent in"

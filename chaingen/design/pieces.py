@@ -35,7 +35,12 @@ def ends_of(table: EndsTable | None, sizes: Sizes, findings: Findings) -> Ends:
     end: tuple[Group, ...] = ()
     if table.start is not None:
         finding = Group(GroupKind.FINDING, 1, findings[table.start.finding], turned=True)
-        start = (finding, *_groups(table.start.joins, sizes, findings))
+        # A finding among the joins has its inner eyes towards the piece at either end.
+        joins = _groups(table.start.joins, sizes, findings)
+        start = (
+            finding,
+            *(replace(g, turned=not g.turned) if g.kind is GroupKind.FINDING else g for g in joins),
+        )
     if table.end is not None:
         finding = Group(GroupKind.FINDING, 1, findings[table.end.finding])
         end = (*reversed(_groups(table.end.joins, sizes, findings)), finding)

@@ -259,6 +259,8 @@ def rest_problems(data: dict[str, Any], weaves: Weaves) -> list[Problem]:
     if form is Form.OPEN_RUN and (strands or (kind == "chain" and table_of(data.get("ends")))):
         # Findings beside a weave, and beside strands, are sections of their own.
         form = Form.SECTIONS
+    if form is Form.SECTIONS and _is_fastened(data, pattern):
+        form = Form.FASTENED
     if data.get("supple") is True and form is not None:
         turning = kind == "chain" and weaves[pattern["weave"]].turning
         if problem := supple_problem(form, turning, "supple"):
@@ -266,6 +268,18 @@ def rest_problems(data: dict[str, Any], weaves: Weaves) -> list[Problem]:
     for number, table in enumerate(list_of(data.get("scenes"), MOST_SCENES), start=1):
         problems += _scene_problems(table_of(table), f"scenes[{number}]", form)
     return problems
+
+
+def _is_fastened(data: dict[str, Any], pattern: dict[str, Any]) -> bool:
+    """Whether sections have a finding at an end, by which they can be closed."""
+    if table_of(data.get("ends")):
+        return True
+    sections = [section for _, section in section_tables(pattern)]
+    outermost = [(sections[end].get("groups"), end) for end in (0, -1)] if sections else []
+    return any(
+        isinstance(groups, list) and groups and "finding" in table_of(groups[end])
+        for groups, end in outermost
+    )
 
 
 def _scene_problems(table: dict[str, Any], where: str, form: Form | None) -> list[Problem]:

@@ -31,7 +31,7 @@ _ALL = (
         links.loop_link, links.loop_link_misfits,
     ),
     Kind(
-        "wrapped link", "the same with the wire wound round the stem, so that it cannot be opened",
+        "wrapped link", "a stem with loops, the wire wound round it, so that they cannot be opened",
         links.wrapped_link, links.wrapped_link_misfits,
     ),
     Kind(

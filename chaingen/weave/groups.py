@@ -7,8 +7,11 @@ group that stands only between two others: at an open end of a run it has nothin
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from typing import TYPE_CHECKING, TypeAlias
 
-from chaingen.findings.finding import Finding
+if TYPE_CHECKING:
+    # Only named here: lists of weaves are to be had without what findings need.
+    from chaingen.findings.finding import Finding
 
 
 class GroupKind(StrEnum):
@@ -50,7 +53,7 @@ class RingSize:
         return self.inside_diameter / self.wire_diameter
 
 
-BodySize = RingSize | Finding
+BodySize: TypeAlias = "RingSize | Finding"
 """What a body is: a ring of some size, or a finding; both tell their `radius` and `wire_radius`."""
 
 
@@ -83,14 +86,14 @@ class Group:
         return self._eyes(not self.turned)
 
     def _eyes(self, outer: bool) -> tuple[int, ...]:
-        if isinstance(self.size, Finding):
-            return self.size.outer if outer else self.size.inner
-        return (0,)
+        if isinstance(self.size, RingSize):
+            return (0,)
+        return self.size.outer if outer else self.size.inner
 
     @property
     def quarters(self) -> int:
         """Quarter turns about the row from the group before it to the one after it."""
-        return 2 if isinstance(self.size, Finding) and self.size.quarter_turned else 1
+        return 2 if not isinstance(self.size, RingSize) and self.size.quarter_turned else 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,7 +151,7 @@ class Run:
         used = (group.size for group in self.first + self.cell + self.last)
         return tuple(dict.fromkeys(size for size in used if isinstance(size, RingSize)))
 
-    def findings(self) -> tuple[Finding, ...]:
+    def findings(self) -> "tuple[Finding, ...]":
         """The findings used, each once, in order of first use."""
         used = (group.size for group in self.first + self.cell + self.last)
-        return tuple(dict.fromkeys(size for size in used if isinstance(size, Finding)))
+        return tuple(dict.fromkeys(size for size in used if not isinstance(size, RingSize)))

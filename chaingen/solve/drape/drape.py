@@ -14,6 +14,7 @@ from chaingen.solve.drape.clasped import closed_graph, closing_links
 from chaingen.solve.drape.curves import hairpin
 from chaingen.solve.drape.draped import Draped, NotDraped
 from chaingen.solve.drape.rows import Row, clasped_row, closing_run, middles, straight_row, twisted
+from chaingen.solve.drape.setting import thinnest_wire
 from chaingen.solve.drape.settle import (
     HAIR,
     LEAST_STIFFNESS,
@@ -58,7 +59,7 @@ def _attempts(
     piece: Piece, placement: Placement, scene: Scene, weights: Floats, taut: float | None, by_clasp: bool
 ) -> Iterator[Callable[[], tuple[Start, bool]]]:
     """Ways to start a scene, best first: the start, and whether the piece was pulled straight for it."""
-    reach = RESTING_GAP * _reaches(len(placement.graph), True)[0] * float(placement.rings.thinnest.min())
+    reach = RESTING_GAP * _reaches(len(placement.graph), True)[0] * thinnest_wire(placement.rings)
 
     def row(left: float | None) -> Row:
         if by_clasp:

@@ -6,20 +6,33 @@ from functools import lru_cache
 import numpy as np
 
 from chaingen.design.design import MAX_CELL_RINGS
-from chaingen.geometry.bodies import Bodies
+from chaingen.geometry.bodies import Bodies, concatenate
 from chaingen.geometry.types import Floats, Ints
 from chaingen.solve.cells import Cell, cell_of
+from chaingen.solve.check import check
 from chaingen.solve.drape.clasped import closing_of
+from chaingen.solve.drape.setting import thinnest_wire
 from chaingen.solve.length import ROW_RINGS
 from chaingen.solve.motion import Motion, repeat_cell
-from chaingen.solve.place_run import PERIODIC_REPEATS
+from chaingen.solve.place_run import PERIODIC_REPEATS, place_run
 from chaingen.solve.place_weave import closing_twist, tiled_chain
 from chaingen.solve.placement import Placement
+from chaingen.solve.search import STARTS
 from chaingen.solve.taut import taut_cell, taut_row
-from chaingen.weave.graph import LinkGraph
+from chaingen.weave.graph import LinkGraph, piece_graph
 from chaingen.weave.groups import GroupKind, Run
 from chaingen.weave.pieces import Chain, Piece
 from chaingen.weave.tiling import fewest_round
+
+KEPT = 3
+"""Repeats at either end of a long run with ends of its own that are pulled together with these."""
+
+SPLICED = 4 * KEPT
+"""From this many repeats on it is pulled by its cell and its ends."""
+
+
+OVERLAP = 0.15
+"""Overlap of wires where ends meet the middle that is made room for, in radii of the thinnest wire."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,7 +79,7 @@ def _cell(piece: Run | Chain, left: float | None) -> tuple[Cell, Bodies, Motion]
         return cell, cell.state.rings, cell.state.motion
     open_gap = min(left, 0.5 * cell.gap)
     taut = taut_cell(cell.graph, cell.state.rings.thickened(0.5 * open_gap), cell.state.motion)
-    return cell, taut.rings.thickened(-0.5 * open_gap), taut.motion
+    return cell, _where(cell.state.rings, taut.rings), taut.motion
 
 
 def _repeated(run: Run, count: int, left: float | None) -> tuple[Bodies, float]:
@@ -118,11 +131,65 @@ def straight_row(piece: Piece, placement: Placement, *, left: float | None) -> R
         first = sum(group.count for group in piece.cell[:skip])
         rings, _ = _repeated(piece, first + len(graph), left)
         return _row(graph, rings[first:], False)
+    if isinstance(piece, Run) and piece.repeat >= SPLICED and len(graph) == _size(piece):
+        spliced = _spliced(piece, graph, left)
+        if spliced is not None:
+            return _row(graph, spliced, False)
     if len(graph) > ROW_RINGS or len(graph) < 2:
         return _row(graph, placement.rings, False)
-    open_gap = min(left, 0.5 * max(placement.gap, 0.0))
-    taut = taut_row(graph, placement.rings.thickened(0.5 * open_gap))
-    return _row(graph, taut.rings.thickened(-0.5 * open_gap), False)
+    return _row(graph, _pulled(graph, placement.rings, placement.gap, left), False)
+
+
+def _size(run: Run) -> int:
+    """How many bodies a run has when none of its joins hangs on an open end."""
+    ends = sum(group.count for group in run.first + run.last)
+    return ends + run.repeat * sum(group.count for group in run.cell)
+
+
+def _where(bodies: Bodies, others: Bodies) -> Bodies:
+    """The bodies at the poses of others."""
+    return bodies.posed(others.centres, others.normals, others.axes)
+
+
+def _pulled(graph: LinkGraph, rings: Bodies, gap: float, left: float) -> Bodies:
+    """A finite row pulled straight until gaps of `left` [mm], or half its own, are left."""
+    open_gap = min(left, 0.5 * max(gap, 0.0))
+    return _where(rings, taut_row(graph, rings.thickened(0.5 * open_gap)).rings)
+
+
+def _spliced(run: Run, graph: LinkGraph, left: float) -> Bodies | None:
+    """A long run with other groups at its ends, pulled straight: its cell, and its ends of a short run.
+
+    Returns:
+        None where the two do not go together.
+    """
+    cell, rings, motion = _cell(Run(run.cell), left)
+    # The short run repeats as often, up to whole cells, so that its end is turned as that of the long one.
+    repeat = 2 * KEPT + (run.repeat - 2 * KEPT) % cell.repeats
+    short = run.repeated(repeat)
+    placed, _, gap = place_run(short, starts=STARTS, enough=0.0)
+    small = piece_graph(short)
+    if cell.gap <= 0.0 or gap <= 0.0 or not check(small, placed).sound:
+        return None
+    ends = _pulled(small, placed, gap, left)
+    count = sum(group.count for group in run.cell)
+    before, after = (sum(group.count for group in groups) for groups in (run.first, run.last))
+    body = repeat_cell(rings, motion, -(-run.repeat * count // len(rings)))[: run.repeat * count]
+    head, tail = before + KEPT * count, after + KEPT * count
+    # Ends are brought to the middle by the last group of theirs that the middle has as well.
+    group = small.group_of
+    far, near = group == group[head - 1], group == group[len(small) - tail]
+    own = body.centres[:, 0]
+    in_body = np.arange(len(body))
+    at_head = own[in_body[KEPT * count - far[before : before + len(body)].sum() : KEPT * count]].mean()
+    at_tail = own[len(body) - KEPT * count : len(body) - KEPT * count + near.sum()].mean()
+    first = ends[:head].moved(np.array([at_head - ends.centres[far, 0].mean(), 0.0, 0.0]))
+    last = ends[len(small) - tail :].moved(np.array([at_tail - ends.centres[near, 0].mean(), 0.0, 0.0]))
+    whole = concatenate([first, body[KEPT * count : len(body) - KEPT * count], last])
+    report = check(graph, whole)
+    # Where they meet wires may overlap a little, which is made room for as any start's are.
+    wide = report.smallest_gap > -OVERLAP * thinnest_wire(whole)
+    return whole if report.links_as_designed and wide and not report.faults else None
 
 
 def clasped_row(piece: Piece, placement: Placement, *, left: float | None) -> Row | None:
