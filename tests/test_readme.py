@@ -53,17 +53,31 @@ def test_the_design_in_the_text_is_valid():
 
 
 def test_the_placement_in_the_text_has_the_keys_of_a_real_one():
+    from chaingen.findings.links import oval_link
+    from chaingen.findings.pins import Threaded, head_pin
     from chaingen.model.placement_file import placement_data
     from chaingen.solve.place import place
-    from chaingen.weave.groups import Run
+    from chaingen.weave.groups import Group, GroupKind, Run
     from tests.conftest import rosette, size
 
     (block,) = blocks("json")
     shown = json.loads(block)
-    placement = place(Run((rosette(2, size(4.0)),)), starts=1)
+    bead = Threaded("ball", 6.0, None, 1.0, (0.2, 0.4, 0.5))
+    row = [rosette(2, size(4.0))]
+    row += [Group(GroupKind.FINDING, 1, one) for one in (oval_link(), head_pin(beads=(bead,)))]
+    placement = place(Run(tuple(row)), starts=1)
     real = placement_data(placement.graph, placement.rings)
     assert list(shown) == list(real)
-    assert list(shown["bodies"][0]) == list(real["bodies"][0])
+    assert shown["version"] == real["version"]
+    assert [list(body) for body in shown["bodies"]] == [list(real["bodies"][k]) for k in (0, 2)]
+    (one,) = shown["shapes"]
+    oval, pin = real["shapes"]
+    assert list(one) == list(pin)
+    assert list(one["strands"][0]) == list(oval["strands"][0])
+    kinds = {curve["curve"]: list(curve) for curve in oval["strands"][0]["curves"]}
+    assert {curve["curve"]: list(curve) for curve in one["strands"][0]["curves"]} == kinds
+    assert list(one["eyes"][0]) == list(oval["eyes"][0])
+    assert list(one["beads"][0]) == list(pin["beads"][0])
 
 
 def test_every_key_of_the_report_is_explained():
