@@ -1,7 +1,8 @@
-"""Draw the pictures of every example and weave into this folder: python renders/draw.py [NAME ...].
+"""Draw the pictures of every example, weave and finding into this folder: python renders/draw.py [NAME ...].
 
-NAME is an example, `weaves/NAME` a weave of the catalogue, `weaves` all of these. The page weaves/README.md,
-which tells of every weave, is written anew with them. A long piece is shown whole above a close-up of its
+NAME is an example, `weaves/NAME` a weave of the catalogue, `weaves` all of these, `findings` all kinds of
+findings. The pages weaves/README.md and findings/README.md, which tell of every one, are written anew with
+them. A pair is shown from the front, a long piece is shown whole above a close-up of its
 middle, a short one and a sheet by itself; then every scene of the example, by its most telling still and,
 where `FILMS` says so, by its turning view or settling film.
 """
@@ -11,10 +12,15 @@ import sys
 import tempfile
 from pathlib import Path
 
+import numpy as np
+from numpy.typing import NDArray
 from PIL import Image
 
 from chaingen.design.load import load_design
 from chaingen.pipeline import build, drape, export, scene_names
+from chaingen.show.finding_page import findings_page, picture_name
+from chaingen.show.finding_picture import draw_finding, draw_sheet
+from chaingen.show.finding_samples import samples
 from chaingen.show.weave_page import weaves_page
 from chaingen.show.weave_picture import draw_weave
 from chaingen.weave.catalogue import find_weave, weave_names
@@ -22,6 +28,7 @@ from chaingen.weave.pieces import Sheet
 
 HERE = Path(__file__).parent
 WEAVES = HERE / "weaves"
+FINDINGS = HERE / "findings"
 EXAMPLES = HERE.parent / "examples"
 
 SHORT_PIECE = 20
@@ -29,6 +36,15 @@ SHORT_PIECE = 20
 
 WEAVE_PIXELS = 900
 """Longer side of the picture of a weave."""
+
+FINDING_PIXELS = 640
+"""Width of the picture of a finding."""
+
+COLOURS, PAPER_COLOURS = 192, 64
+"""Colours of things and of paper in pictures of findings: a palette takes less room."""
+
+PAPER = 4
+"""Paper is what is no farther from the colour of its row's edge, of 255."""
 
 TELLING = {
     "hang": "front",
@@ -54,7 +70,7 @@ def draw(name: str) -> list[Path]:
         folder = Path(temporary)
         export(result, folder)
         pictures = folder / "pictures"
-        if isinstance(result.design.piece, Sheet):
+        if isinstance(result.design.piece, Sheet) or result.design.pair:
             picture = Image.open(pictures / "front.png").copy()
         elif len(result.placement.graph) <= SHORT_PIECE or result.design.piece.closed:
             picture = Image.open(pictures / "three-quarter.png").copy()
@@ -88,12 +104,50 @@ def drawn_weave(name: str) -> list[Path]:
     return [path]
 
 
+def drawn_findings() -> list[Path]:
+    """Draw every kind of finding and the sheet of all; returns the pictures' paths."""
+    FINDINGS.mkdir(exist_ok=True)
+    paths = []
+    for finding in samples():
+        paths.append(draw_finding(finding, FINDINGS / picture_name(finding.kind)))
+        picture = Image.open(paths[-1]).convert("RGB")
+        picture.thumbnail((FINDING_PIXELS, FINDING_PIXELS), Image.Resampling.LANCZOS)
+        _of_few_colours(picture).save(paths[-1], optimize=True)
+    paths.append(draw_sheet(samples(), FINDINGS / "all.png"))
+    _of_few_colours(Image.open(paths[-1]).convert("RGB")).save(paths[-1], optimize=True)
+    return paths
+
+
+def _of_few_colours(picture: Image.Image) -> Image.Image:
+    """A picture with a palette, of colours that are there, however little of each: beads among much paper."""
+    pixels = np.asarray(picture)
+    things = np.abs(pixels.astype(int) - pixels[:, :1]).max(axis=2) > PAPER
+    chosen = [_chosen(pixels[things], COLOURS), _chosen(pixels[:, 0], PAPER_COLOURS)]
+    palette = Image.new("P", (1, 1))
+    palette.putpalette([part for colours in chosen for part in colours])
+    return picture.quantize(palette=palette, dither=Image.Dither.NONE)
+
+
+def _chosen(pixels: NDArray[np.uint8], count: int) -> list[int]:
+    """So many colours that are near all of some pixels, shape (n, 3), one after the other."""
+    each = Image.fromarray(np.unique(pixels, axis=0)[None])
+    quantised = each.quantize(count, kmeans=3)
+    return quantised.getpalette()[: 3 * len(quantised.getcolors())]
+
+
 if __name__ == "__main__":
-    asked = sys.argv[1:] or [*sorted(path.stem for path in EXAMPLES.glob("*.toml")), "weaves"]
+    asked = sys.argv[1:] or [*sorted(path.stem for path in EXAMPLES.glob("*.toml")), "weaves", "findings"]
     every = [f"weaves/{name}" for name in weave_names()]
     for chosen in [name for one in asked for name in (every if one == "weaves" else [one])]:
-        is_weave = chosen.startswith("weaves/")
-        for path in drawn_weave(chosen.removeprefix("weaves/")) if is_weave else draw(chosen):
+        if chosen == "findings":
+            drawn = drawn_findings()
+        elif chosen.startswith("weaves/"):
+            drawn = drawn_weave(chosen.removeprefix("weaves/"))
+        else:
+            drawn = draw(chosen)
+        for path in drawn:
             sys.stdout.write(f"{path}\n")
     if any(one.startswith("weaves") for one in asked):
         (WEAVES / "README.md").write_text(weaves_page(), encoding="utf-8")
+    if "findings" in asked:
+        (FINDINGS / "README.md").write_text(findings_page(), encoding="utf-8")

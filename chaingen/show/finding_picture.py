@@ -16,9 +16,10 @@ from chaingen.geometry.types import Floats
 from chaingen.show.camera import FOOT, MARGIN, View, extent, framed
 from chaingen.show.look import Look, plain_look
 from chaingen.show.picture import INK, draw_views
-from chaingen.stock.metals import Metal, find_metal
+from chaingen.stock.metals import METALS, Metal
 
-SILVER = find_metal("sterling silver")
+SILVER = METALS[1]
+"""What they are shown in."""
 
 PIXELS = 1280, 960
 """Width and height of a picture of one finding."""
@@ -27,7 +28,7 @@ SHEET_WIDTH = 1400
 """Pixels."""
 
 SHEET_ROWS = 5, 4, 4, 4
-"""How many findings stand in each row of the sheet: links, hooks, what dangles and clasps, toggles and more."""
+"""How many findings stand in each row of the sheet: links, hooks, pins and clasps, toggles and more."""
 
 SCALE = 13.0
 """Pixels a millimetre of the sheet."""
@@ -35,13 +36,13 @@ SCALE = 13.0
 LABEL, BETWEEN = 46, 40
 """Pixels below a finding of the sheet for its name, and free above it."""
 
-_TOWARDS = np.array([-0.22, 0.34, 1.0])
-"""From a finding to the camera: a little from above and from the left, so that what is not flat shows."""
+_TOWARDS = np.array([0.0, 0.3, 1.0])
+"""From a finding to the camera: a little from above, so that what is not flat shows."""
 
 _STANDING = {"ear wire": 1.0, "ear post": 1.0, "head pin": -1.0}
 """Kinds shown upright, as they are worn; 1 with the end of the piece down, -1 with it up."""
 
-_TURNED = {"ear post": np.array([-0.9, 0.25, 0.75]), "toggle ring": np.array([-0.3, 0.55, 1.0])}
+_TURNED = {"ear post": np.array([-0.9, 0.25, 0.75]), "end bar": np.array([-0.3, 0.3, 1.0])}
 """Kinds that are seen better from elsewhere."""
 
 
