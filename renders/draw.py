@@ -76,6 +76,10 @@ def draw(name: str) -> list[Path]:
             picture = Image.open(pictures / "three-quarter.png").copy()
         else:
             whole, close = (Image.open(pictures / f"{view}.png") for view in ("front", "close-up"))
+            # A close-up of strands side by side is higher than wide: the whole is made as wide as it.
+            if close.width < whole.width:
+                height = round(whole.height * close.width / whole.width)
+                whole = whole.resize((close.width, height), Image.Resampling.LANCZOS)
             picture = Image.new("RGB", (whole.width, whole.height + close.height))
             picture.paste(whole, (0, 0))
             picture.paste(close, (0, whole.height))

@@ -67,6 +67,22 @@ def test_strands_by_hand():
     assert lengths[1] - lengths[0] == pytest.approx(4 * 4.0, abs=0.02)
 
 
+def test_strands_too_near_one_another_do_not_fit():
+    # Rings of 4 mm inside in 1 mm wire are 6 mm wide: eyes 5 mm apart leave them a millimetre short.
+    placement = place(stranded(2, pitch=5.0))
+    assert placement.answer is not Answer.FITS
+    assert placement.gap < 0.0
+
+
+def test_joins_where_sections_meet_have_something_to_join():
+    three = Group(GroupKind.ROSETTE, 3, size(5.0, 1.0))
+    row = Run((three, Group(GroupKind.JOIN, 1, RING)), repeat=2)
+    graph = place(Sections((row, row))).graph
+    # The last join of all hangs on an open end and is left off.
+    assert len(graph) == 8 + 7
+    assert len(place(Sections((Strands(row, 2), Run((side(1, size(8.0, 1.0)),))))).graph) == 16 + 1
+
+
 def test_names_tell_section_strand_and_ring():
     graph = place(stranded(2, repeat=2)).graph
     assert graph.names[:3] == ("1-1a", "1-2a", "1-3a")

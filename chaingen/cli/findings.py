@@ -13,6 +13,7 @@ from chaingen.cli.app import JSON, QUIET, print_list, say
 @QUIET
 def findings(kind: str | None, as_json: bool, quiet: bool) -> None:
     """List the kinds of findings that a design can have, or show the keys of one KIND."""
+    from chaingen.show.finding_snippet import design_of
     from chaingen.show.finding_words import (
         KEYS_HEAD,
         LIST_HEAD,
@@ -21,7 +22,6 @@ def findings(kind: str | None, as_json: bool, quiet: bool) -> None:
         kind_data,
         kind_lines,
         list_rows,
-        snippet,
     )
 
     if kind is None:
@@ -41,5 +41,6 @@ def findings(kind: str | None, as_json: bool, quiet: bool) -> None:
     for line in kind_lines(found):
         say(line)
     print_list(list(KEYS_HEAD), key_rows(found))
-    for line in snippet(found):
-        say(line)
+    say("In a design:")
+    for line in design_of(found).splitlines():
+        say(f"  {line}".rstrip())

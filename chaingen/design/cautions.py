@@ -6,15 +6,13 @@ All of it can be made, so that nothing is refused; it is told with the verdict, 
 from dataclasses import dataclass
 
 from chaingen.design.design import Design
-from chaingen.design.fastenings import Side, lets_in, meetings, opens_to, row_of
-from chaingen.findings.finding import OPEN, Finding, slips_out
+from chaingen.design.fastenings import Side, meetings, row_of
+from chaingen.findings.closing import End, end_of_finding, end_of_ring, through_skin, why_not
+from chaingen.findings.finding import Finding
 from chaingen.geometry.shapes import Closure, Eye
 from chaingen.units import format_mm
 from chaingen.weave.groups import Run
 from chaingen.weave.pieces import Chain, Sections, Strands
-
-ON_THE_BODY = "ear"
-"""How the kinds of findings begin that go through skin and take no partner."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +53,7 @@ def cautions(design: Design) -> tuple[Caution, ...]:
     found += _closing(design)
     for finding in used.values():
         found += _hooks(finding)
-        if finding.kind.startswith(ON_THE_BODY):
+        if through_skin(finding):
             text = (
                 f"{finding.name!r} goes through skin: take metal that is meant for it, and round and polish "
                 "its end; local rules on nickel in such wire come first."
@@ -90,7 +88,8 @@ def _slipping(finding: Finding, eye: Eye, other: Side, after: bool) -> list[Caut
             f"and the wire of {what}, {format_mm(wire)}, can slip out of it: it has to be closed further.",
         )
         for what, wire in wires
-        if slips_out(eye, wire)
+        # A hook holds what hangs on it while it is worn; within a piece it lets go of it.
+        if eye.closure is not Closure.GATE and eye.opening > wire
     ]
 
 
@@ -126,73 +125,53 @@ def _outermost(design: Design) -> tuple[Side, Side] | None:
 
 
 def _closing(design: Design) -> list[Caution]:
-    """Whether a clasp at one end takes what is at the other."""
+    """Whether what is at one end of a piece closes on what is at the other."""
     outermost = _outermost(design)
     if outermost is None:
         return []
-    found = []
     start, end = outermost
-    mouths: list[list[Eye]] = []
-    for side, after in ((start, False), (end, True)):
-        finding = side.finding
-        if finding is None or finding.kind.startswith(ON_THE_BODY):
-            mouths.append([])
-        else:
-            mouths.append([eye for eye in side.eyes(after) if eye.closure in OPEN])
-    if mouths[0] and mouths[1]:
-        assert start.finding is not None
-        assert end.finding is not None
-        text = (
-            f"There is a clasp at either end, {start.finding.name!r} and {end.finding.name!r}, and neither "
-            "has an eye for the other: one end wants a ring or an eye."
-        )
-        return [Caution("does not close", start.finding.name, mouths[0][0].name, None, None, text)]
-    for own, side, other, after in ((mouths[0], start, end, True), (mouths[1], end, start, False)):
-        finding = side.finding
-        for eye in own:
-            assert finding is not None
-            taken = _taken(other, after)
-            if taken is None:
-                continue
-            what, wire, hole = taken
-            bar = bar_length(finding)
-            if bar is not None and bar <= hole:
-                text = (
-                    f"{finding.kind.capitalize()} {finding.name!r} is {format_mm(bar)} long, and {what} "
-                    f"at the other end {format_mm(hole)} inside: it slips out."
-                )
-                found.append(Caution("does not close", finding.name, eye.name, hole, bar, text))
-            elif not lets_in(eye, wire):
-                width = min(opens_to(eye), eye.inside)
-                text = (
-                    f"{finding.kind.capitalize()} {finding.name!r} opens {format_mm(width)}, and the wire of "
-                    f"{what} at the other end is {format_mm(wire)}: it does not close."
-                )
-                found.append(Caution("does not close", finding.name, eye.name, width, wire, text))
-    return found
+    findings = [side.finding for side in outermost]
+    if all(finding is None for finding in findings) or any(f and through_skin(f) for f in findings):
+        return []
+    ends = _end(start, False), _end(end, True)
+    clasps = [(side, one) for side, one in zip(outermost, ends, strict=True) if one and one.is_clasp]
+    if None in ends:
+        # A pin or pendant hangs from a piece that is not worn closed, unless a clasp says that it is.
+        if not clasps:
+            return []
+        side, one = clasps[0]
+        assert side.finding is not None
+        text = f"{_sentence(one.what)} has nothing at the other end to close on."
+        return [Caution("does not close", side.finding.name, _mouth(side, start), None, None, text)]
+    first, last = ends
+    assert first is not None
+    assert last is not None
+    # Rings at both ends but for one plain link or soldered ring are opened and closed by hand.
+    why = why_not(first, last)
+    if why is None:
+        return []
+    side, one = clasps[0] if clasps else (start if start.finding else end, first if start.finding else last)
+    assert side.finding is not None
+    other = last if one is first else first
+    width = None if one.width == float("inf") else min(one.width, one.hole)
+    name = _mouth(side, start)
+    return [Caution("does not close", side.finding.name, name, width, other.wire, f"{_sentence(why)}.")]
 
 
-def bar_length(finding: Finding) -> float | None:
-    """Length of a toggle's bar from end to end [mm]; None of what is none."""
-    if all(eye.closure is not Closure.BAR for eye in finding.shape.eyes):
-        return None
-    low, high = finding.shape.box
-    return float((high - low).max())
+def _mouth(side: Side, start: Side) -> str:
+    """Name of the eye that a finding at an end has outward."""
+    return side.eyes(side is not start)[0].name
 
 
-def _taken(side: Side, after: bool) -> tuple[str, float, float] | None:
-    """What a clasp takes at the other end, with its wire and its inside [mm].
+def _sentence(text: str) -> str:
+    return text[0].upper() + text[1:]
 
-    None where nothing there is meant for one.
-    """
+
+def _end(side: Side, after: bool) -> End | None:
+    """What is at an end of a piece; None where it has nothing that could be closed."""
     finding = side.finding
     if finding is None:
         thin = min(side.sizes, key=lambda size: size.wire_diameter)
-        return f"ring {thin.name!r}", thin.wire_diameter, thin.inside_diameter
-    if finding.kind.startswith(ON_THE_BODY):
-        return None
-    eyes = side.eyes(after) or side.eyes(not after)
-    if not eyes:
-        return None
-    thinnest = min(eyes, key=lambda eye: eye.wire_radius)
-    return f"{finding.kind} {finding.name!r}", 2.0 * thinnest.wire_radius, thinnest.inside
+        return end_of_ring(thin.name, thin.wire_diameter, thin.inside_diameter)
+    eyes = side.eyes(after)
+    return end_of_finding(finding, eyes[0]) if eyes else None

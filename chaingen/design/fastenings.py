@@ -7,6 +7,7 @@ from itertools import pairwise
 
 from chaingen.design.design import Design
 from chaingen.errors import Problem
+from chaingen.findings.closing import opens_to
 from chaingen.findings.finding import Finding
 from chaingen.geometry.shapes import Closure, Eye
 from chaingen.units import format_mm
@@ -301,10 +302,3 @@ def lets_in(eye: Eye, wire_diameter: float) -> bool:
     if wire_diameter > eye.inside or eye.closure is Closure.SOLDERED:
         return False
     return eye.closure is Closure.PLIERS or wire_diameter <= opens_to(eye)
-
-
-def opens_to(eye: Eye) -> float:
-    """How wide a hook, gate or bar opens for a wire [mm]."""
-    if eye.gate is not None:
-        return max(eye.gate, eye.opening)
-    return eye.opening if eye.closure is Closure.HOOK else eye.inside

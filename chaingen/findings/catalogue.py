@@ -17,12 +17,15 @@ class Kind:
         line: What it is, in a line.
         build: Its builder: the finding's name and its sizes by keyword [mm].
         misfits: What does not go together among the same sizes, all of them given.
+        bought: Whether it is mostly bought ready made (common practice); its lengths of wire are then those
+            that it is drawn of.
     """
 
     name: str
     line: str
     build: Callable[..., Finding]
     misfits: Callable[..., list[Misfit]]
+    bought: bool = False
 
 
 _ALL = (
@@ -53,9 +56,9 @@ _ALL = (
     Kind("head pin", "a pin with a flat, ball or spiral head, beads, and a loop", pins.head_pin,
          pins.head_pin_misfits),
     Kind("spring ring", "a clasp: a ring with a gate that a spring pushes shut", clasps.spring_ring,
-         clasps.spring_ring_misfits),
+         clasps.spring_ring_misfits, bought=True),
     Kind("lobster clasp", "a clasp: a claw with a gate that swings inwards", clasps.lobster_clasp,
-         clasps.lobster_clasp_misfits),
+         clasps.lobster_clasp_misfits, bought=True),
     Kind("toggle ring", "the ring of a toggle", clasps.toggle_ring, clasps.toggle_ring_misfits),
     Kind("toggle bar", "the bar of a toggle", clasps.toggle_bar, clasps.toggle_bar_misfits),
     Kind("end bar", "a bar with an eye for each strand, and one eye for them all", bars.end_bar,

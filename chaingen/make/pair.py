@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from chaingen.design.cautions import ON_THE_BODY
+from chaingen.findings.closing import through_skin
 from chaingen.findings.finding import Finding, eye_normal
 from chaingen.geometry.bodies import Bodies, concatenate
 from chaingen.geometry.types import Floats
@@ -78,7 +78,7 @@ def _hung(graph: LinkGraph, bodies: Bodies) -> Floats | None:
     worn = [
         (k, member.size)
         for k, member in enumerate(graph.members)
-        if isinstance(member.size, Finding) and member.size.kind.startswith(ON_THE_BODY)
+        if isinstance(member.size, Finding) and through_skin(member.size)
     ]
     if not worn:
         return None

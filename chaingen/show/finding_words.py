@@ -1,4 +1,4 @@
-"""Kinds of findings in words: the list of them, and one kind with its keys and its usual sizes."""
+"""Findings in words: the list of kinds, one kind with its keys and usual sizes, and those of a piece."""
 
 from collections.abc import Iterator
 from typing import Any, get_args, get_origin
@@ -11,8 +11,10 @@ from chaingen.errors import BadInput, Problem
 from chaingen.findings.catalogue import KINDS, finding_kinds
 from chaingen.findings.finding import Finding
 from chaingen.geometry.shapes import Closure, Eye
+from chaingen.make.result import Result
+from chaingen.show.phrases import after_colon, grams
 from chaingen.stock.gauges import describe_wire
-from chaingen.tables import meant, quoted
+from chaingen.tables import meant
 from chaingen.units import format_mm
 
 LIST_HEAD = ("kind", "what it is")
@@ -23,6 +25,9 @@ KEYS_HEAD = ("key", "what it means")
 
 KIND = "kind"
 """The key that says the kind itself."""
+
+COMES_APART = ("slips out", "does not close")
+"""Kinds of cautions by which a piece that fits comes apart all the same."""
 
 
 def list_rows() -> list[list[str]]:
@@ -79,7 +84,7 @@ def eye_words(eye: Eye) -> str:
     """An eye in words: what goes through it and how it is opened."""
     words = f"{eye.name}, {format_mm(eye.inside)} inside"
     if eye.closure is Closure.HOOK:
-        return f"{words}, open hook: {format_mm(eye.opening)}"
+        return f"{words}, an open hook whose opening is {format_mm(eye.opening)}"
     if eye.gate is not None:
         return f"{words}, {eye.closure.value}, opens {format_mm(eye.gate)}"
     gap = f", open by {format_mm(eye.opening)}" if eye.opening > 0.0 else ""
@@ -95,28 +100,60 @@ def kind_lines(kind: str) -> list[str]:
     eyes = made.shape.eyes
     inner = "; ".join(eye_words(eyes[k]) for k in made.inner)
     outer = "; ".join(eye_words(eyes[k]) for k in made.outer if k not in made.inner)
-    cuts = " and ".join(
-        f"{format_mm(cut.length, 1)} of {describe_wire(cut.wire)}" for cut in made.cutting_list
-    )
     lines.append(f"With its usual sizes: towards the piece {inner or 'no eye'}.")
     if outer:
         lines.append(f"At its other end {outer}.")
-    low, high = made.shape.box
-    long, wide = (format_mm(float(extent), 1) for extent in (high - low)[:2])
-    lines.append(f"It is {long} long and {wide} wide; cut {cuts}.")
+    lines.append(f"It is {outer_size(made)}; {making_words(made)}.")
     return lines
 
 
-def snippet(kind: str) -> list[str]:
-    """The part of a design file that has such a finding at an end."""
-    name = kind.split()[0].lower()
+def outer_size(finding: Finding) -> str:
+    """How long and wide a finding is from outside to outside."""
+    low, high = finding.shape.box
+    long, wide = (format_mm(float(extent), 1) for extent in (high - low)[:2])
+    return f"{long} long and {wide} wide"
+
+
+def making_words(finding: Finding) -> str:
+    """The wire to cut for a finding, or that it is bought."""
+    if KINDS[finding.kind].bought:
+        return "mostly bought ready made (common practice)"
+    pieces = finding.cutting_list
+    cuts = (
+        ("" if len(pieces) == 1 else f"{cut.what} ")
+        + f"{format_mm(cut.length, 1)} of {describe_wire(cut.wire)}"
+        for cut in pieces
+    )
+    return f"cut {', '.join(cuts)}"
+
+
+def finding_lines(result: Result) -> list[str]:
+    """Findings and beads with the wire to cut, and what is to be known of them besides `parting_lines`."""
+    several = len(result.metals.metals) > 1
+    lines = []
+    for entry in result.findings:
+        finding = entry.finding
+        metal = f", {entry.metal.name}, {grams(entry.weight)}" if several else ""
+        named = f"{entry.count:,} x {finding.kind} {finding.name!r}{metal}"
+        if KINDS[finding.kind].bought:
+            lines.append(f"{named}: {outer_size(finding)}, {making_words(finding)}.")
+        else:
+            lines.append(f"{named}: {making_words(finding)} each.")
+    for beads in result.beads:
+        bead = beads.bead
+        size = format_mm(bead.diameter)
+        if bead.form != "ball":
+            size += f" x {format_mm(bead.thickness)}"
+        weight = f", {grams(beads.weight)}" if beads.weight is not None else ""
+        lines.append(f"{beads.count:,} x bead, {bead.form}, {size}, hole {format_mm(bead.hole)}{weight}.")
+    return [*lines, *(caution.text for caution in result.cautions if caution.kind not in COMES_APART)]
+
+
+def parting_lines(result: Result) -> list[str]:
+    """How a piece comes apart although it may fit; told with the verdict."""
+    word = "But" if result.fits else "Also"
     return [
-        "In a design:",
-        f"  [findings.{name}]",
-        f"  kind = {quoted(kind)}",
-        "",
-        f"  [ends.{'start' if kind.startswith('ear') else 'end'}]",
-        f"  finding = {quoted(name)}",
+        f"{word}: {after_colon(caution.text)}" for caution in result.cautions if caution.kind in COMES_APART
     ]
 
 

@@ -8,6 +8,8 @@ from chaingen.design.design import Design
 from chaingen.findings.finding import Finding
 from chaingen.make.counts import RingCount
 from chaingen.make.result import Result
+from chaingen.show.finding_words import finding_lines, parting_lines
+from chaingen.show.phrases import counted, grams, hundredths, times
 from chaingen.solve.drape.drape import NotDraped
 from chaingen.solve.place_weave import comes_round, rounds_near
 from chaingen.solve.placement import Answer
@@ -57,7 +59,7 @@ def headline(result: Result) -> str:
         assert proof is not None
         clearance = ", the clearance asked for counted" if placement.clearance else ""
         return (
-            f"It cannot fit, and that is proven: {proof.wires} wires must pass "
+            f"It cannot fit, and that is proven: {counted(proof.wires, 'wire')} must pass "
             f"{called(graph, [proof.ring])}, which takes a hole of {format_mm(proof.needed)}; there are "
             f"{format_mm(proof.hole)}{clearance}."
         )
@@ -111,11 +113,12 @@ def verdict_lines(result: Result) -> list[str]:
     """Everything a maker asks first, a sentence a line."""
     check, placement, design = result.check, result.placement, result.design
     graph = placement.graph
-    lines = [headline(result)]
+    # What comes apart is told first, so that a fit never stands alone.
+    lines = [headline(result), *parting_lines(result)]
     if result.fits and check.binding_pair is not None:
         pair = called(graph, check.binding_pair)
         asked = f" beyond the {format_mm(design.clearance)} asked for" if design.clearance else ""
-        lines.append(f"Closest are {pair}; to spare{asked}: {result.slack:.2f} of the wire.")
+        lines.append(f"Closest are {pair}; to spare{asked}: {hundredths(result.slack)} of the wire.")
     for collision in check.collisions[:MOST_NAMED]:
         x, y, z = collision.place
         lines.append(
@@ -123,7 +126,8 @@ def verdict_lines(result: Result) -> list[str]:
             f"at ({x:.2f}, {y:.2f}, {z:.2f}) mm"
         )
     if len(check.collisions) > MOST_NAMED:
-        lines.append(f"  and {len(check.collisions) - MOST_NAMED:,} more collisions, listed in report.json")
+        more = counted(len(check.collisions) - MOST_NAMED, "more collision")
+        lines.append(f"  and {more}, listed in report.json")
     for what, pairs in (
         ("not linked but should be", check.missing_links),
         ("linked but should not be", check.unwanted_links),
@@ -151,12 +155,12 @@ def verdict_lines(result: Result) -> list[str]:
         if thread.margin >= 0.0:
             lines.append(
                 f"The last wire threads with {format_mm(thread.margin)} to spare ({hole}, "
-                f"{thread.wires} {'wire' if thread.wires == 1 else 'wires'} through it)."
+                f"{counted(thread.wires, 'wire')} through it)."
             )
         else:
             lines.append(
                 f"But by a simple reckoning the last wire may not thread: {hole} lacks "
-                f"{format_mm(-thread.margin)} for {thread.wires} wires while one ring is open."
+                f"{format_mm(-thread.margin)} for {counted(thread.wires, 'wire')} while one ring is open."
             )
     lines += [nearest_words(nearest) for nearest in result.nearest]
     sought = placement.answer in (Answer.CANNOT_FIT, Answer.NO_FIT_FOUND)
@@ -174,20 +178,17 @@ def verdict_lines(result: Result) -> list[str]:
     if result.finished_length is None and result.asked_length is not None:
         lines.append(
             "Rings that do not fit have no finished length, "
-            f"so the {_repeated(design.repeating)} were made {design.repeating.repeat} times."
+            f"so the {_repeated(design.repeating)} were made {times(design.repeating.repeat)}."
         )
     if result.finished_length is not None:
         way = "Round the loop" if design.piece.closed else "Pulled straight"
         asked = f", for {format_mm(result.asked_length, 1)} asked" if result.asked_length is not None else ""
         inches = result.finished_length / 25.4
-        repeat = design.repeating.repeat
-        made = (
-            f", with the {_repeated(design.repeating)} made {repeat:,} {'time' if repeat == 1 else 'times'}"
-        )
+        made = f", with the {_repeated(design.repeating)} made {times(design.repeating.repeat)}"
         if isinstance(design.repeating, Sections):
             made = ""
         lines.append(
-            f"{way} it measures {format_mm(result.finished_length, 1)} ({inches:.2f} in){_counted(result)}"
+            f"{way} it measures {format_mm(result.finished_length, 1)} ({inches:.2f} in){_included(result)}"
             f"{asked}{made}. With "
             f"its gaps open, as in pictures and models, it is {format_mm(result.length_as_placed, 1)} long."
         )
@@ -205,7 +206,7 @@ def _repeated(piece: Piece) -> str:
     return "cells" if isinstance(piece, Chain) else "groups"
 
 
-def _counted(result: Result) -> str:
+def _included(result: Result) -> str:
     """What is at the ends and counts in the length."""
     ends = result.design.ends
     named = [row[k].size for row, k in ((ends.start, 0), (ends.end, -1)) if row]
@@ -220,49 +221,24 @@ def ring_lines(result: Result) -> list[str]:
 
     def named(count: RingCount) -> str:
         inside, wire = format_mm(count.size.inside_diameter), describe_wire(count.size.wire_diameter)
-        metal = f", {count.metal.name}, {_grams(count.weight)}" if several else ""
+        metal = f", {count.metal.name}, {grams(count.weight)}" if several else ""
         return f"{count.count:,} of {inside} inside in {wire}{metal}"
 
     rings = sum(count.count for count in result.counts)
     listed = ("; " if several else ", ").join(named(count) for count in result.counts)
     what = "" if several else f" in {result.metals.metals[0].name}"
     they = "Closed and solid they" if not result.findings else "Closed and solid, with the findings, they"
-    weight = f"{they} weigh {_grams(result.weight)}{what}"
+    weight = f"{they} weigh {grams(result.weight)}{what}"
     if result.beads_not_weighed:
         count = result.beads_not_weighed
         beads = "the bead, whose" if count == 1 else f"{count:,} beads whose"
         weight += f", without {beads} density is not known"
     if result.areal_weight is not None:
         weight += f", and away from its edges the sheet as placed {result.areal_weight:.3g} g/cm²"
-    lines = [f"{rings:,} {'ring' if rings == 1 else 'rings'}: {listed}."] if rings else []
+    lines = [f"{counted(rings, 'ring')}: {listed}."] if rings else []
     if pair:
         lines.insert(0, "Pieces: 2, mirrored; numbers of parts and weights are of both, lengths of one.")
     return [*lines, f"{weight}."]
-
-
-def finding_lines(result: Result) -> list[str]:
-    """Findings and beads with the wire to cut, and what is to be known of them."""
-    several = len(result.metals.metals) > 1
-    lines = []
-    for entry in result.findings:
-        metal = f", {entry.metal.name}, {_grams(entry.weight)}" if several else ""
-        pieces = entry.finding.cutting_list
-        cuts = ", ".join(
-            ("" if len(pieces) == 1 else f"{cut.what} ")
-            + f"{format_mm(cut.length, 1)} of {describe_wire(cut.wire)}"
-            for cut in pieces
-        )
-        lines.append(
-            f"{entry.count:,} x {entry.finding.kind} {entry.finding.name!r}{metal}: cut {cuts} each."
-        )
-    for beads in result.beads:
-        bead = beads.bead
-        size = format_mm(bead.diameter)
-        if bead.form != "ball":
-            size += f" x {format_mm(bead.thickness)}"
-        weight = f", {_grams(beads.weight)}" if beads.weight is not None else ""
-        lines.append(f"{beads.count:,} x bead, {bead.form}, {size}, hole {format_mm(bead.hole)}{weight}.")
-    return [*lines, *(caution.text for caution in result.cautions)]
 
 
 def round_lines(result: Result) -> list[str]:
@@ -319,11 +295,6 @@ def _section_names(design: Design) -> list[str]:
         several = isinstance(design.piece.parts[design.middle], Strands)
         middle = [STRANDS if several else "the weave"]
     return start + middle + end
-
-
-def _grams(weight: float) -> str:
-    """A weight to three figures or a hundredth of a gram, whichever says more."""
-    return f"{weight:,.2f} g" if weight >= 1.0 else f"{weight:.3g} g"
 
 
 def rest_lines(result: Result) -> list[str]:

@@ -7,8 +7,9 @@ from math import pi
 import numpy as np
 import shapely
 
-from chaingen.findings.finding import Finding, eye_normal, loop_points
+from chaingen.findings.finding import Finding, eye_normal
 from chaingen.geometry.bodies import axes_across
+from chaingen.geometry.centrelines import Arc
 from chaingen.geometry.packing import enclosing_bound, enclosing_radius
 from chaingen.geometry.shapes import MOST_EYES, Eye
 from chaingen.geometry.types import Floats
@@ -17,8 +18,11 @@ from chaingen.weave.graph import LinkGraph
 FLAT = 1e-6
 """An eye is a plane figure when none of its line is farther from a plane than this part of its size."""
 
-BULGE = 0.5 * (pi / 16.0) ** 2
-"""Part of its radius by which an arc bulges out between the sixteen points of a turn that it is seen by."""
+POINTS = 256
+"""Points that each curve of an eye is seen by."""
+
+BULGE = 0.5 * (pi / POINTS) ** 2
+"""Part of its radius by which an arc of a turn bulges out between these points."""
 
 ROUND = 1.1
 """An eye is round when the circle round it is at most so much wider than the circle in it."""
@@ -62,16 +66,21 @@ class _Hole:
     """A kind of hole.
 
     Attributes:
-        radius: Centreline radius of the smallest circle round it [mm].
+        around: Inside diameter that it would have if it were the circle round it [mm]: no less than its own.
+        within: Diameter of the largest circle in it [mm].
         wire: Radius of the wire round it [mm].
         wires: Radii of the wires through it [mm], largest first.
-        is_round: Whether it is that circle, so that a wire led through it finds as much room.
     """
 
-    radius: float
+    around: float
+    within: float
     wire: float
     wires: tuple[float, ...]
-    is_round: bool
+
+    @property
+    def is_round(self) -> bool:
+        """Whether the two circles are about the same, so that wires find room in one as in the other."""
+        return self.around < ROUND * self.within
 
 
 def _holes(graph: LinkGraph) -> dict[_Hole, tuple[int, tuple[int, ...]]]:
@@ -98,12 +107,13 @@ def _hole(graph: LinkGraph, body: int, eye: int, wires: tuple[float, ...]) -> _H
     """An eye of a body as a hole; None of one that is open, or bent out of its plane."""
     size = graph.members[body].size
     if not isinstance(size, Finding):
-        return _Hole(float(graph.radii[body]), float(graph.wire_radii[body]), wires, True)
+        inside = 2.0 * float(graph.radii[body] - graph.wire_radii[body])
+        return _Hole(inside, inside, float(graph.wire_radii[body]), wires)
     own = size.shape.eyes[eye]
     radius = _circle_round(own)
     if radius is None:
         return None
-    return _Hole(radius, own.wire_radius, wires, 2.0 * (radius - own.wire_radius) < ROUND * own.inside)
+    return _Hole(2.0 * (radius - own.wire_radius), own.inside, own.wire_radius, wires)
 
 
 @lru_cache(maxsize=256)
@@ -113,7 +123,11 @@ def _circle_round(eye: Eye) -> float | None:
     What lies in the eye clear of its wire lies as clear of that circle: from its middle, the eye's line
     comes before the circle.
     """
-    points, normal = loop_points(eye), eye_normal(eye)
+    if len(eye.loop) == 1:
+        (whole,) = eye.loop
+        return whole.radius if isinstance(whole, Arc) else None
+    points = np.array([curve.point(curve.span * k / POINTS) for curve in eye.loop for k in range(POINTS)])
+    normal = eye_normal(eye)
     off = (points - points.mean(axis=0)) @ normal
     if eye.opening > 0.0 or np.abs(off).max() > FLAT * np.abs(points - points.mean(axis=0)).max():
         return None
@@ -149,7 +163,7 @@ def hole_proof(graph: LinkGraph, clearance: float) -> HoleProof | None:
     for at, (ring, _) in _holes(graph).items():
         # Discs of r + c/2 must lie within the hole's radius less c/2.
         needed = 2.0 * enclosing_bound(np.array(at.wires) + 0.5 * clearance)
-        hole = 2.0 * (at.radius - at.wire) - clearance
+        hole = at.around - clearance
         short = needed - hole
         if short > 1e-9 and (worst is None or short > worst.needed - worst.hole):
             worst = HoleProof(ring, len(at.wires), hole, needed)
@@ -173,7 +187,7 @@ def threading(graph: LinkGraph) -> Threading | None:
             continue
         tightest_bend = float(bends[list(through)].min())
         bow = (2.0 * hole.wire) ** 2 / (8.0 * tightest_bend)
-        margin = 2.0 * (hole.radius - hole.wire) - 2.0 * enclosing_radius(np.array(hole.wires)) - bow
+        margin = hole.within - 2.0 * enclosing_radius(np.array(hole.wires)) - bow
         if least is None or margin < least.margin:
             least = Threading(ring, len(hole.wires), margin)
     return least

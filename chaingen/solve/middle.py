@@ -4,6 +4,7 @@ import numpy as np
 
 from chaingen.geometry.bodies import Bodies
 from chaingen.geometry.types import Floats, Ints
+from chaingen.solve.spots import spots
 from chaingen.weave.graph import LinkGraph
 
 
@@ -15,7 +16,8 @@ def middle_line(graph: LinkGraph, rings: Bodies) -> Floats:
     of that.
     """
     group = graph.group_of
-    sums = np.stack([np.bincount(group, weights=rings.centres[:, axis]) for axis in range(3)], axis=1)
+    centres = _link_middles(graph, rings)
+    sums = np.stack([np.bincount(group, weights=centres[:, axis]) for axis in range(3)], axis=1)
     counts = np.bincount(group).astype(float)
     if graph.groups:
         return np.asarray(sums / counts[:, None])
@@ -28,6 +30,19 @@ def middle_line(graph: LinkGraph, rings: Bodies) -> Floats:
         sums, counts = np.concatenate([sums, sums[:wrapped]]), np.concatenate([counts, counts[:wrapped]])
     total = np.stack([np.convolve(sums[:, axis], share, "valid") for axis in range(3)], axis=1)
     return np.asarray(total / np.convolve(counts, share, "valid")[:, None])
+
+
+def _link_middles(graph: LinkGraph, bodies: Bodies) -> Floats:
+    """Middles of rings, and of the eyes by which findings are linked, which their own may lie beside."""
+    if bodies.all_rings:
+        return bodies.centres
+    middles = bodies.centres.copy()
+    for body in np.flatnonzero(~bodies.is_ring).tolist():
+        eyes = np.unique(graph.link_eyes[graph.links == body])
+        if len(eyes):
+            at, _ = spots(bodies, np.full(len(eyes), body), eyes)
+            middles[body] = at.mean(axis=0)
+    return middles
 
 
 def end_rings(graph: LinkGraph, last: bool) -> Ints:

@@ -75,7 +75,9 @@ def _place_repeated(run: Run, starts: int, enough: float) -> tuple[Bodies, list[
         gap = min(gap, least)
     # Joins at open ends join nothing and are left off.
     groups = run.first + body + run.last
-    begin = next((k for k, group in enumerate(groups) if group.kind is not GroupKind.JOIN), 0)
+    begin = 0
+    if not run.joined[0]:
+        begin = next((k for k, group in enumerate(groups) if group.kind is not GroupKind.JOIN), 0)
     skip = sum(group.count for group in groups[:begin])
     kept = sum(group.count for group in run.groups())
     return rings[skip : skip + kept], searches, gap
@@ -118,7 +120,7 @@ def _place_closed(run: Run, starts: int, enough: float) -> tuple[Bodies, list[Se
     body = body[: len(whole)]
     length = state.motion.period * len(groups) / len(graph.groups)
     along = _group_x(whole, body)
-    twist = 0.5 * pi * (len(groups) % 2) / length
+    twist = 0.5 * pi * (sum(group.quarters for group in groups) % 2) / length
     twisted = concatenate(
         [body[np.flatnonzero(along == x)].turned(rough.about_x(twist * float(x))) for x in np.unique(along)]
     )

@@ -11,6 +11,8 @@ import numpy.typing as npt
 
 from chaingen.findings.finding import eye_normal
 from chaingen.geometry.bodies import Bodies, concatenate
+from chaingen.geometry.distance import smallest_gaps
+from chaingen.geometry.near import near_pairs
 from chaingen.geometry.types import Ints
 from chaingen.solve import rough
 from chaingen.solve.contacts import Contacts, State
@@ -173,7 +175,14 @@ def _strands(part: Strands, starts: int, enough: float, bar: tuple[Bodies, Slots
         return tuple((body + n * k, eye) for slot in slots for body, eye in slot)
 
     begins, ends = (tuple(of_strand(slots, k) for k in range(count)) for slots in (one.begins, one.ends))
-    return _Section(graph, bodies, one.searches, one.gap, begins, ends)
+    return _Section(graph, bodies, one.searches, min(one.gap, _apart(bodies, n)), begins, ends)
+
+
+def _apart(bodies: Bodies, each: int) -> float:
+    """Smallest gap between strands of so many bodies each [mm]."""
+    pairs = near_pairs(bodies, margin=float(bodies.wire_radii.max()))
+    pairs = pairs[pairs[:, 0] // each != pairs[:, 1] // each]
+    return float(smallest_gaps(bodies, pairs)[0].min(initial=np.inf)) if len(pairs) else np.inf
 
 
 def _side_by_side(graph: LinkGraph, count: int) -> LinkGraph:

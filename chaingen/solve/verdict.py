@@ -68,7 +68,7 @@ def sample_of(piece: Piece) -> Piece:
         return piece.repeated(min(piece.repeat, SAMPLE_REPEATS))
     if isinstance(piece, Chain):
         return piece
-    odd = len(piece.cell) * piece.repeat % 2 == 1
+    odd = sum(group.quarters for group in piece.cell) * piece.repeat % 2 == 1
     return piece.repeated(piece.repeat + 1) if odd and len(piece.cell) * piece.repeat > 12 else piece
 
 

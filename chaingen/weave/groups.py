@@ -106,6 +106,7 @@ class Run:
         last: Groups made once after them.
         repeat: How many times the cell is made, 1 or more.
         closed: Whether the last group links the first.
+        joined: Whether something else links its beginning, and its end: joins there have something to join.
     """
 
     cell: tuple[Group, ...]
@@ -113,6 +114,7 @@ class Run:
     first: tuple[Group, ...] = ()
     last: tuple[Group, ...] = ()
     closed: bool = False
+    joined: tuple[bool, bool] = (False, False)
 
     def groups(self) -> tuple[Group, ...]:
         """All groups in order, without the joins that would hang on an open end."""
@@ -120,9 +122,9 @@ class Run:
         if self.closed:
             return row
         begin, end = 0, len(row)
-        while begin < end and row[begin].kind is GroupKind.JOIN:
+        while not self.joined[0] and begin < end and row[begin].kind is GroupKind.JOIN:
             begin += 1
-        while end > begin and row[end - 1].kind is GroupKind.JOIN:
+        while not self.joined[1] and end > begin and row[end - 1].kind is GroupKind.JOIN:
             end -= 1
         return row[begin:end]
 

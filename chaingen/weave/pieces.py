@@ -151,6 +151,15 @@ Section = Run | Chain | Strands
 """What sections are made of."""
 
 
+def _joined(part: Section, before: bool, after: bool) -> Section:
+    """A section that something else links before it, and after it."""
+    if isinstance(part, Run):
+        return replace(part, joined=(before, after))
+    if isinstance(part, Strands) and isinstance(part.part, Run):
+        return replace(part, part=replace(part.part, joined=(before, after)))
+    return part
+
+
 @dataclass(frozen=True, slots=True)
 class Sections:
     """Runs of groups, chains and strands that follow one another, each linked to the next end to end.
@@ -167,6 +176,12 @@ class Sections:
 
     closed = False
     repeat = 1
+
+    def __post_init__(self) -> None:
+        """Joins where one section meets the next have something to join."""
+        last = len(self.parts) - 1
+        joined = tuple(_joined(part, k > 0, k < last) for k, part in enumerate(self.parts))
+        object.__setattr__(self, "parts", joined)
 
     def sizes(self) -> tuple[RingSize, ...]:
         """The ring sizes used, each once, in order of first use."""

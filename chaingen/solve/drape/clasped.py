@@ -8,6 +8,7 @@ from math import pi
 import numpy as np
 from scipy.spatial.transform import Rotation
 
+from chaingen.findings.closing import end_of_finding, end_of_ring, through_skin, why_not
 from chaingen.findings.finding import Finding, eye_normal
 from chaingen.geometry.bodies import Bodies, concatenate
 from chaingen.geometry.shapes import Closure
@@ -72,6 +73,23 @@ def closing_links(graph: LinkGraph) -> list[tuple[int, int, int, int]] | None:
         return None
     # A clasp takes all rings of the group at the other end.
     return [(a, b, one, two) for a, one in begin for b, two in end]
+
+
+def why_not_closed(graph: LinkGraph) -> str | None:
+    """Why a piece with a finding at an end cannot be worn closed, in words; None where it can."""
+    links = closing_links(graph)
+    assert links is not None
+    a, b, one, two = links[0]
+    sizes = [graph.members[body].size for body in (a, b)]
+    if any(isinstance(size, Finding) and through_skin(size) for size in sizes):
+        return "what goes through an ear closes nothing"
+    ends = [
+        end_of_finding(size, size.shape.eyes[eye])
+        if isinstance(size, Finding)
+        else end_of_ring(size.name, size.wire_diameter, size.inside_diameter)
+        for size, eye in zip(sizes, (one, two), strict=True)
+    ]
+    return why_not(ends[0], ends[1])
 
 
 def closed_graph(graph: LinkGraph) -> LinkGraph:

@@ -10,7 +10,7 @@ from chaingen.design.scene import ROW_SCENES, Scene, SceneKind
 from chaingen.geometry.bodies import Bodies
 from chaingen.geometry.types import Floats
 from chaingen.solve.drape import starts
-from chaingen.solve.drape.clasped import closed_graph, closing_links
+from chaingen.solve.drape.clasped import closed_graph, closing_links, why_not_closed
 from chaingen.solve.drape.curves import hairpin
 from chaingen.solve.drape.draped import Draped, NotDraped
 from chaingen.solve.drape.rows import Row, clasped_row, closing_run, middles, straight_row, twisted
@@ -68,7 +68,8 @@ def _attempts(
                 raise CannotDrape("its ends could not be brought together in the clasp")
             return closed
         found = straight_row(piece, placement, left=left)
-        odd = isinstance(piece, Run) and piece.closed and len(found.graph.groups) % 2 == 1
+        quarters = sum(group.quarters for group in found.graph.groups)
+        odd = isinstance(piece, Run) and piece.closed and quarters % 2 == 1
         return twisted(found, 0.5 * np.pi) if odd else found
 
     def curved(turn: float) -> tuple[Start, bool]:
@@ -138,6 +139,9 @@ def drape(
     graph = placement.graph
     by_clasp = worn and not piece.closed and closing_links(graph) is not None
     if by_clasp:
+        why = why_not_closed(graph)
+        if why is not None:
+            raise CannotDrape(f"it cannot be worn closed: {why}")
         graph = closed_graph(graph)
     elif worn and not piece.closed:
         closing = closing_run(piece)

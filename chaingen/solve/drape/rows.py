@@ -100,7 +100,8 @@ def closing_run(piece: Piece) -> Run | Chain | None:
     if run.closed:
         return run
     if run.first or run.last:
-        both = sum(group.count for group in groups) * (2 if len(groups) % 2 else 1)
+        odd = sum(group.quarters for group in groups) % 2
+        both = sum(group.count for group in groups) * (2 if odd else 1)
         if both > MAX_CELL_RINGS:
             return None
         run = Run(groups, closed=True)
