@@ -203,6 +203,9 @@ def list_of(value: object, most: int) -> list[Any]:
 
 # Keys and values by themselves
 
+_NO_TABLE = ("model_type", "dict_type", "model_attributes_type")
+"""Faults of what should be a table and is none."""
+
 
 def _table_type(annotation: Any) -> Any:
     """The model, list or dictionary that an annotation names, without its limits and alternatives."""
@@ -230,14 +233,38 @@ def _keys_at(location: tuple[int | str, ...], root: type[BaseModel]) -> list[str
 def value_problems(error: ValidationError, kind: FileKind) -> list[Problem]:
     """What is wrong with keys and values by themselves, in plain words."""
     entries = error.errors(include_url=False)
-    # A key that is missing because it is misspelt is told once, as the misspelling.
-    misspelt = {
-        (*entry["loc"][:-1], nearest(entry["loc"][-1], _keys_at(entry["loc"][:-1], kind.root)))
+    # A key that is missing because it is misspelt, or stands elsewhere, is told once, where it stands.
+    unknown = [
+        entry["loc"]
         for entry in entries[: 2 * MOST_PROBLEMS]
-        if entry["type"] == "extra_forbidden"
+        if entry["type"] == "extra_forbidden" or _on_top(entry, kind)
+    ]
+    known = {
+        (*loc[:-1], near)
+        for loc in unknown
+        if (near := nearest(loc[-1], _keys_at(loc[:-1], kind.root))) is not None
     }
-    told = [entry for entry in entries if not (entry["type"] == "missing" and entry["loc"] in misspelt)]
+    known |= {entry["loc"][-1:] for entry in entries[: 2 * MOST_PROBLEMS] if _on_top(entry, kind)}
+    told = [entry for entry in entries if not (entry["type"] == "missing" and entry["loc"] in known)]
     return [_problem(entry, kind) for entry in told[: MOST_PROBLEMS + 1]]
+
+
+def _on_top(entry: Any, kind: FileKind) -> str:
+    """Advice for a key below some table that is one of the outermost; empty for all else."""
+    location, fault, value = entry["loc"], entry["type"], entry["input"]
+    name = location[-1] if len(location) > 1 else None
+    if not isinstance(name, str) or name not in kind.root.model_fields:
+        return ""
+    unknown = fault == "extra_forbidden" or (fault == "expected" and entry["ctx"]["unknown"])
+    # Below a table of names a key is taken for one of them, and what it says for no table.
+    if not unknown and (fault not in _NO_TABLE or isinstance(value, dict) or len(location) != 2):
+        return ""
+    inner = _table_type(kind.root.model_fields[name].annotation)
+    if inner is None:
+        return f"{name} goes at the top of the file, above the first [table]"
+    if get_origin(inner) is list:
+        return f"{name} goes at the top of the file, above the first [table]; or further down as [[{name}]]"
+    return f"write a table of its own, [{name}.NAME]" if get_origin(inner) is dict else f"write [{name}]"
 
 
 def _problem(entry: Any, kind: FileKind) -> Problem:
@@ -247,14 +274,15 @@ def _problem(entry: Any, kind: FileKind) -> Problem:
     where = _where(location, kind)
     if fault == "expected":
         got = "" if isinstance(value, dict) else shown(value)
-        return Problem(where, got, entry["ctx"]["expected"], entry["ctx"]["advice"])
+        return Problem(where, got, entry["ctx"]["expected"], _on_top(entry, kind) or entry["ctx"]["advice"])
     if fault == "extra_forbidden":
         keys = _keys_at(location[:-1], kind.root)
-        return Problem(where, "an unknown key", f"one of {', '.join(keys)}", meant(location[-1], keys))
+        advice = _on_top(entry, kind) or meant(location[-1], keys)
+        return Problem(where, "an unknown key", f"one of {', '.join(keys)}", advice)
     if fault == "missing":
         return Problem(where, "nothing", "this key, which cannot be left out")
-    if fault in ("model_type", "dict_type", "model_attributes_type"):
-        return Problem(where, shown(value), "a table of keys")
+    if fault in _NO_TABLE:
+        return Problem(where, shown(value), "a table of keys", _on_top(entry, kind))
     if fault == "list_type":
         name = next((part for part in reversed(location) if isinstance(part, str)), "")
         return Problem(where, shown(value), kind.lists.get(name, "a list"))
@@ -296,10 +324,17 @@ class Table(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
 
-def wrong(expected: str, advice: str = "") -> PydanticCustomError:
-    """The error to raise in a validator: what would be accepted, and what to try."""
+def wrong(expected: str, advice: str = "", *, unknown: bool = False) -> PydanticCustomError:
+    """The error to raise in a validator: what would be accepted, and what to try.
+
+    Args:
+        expected: What would be accepted.
+        advice: What to try; empty when there is nothing to add.
+        unknown: Whether it is the key that is wrong, and not what it says.
+    """
     # The message goes in as a value: braces in it are no template.
-    return PydanticCustomError("expected", "{expected}", {"expected": expected, "advice": advice})
+    told = {"expected": expected, "advice": advice, "unknown": unknown}
+    return PydanticCustomError("expected", "{expected}", told)
 
 
 def within(value: float, limits: tuple[float, float]) -> float:
@@ -354,12 +389,12 @@ def whole_in(low: int, high: int, what: str, advice: str = "") -> Any:
     return BeforeValidator(read, json_schema_input_type=Annotated[int, Field(ge=low, le=high)])
 
 
-def number_in(low: float, high: float) -> Any:
-    """The validator of a number within limits."""
+def number_in(low: float, high: float, what: str = "a number") -> Any:
+    """The validator of a number within limits; `what` it is begins the message."""
 
     def read(value: object) -> float:
         if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
-            raise wrong(f"a number, {low:g} to {high:g}")
+            raise wrong(f"{what}, {low:g} to {high:g}")
         return float(value)
 
     return BeforeValidator(read, json_schema_input_type=Annotated[float, Field(ge=low, le=high)])

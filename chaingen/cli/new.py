@@ -35,8 +35,8 @@ PIECES = ("linked-bracelet", "graduated-earrings")
     help="A finished piece with findings to start from instead: rosettes joined by links with loops and a "
     "clasp, or a pair of earrings with ear wires and beads.",
 )
-@click.option("--inside", help='Inside diameter, such as "4 mm".')
-@click.option("--wire", help='Wire, such as "18 AWG".')
+@click.option("--inside", help='Inside diameter, such as "4 mm"; with --chain and --weave.')
+@click.option("--wire", help='Wire, such as "18 AWG"; with --chain and --weave.')
 @click.option("--metal", default="sterling silver", show_default=True)
 @click.option("--title", help="Title of the piece.")
 @click.option("--repeat", type=int, help="How many times the groups or cells are made.")

@@ -15,9 +15,11 @@ def view(design: Path) -> None:
     from chaingen.make.pair import both
     from chaingen.pipeline import build
     from chaingen.show.look import look_of
+    from chaingen.show.screen import require_screen
     from chaingen.show.window import open_window
 
     loaded = load_design(design)
+    require_screen()  # before anything is placed, which may take long
     with progress(True) as tell:
         result = build(loaded.bare(), on_progress=tell)
     print_result(result, {}, False, False)

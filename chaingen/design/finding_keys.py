@@ -29,6 +29,9 @@ WIRES = 0.2, 6.0
 MOST_STEPS = 200
 """Most steps of a wire path."""
 
+DEGREES = "degrees, without a unit"
+"""How angles are written."""
+
 SIZES = 0.2, 100.0
 """Other sizes of findings that are accepted [mm]."""
 
@@ -137,7 +140,7 @@ class KeyTable(Table):
     def unknown_key(cls, name: str) -> PydanticCustomError:
         """The error for a key that it does not have."""
         keys = [key for key in cls.model_fields if key != "kind"]
-        return wrong(f"only the keys {', '.join(keys)} here", meant(name, keys))
+        return wrong(f"only the keys {', '.join(keys)} here", meant(name, keys), unknown=True)
 
     @model_validator(mode="wrap")
     @classmethod
@@ -199,10 +202,10 @@ class StepTable(KeyTable):
     radius: Size | None = Field(
         None, description="Radius of a bend, to the middle of the wire.", examples=["2 mm"]
     )
-    angle: Annotated[float, number_in(0.1, 360.0)] | None = Field(
+    angle: Annotated[float, number_in(0.1, 360.0, DEGREES)] | None = Field(
         None, description="How far a bend turns in degrees.", examples=[180.0]
     )
-    direction: Annotated[float, number_in(-360.0, 360.0)] = Field(
+    direction: Annotated[float, number_in(-360.0, 360.0, DEGREES)] = Field(
         0.0,
         description="Which way a bend turns, seen along the wire, in degrees: 0 to the left (by default), 90 "
         "up, 180 to the right, 270 down.",

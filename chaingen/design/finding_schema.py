@@ -9,6 +9,7 @@ from pydantic import BeforeValidator, Field, ValidationError, ValidationInfo
 from pydantic_core import InitErrorDetails, PydanticCustomError
 
 from chaingen.design.finding_keys import (
+    DEGREES,
     MOST_STEPS,
     BeadTable,
     KeyTable,
@@ -53,16 +54,15 @@ class FindingKeys(KeyTable):
         """The error for a key that this kind does not have: the kinds that have it, or its own keys."""
         others = [kind for kind, table in TABLES.items() if name in table.model_fields]
         if others:
-            return wrong(
-                f"no such key with this kind; {', '.join(others)} {'has' if len(others) == 1 else 'have'} it"
-            )
+            has = "has" if len(others) == 1 else "have"
+            return wrong(f"no such key with this kind; {', '.join(others)} {has} it", unknown=True)
         keys = list(cls.model_fields)
-        return wrong(f"one of its keys {', '.join(keys)}", meant(name, keys))
+        return wrong(f"one of its keys {', '.join(keys)}", meant(name, keys), unknown=True)
 
 
 _Loops = Annotated[int, whole_in(1, 2, "a whole number of loops")]
 _Wraps = Annotated[int, whole_in(1, 20, "a whole number of turns")]
-_Degrees = Annotated[float, number_in(0.0, 80.0)]
+_Degrees = Annotated[float, number_in(0.0, 80.0, DEGREES)]
 _QUARTER = "Whether one loop stands at right angles to the other"
 
 

@@ -37,7 +37,7 @@ wire = "18 AWG"
 kind = "loop link"  # a straight wire with a loop at each end
 wire = "1 mm"
 inside = "3 mm"  # inside diameter of its loops
-stem = "6 mm"
+stem = "4.5 mm"  # straight wire between them
 
 [findings.clasp]
 kind = "lobster clasp"
@@ -54,7 +54,7 @@ joins = [{ join = 1, ring = "jump" }]
 
 [ends.end]
 finding = "catch"
-joins = []  # the last join of the groups below holds it
+joins = [{ join = 1, ring = "jump" }]
 
 [pattern]
 form = "open run"
@@ -65,6 +65,7 @@ groups = [  # the groups that are repeated; neighbours are linked
   { finding = "bridge" },           # a finding is a group by itself, linked by its eyes
   { join = 1, ring = "jump" },
 ]
+last = [{ rosette = $n, ring = "petal" }]  # once more, so that both ends are alike
 """
 
 _EARRINGS = """\
@@ -208,7 +209,7 @@ def starter_piece(
     if repeat is not None:
         extent = f'repeat = {repeat}  # how many times the groups are made; or instead: length = "{LENGTH}"'
     else:
-        note = "finished, clasp included, pulled straight; or instead: repeat = 8"
+        note = "finished, clasp included, pulled straight; or instead: repeat = 6"
         extent = f"length = {quoted(LENGTH if length is None else length)}  # {note}"
     head = _HEAD.substitute(
         heading=title,

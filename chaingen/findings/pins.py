@@ -175,7 +175,7 @@ def _head_size(wire: float, head: str, head_size: float | None) -> float:
     return (3.0 if head == "flat" else 2.5) * wire if head_size is None else head_size
 
 
-def _above_beads(wire: float, inside: float, wraps: int) -> float:
+def _outside_above(wire: float, inside: float, wraps: int) -> float:
     """Outside diameter of what keeps the beads from coming off upwards [mm]: the coil, or else the loop."""
     return 3.0 * wire if wraps else inside + 2.0 * wire
 
@@ -220,11 +220,12 @@ def head_pin_misfits(
                 Misfit(f"beads[{number}].hole", format_mm(above.hole), "less than the diameter of the bead "
                        f"below, {format_mm(below.diameter)}", "it would slip over that bead")
             )  # fmt: skip
-    if beads and beads[-1].hole >= (above := _above_beads(wire, inside, wraps)):
+    if beads and beads[-1].hole >= (outside := _outside_above(wire, inside, wraps)):
         what = "the coil" if wraps else "the loop"
         found.append(
-            Misfit(f"beads[{len(beads)}].hole", format_mm(beads[-1].hole), f"less than the outside of {what}, "
-                   f"{format_mm(above)}", f"it would slip over {what}; a small bead above it holds it")
+            Misfit(f"beads[{len(beads)}].hole", format_mm(beads[-1].hole),
+                   f"less than the outside of {what}, {format_mm(outside)}",
+                   f"it would slip over {what}; a small bead above it holds it")
         )  # fmt: skip
     if not beads and not wraps and bare < 0.5 * wire:
         found.append(

@@ -32,8 +32,8 @@ _LINKS = """\
 [pattern]
 repeat = 3
 groups = [
+  {{ side_by_side = 1, ring = "link" }},
   {{ finding = {name} }},  # a finding is a group by itself, linked by its eyes
-  {{ join = 1, ring = "link" }},
 ]
 """
 

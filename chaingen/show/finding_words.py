@@ -91,6 +91,16 @@ def eye_words(eye: Eye) -> str:
     return f"{words}, {eye.closure.value}{gap}"
 
 
+def eye_of(finding: Finding, eye: Eye) -> str:
+    """An eye of a finding in words, as its kind has them."""
+    if eye.closure is Closure.BAR:
+        return "the bar, which lies across the ring that it went through"
+    words = eye_words(eye)
+    if finding.kind == "wrapped link":
+        words = words.replace(Closure.SOLDERED.value, "closed by the coil below it")
+    return words
+
+
 def kind_lines(kind: str) -> list[str]:
     """What is told of a kind besides its keys."""
     lines = [f"{kind}: {KINDS[kind].line}."]
@@ -98,8 +108,8 @@ def kind_lines(kind: str) -> list[str]:
     if made is None:
         return lines
     eyes = made.shape.eyes
-    inner = "; ".join(eye_words(eyes[k]) for k in made.inner)
-    outer = "; ".join(eye_words(eyes[k]) for k in made.outer if k not in made.inner)
+    inner = "; ".join(eye_of(made, eyes[k]) for k in made.inner)
+    outer = "; ".join(eye_of(made, eyes[k]) for k in made.outer if k not in made.inner)
     lines.append(f"With its usual sizes: towards the piece {inner or 'no eye'}.")
     if outer:
         lines.append(f"At its other end {outer}.")
@@ -119,12 +129,13 @@ def making_words(finding: Finding) -> str:
     if KINDS[finding.kind].bought:
         return "mostly bought ready made (common practice)"
     pieces = finding.cutting_list
+    # There is no need to say of what a single one is.
     cuts = (
-        ("" if len(pieces) == 1 else f"{cut.what} ")
+        ("" if len(pieces) == 1 else f"{cut.what}, ")
         + f"{format_mm(cut.length, 1)} of {describe_wire(cut.wire)}"
         for cut in pieces
     )
-    return f"cut {', '.join(cuts)}"
+    return f"cut {'; '.join(cuts)}"
 
 
 def finding_lines(result: Result) -> list[str]:
@@ -138,7 +149,8 @@ def finding_lines(result: Result) -> list[str]:
         if KINDS[finding.kind].bought:
             lines.append(f"{named}: {outer_size(finding)}, {making_words(finding)}.")
         else:
-            lines.append(f"{named}: {making_words(finding)} each.")
+            each = "" if entry.count == 1 else "for each "
+            lines.append(f"{named}: {each}{making_words(finding)}.")
     for beads in result.beads:
         bead = beads.bead
         size = format_mm(bead.diameter)

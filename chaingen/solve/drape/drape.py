@@ -10,9 +10,11 @@ from chaingen.design.scene import ROW_SCENES, Scene, SceneKind
 from chaingen.geometry.bodies import Bodies
 from chaingen.geometry.types import Floats
 from chaingen.solve.drape import starts
+from chaingen.solve.drape import worn as worn_starts
 from chaingen.solve.drape.clasped import closed_graph, closing_links, why_not_closed
 from chaingen.solve.drape.curves import hairpin
 from chaingen.solve.drape.draped import Draped, NotDraped
+from chaingen.solve.drape.posts import hang_by_post, post_of
 from chaingen.solve.drape.rows import Row, clasped_row, closing_run, middles, straight_row, twisted
 from chaingen.solve.drape.setting import thinnest_wire
 from chaingen.solve.drape.settle import (
@@ -75,6 +77,11 @@ def _attempts(
     def curved(turn: float) -> tuple[Start, bool]:
         return starts.table(row(None), turn), False
 
+    def hung(left: float | None) -> tuple[Start, bool]:
+        straight = row(left)
+        by = hang_by_post if post_of(straight) is not None else starts.hang
+        return by(straight, weights), left is not None
+
     def worn(begin: Callable[..., Start], left: float | None) -> tuple[Start, bool]:
         loop = row(left)
         # Closed by a clasp it goes less far round than it is long: the clasp overlaps what it takes.
@@ -87,8 +94,8 @@ def _attempts(
         # A narrow catenary is sharp at its foot; two strands joined by half a circle are bent less.
         yield lambda: (starts.swag(row(None), scene, weights, taut, hairpin), False)
     elif scene.kind is SceneKind.HANG and not piece.closed:
-        yield lambda: (starts.hang(row(reach), weights), True)
-        yield lambda: (starts.hang(row(None), weights), False)
+        for left in (reach, None):
+            yield partial(hung, left)
     elif scene.kind is SceneKind.HANG:
         yield lambda: (starts.hang(row(None), weights), False)
         # A small loop is bent hard: its placement has found how.
@@ -103,7 +110,7 @@ def _attempts(
         yield lambda: (starts.table(row(reach), 0.0), True)
         yield lambda: (starts.table(row(None), 0.0), False)
     else:
-        begin = starts.wrist if scene.kind is SceneKind.WRIST else starts.neck
+        begin = worn_starts.wrist if scene.kind is SceneKind.WRIST else worn_starts.neck
         # A worn piece keeps the slack it has; where it is too short then, it is pulled taut bit by bit.
         # A clasp that lies slack may open while the piece falls: it starts pulled, as it is closed.
         first = (reach,) if by_clasp else ()

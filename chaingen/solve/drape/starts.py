@@ -5,9 +5,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from chaingen.design.scene import EASE, NECK, Scene
+from chaingen.design.scene import Scene
 from chaingen.geometry.bodies import Bodies
-from chaingen.geometry.solids import Solid, bar, distances, form, oval, plane
+from chaingen.geometry.solids import Solid, bar, plane
 from chaingen.geometry.types import Floats, Ints
 from chaingen.solve.drape.curves import (
     Track,
@@ -15,7 +15,6 @@ from chaingen.solve.drape.curves import (
     catenary,
     catenary_parameter,
     laid,
-    round_oval,
     stadium,
     straight,
     wave,
@@ -24,12 +23,6 @@ from chaingen.solve.drape.peg import FILLED, Peg, holes_of, peg_through, room_al
 from chaingen.solve.drape.rows import Row, turned_each, twisted
 from chaingen.solve.placement import Placement
 from chaingen.weave.graph import LinkGraph
-
-FOREARM_RATIO = 1.35
-"""Width of a forearm at the wrist over its thickness (memory; adults' are 1.2 to 1.5)."""
-
-LEAST_WRIST = 60.0
-"""No wrist is smaller [mm]: a newborn's is more (memory)."""
 
 OFF = 0.5
 """Pieces start this part of the thinnest wire clear of what they will rest on."""
@@ -42,9 +35,6 @@ LOOP_WIDTH = 2.5
 
 PEG_TRIES = 12
 """Times that a swag's catenary is corrected for the room that its end rings leave the pegs."""
-
-FLAT_TURNS = 8
-"""Parts of half a turn in which the flattest way to lie is sought."""
 
 DOWN, FRONT, RIGHT = np.array([0.0, 0.0, -1.0]), np.array([0.0, -1.0, 0.0]), np.array([1.0, 0.0, 0.0])
 
@@ -86,7 +76,7 @@ def turn_about_y(angle: float) -> Floats:
     return np.array([[c, 0.0, s], [0.0, 1.0, 0.0], [-s, 0.0, c]])
 
 
-def _rolled(row: Row, angle: float) -> Row:
+def rolled(row: Row, angle: float) -> Row:
     """The row turned about x."""
     return replace(row, rings=turned_each(row.rings, np.full(len(row.rings), angle)))
 
@@ -117,7 +107,7 @@ def _held(row: Row, rings: Bodies, last: bool) -> Peg:
 def hang(row: Row, weights: Floats) -> Start:
     """From one end, or from one group of a closed loop, on a level peg."""
     # The peg shall run along y: along the row's y when it hangs straight, along its z when it goes round.
-    row = _rolled(row, (0.5 * np.pi if row.closed else 0.0) - _roll_of(row, False))
+    row = rolled(row, (0.5 * np.pi if row.closed else 0.0) - _roll_of(row, False))
     s = row.group_x - row.group_x.min()
     if row.closed:
         wide = LOOP_WIDTH * float((row.rings.radii + row.rings.wire_radii).max())
@@ -126,7 +116,7 @@ def hang(row: Row, weights: Floats) -> Start:
     else:
         track = straight(s, np.zeros(3), DOWN, -FRONT)
     rings = laid(row.rings, row.group_x, track)
-    return _hung(rings, _held(row, rings, False), weights, row.closed)
+    return hung(rings, _held(row, rings, False), weights, row.closed)
 
 
 def hang_placed(placement: Placement, weights: Floats) -> Start:
@@ -141,10 +131,10 @@ def hang_placed(placement: Placement, weights: Floats) -> Start:
     up /= np.linalg.norm(up)
     turn = np.stack([np.cross(peg.direction, up), peg.direction, up])
     upright = rings.turned(turn)
-    return _hung(upright, replace(peg, point=turn @ peg.point, direction=-FRONT), weights, True)
+    return hung(upright, replace(peg, point=turn @ peg.point, direction=-FRONT), weights, True)
 
 
-def _hung(rings: Bodies, peg: Peg, weights: Floats, closed: bool) -> Start:
+def hung(rings: Bodies, peg: Peg, weights: Floats, closed: bool) -> Start:
     """Rings that hang on a peg; what hangs below pulls, shared by both strands of a loop."""
     order = np.argsort(rings.centres[:, 2], kind="stable")
     below = np.empty(len(rings))
@@ -166,7 +156,7 @@ def swag(row: Row, scene: Scene, weights: Floats, taut: float | None, curve: Cur
     # Both pegs shall run along y: the row is rolled for the first and twisted for the second.
     angles = [_roll_of(row, last) for last in (False, True)]
     apart = angles[0] - angles[1]
-    row = twisted(_rolled(row, -angles[0]), apart - np.pi * round(apart / np.pi))
+    row = twisted(rolled(row, -angles[0]), apart - np.pi * round(apart / np.pi))
     # The row is held where its end rings will lie on the pegs: at their insides.
     ends = [_inner_reach(row, last) for last in (False, True)]
     reach = row.length + sum(ends)
@@ -268,123 +258,3 @@ def table(row: Row, turn: float) -> Start:
 def laid_down(rings: Bodies) -> Start:
     """Rings a little above a table."""
     return Start(_raised(rings), (plane(0.0),), (), np.full(len(rings), 2.0))
-
-
-def _flattest(row: Row) -> Row:
-    """A row with findings turned about its length so that it lies as flat as it can on what it goes round."""
-    if row.rings.all_rings:
-        return row
-    turns = [_rolled(row, np.pi * k / FLAT_TURNS) for k in range(2 * FLAT_TURNS)]
-    return min(turns, key=lambda turned: round(_thickness(turned), 6))
-
-
-def _thickness(row: Row) -> float:
-    """How far the row reaches from its axis towards the inside of a loop [mm]: its -y side."""
-    return -float(row.rings.bounds()[0][1])
-
-
-def _worn(weights: Floats) -> Floats:
-    """The tension that a worn piece may come to: a quarter of its weight."""
-    return np.full(len(weights), 0.25 * float(weights.sum()))
-
-
-def wrist(row: Row, scene: Scene, weights: Floats, taut: float) -> Start:
-    """Round a level forearm, an oval bar along y."""
-    row = _flattest(row)
-    thick = _thickness(row)
-    circumference = scene.circumference or taut - 2.0 * np.pi * thick - EASE
-    if circumference < LEAST_WRIST:
-        raise CannotDrape(f"{taut:.1f} mm round is too short for any wrist")
-    off = (row.length - circumference) / (2.0 * np.pi)
-    if off - thick <= 0.0:
-        need = circumference + 2.0 * np.pi * thick
-        raise TooShort(
-            f"it is too short: {need:.1f} mm along its middle go round {circumference:.1f} mm, "
-            f"and it has {row.length:.1f} mm; a length of about {need * taut / row.length:.0f} mm would do"
-        )
-    arm = oval(circumference, FOREARM_RATIO)
-    half_width, half_height = arm.numbers[3:5]
-    curve = round_oval(float(half_width), float(half_height), off)
-    # The first group lies at the bottom, where a clasp would.
-    half = np.argmin(curve[:, 2])
-    curve = np.concatenate([curve[half:-1], curve[: half + 1]])
-    track = by_arc_length(curve, row.group_x - row.group_x.min(), normal=FRONT)
-    rings = laid(row.rings, row.group_x, track)
-    return Start(rings, (arm,), (), _worn(weights), circumference)
-
-
-def neck_form(circumference: float) -> Solid:
-    """A neck with shoulders and chest for a given circumference of the neck [mm], looking towards -y."""
-    s = circumference / (2.0 * np.pi)
-    bars = np.array(
-        [
-            [0.0, 0.10, -1.6, 0.0, -0.30, 3.2, 1.0],
-            [0.55, 0.15, -1.15, 2.75, 0.25, -2.15, 0.80],
-            [-0.55, 0.15, -1.15, -2.75, 0.25, -2.15, 0.80],
-            [1.15, -0.35, -2.7, 1.25, -0.75, -6.0, 1.45],
-            [-1.15, -0.35, -2.7, -1.25, -0.75, -6.0, 1.45],
-        ]
-    )
-    return form(s * bars, 0.28 * s)
-
-
-def neck(row: Row, scene: Scene, weights: Floats, taut: float) -> Start:
-    """Round a neck, in the slanting plane where a round loop hangs lowest clear of neck and shoulders."""
-    circumference = scene.circumference or NECK
-    body = neck_form(circumference)
-    radius = row.length / (2.0 * np.pi)
-    row = _flattest(row)
-    if row.rings.all_rings:
-        thick = float(np.abs(row.rings.centres[:, 1:]).max() + (row.rings.radii + row.rings.wire_radii).max())
-    else:
-        # Seen along the row, nothing reaches farther from its axis to any side.
-        low, high = (np.abs(corner[:, 1:]).max() for corner in row.rings.extents())
-        thick = float(np.hypot(low, high))
-    need = circumference + 2.0 * np.pi * thick
-    if row.length <= need:
-        raise TooShort(
-            f"it is too short: {need:.1f} mm along its middle go round {circumference:.1f} mm, "
-            f"and it has {row.length:.1f} mm; a length of about {need * taut / row.length:.0f} mm would do"
-        )
-    angle = np.linspace(0.0, 2.0 * np.pi, 361)
-    # The first group lies at the nape.
-    ring = np.column_stack([np.sin(angle), np.cos(angle), np.zeros_like(angle)])
-    off = thick + OFF * float(row.rings.thinnest.min())
-    best: tuple[float, Floats] | None = None
-    for tilt in np.linspace(0.0, 1.1, 23):
-        slant = np.column_stack([ring[:, 0], ring[:, 1] * np.cos(tilt), ring[:, 1] * np.sin(tilt)])
-        for forward in np.linspace(-1.0, 0.6, 33):
-            flat = radius * slant + np.array([0.0, forward * radius, 0.0])
-            low, high = -3.0 * radius, 6.0 * radius
-            for _ in range(18):
-                middle = 0.5 * (low + high)
-                clear = distances(body, flat + np.array([0.0, 0.0, middle]))[:, 0].min() > off
-                low, high = (low, middle) if clear else (middle, high)
-            # It has to lie round the neck, not beside it.
-            if best is None or high < best[0] - 1e-6:
-                at = flat + np.array([0.0, 0.0, high])
-                if _goes_round(at, body):
-                    best = high, at
-    if best is None:
-        raise TooShort("it is too short to lie round this neck and on the shoulders")
-    fine = np.linspace(0.0, len(angle) - 1.0, 4097)
-    curve = np.stack([np.interp(fine, np.arange(len(angle)), best[1][:, axis]) for axis in range(3)], axis=1)
-    curve[-1] = curve[0]
-    across = np.cross(best[1][90] - best[1][0], best[1][180] - best[1][0])
-    normal = across / np.linalg.norm(across)
-    track = by_arc_length(curve, row.group_x - row.group_x.min(), normal=normal)
-    rings = laid(row.rings, row.group_x, track)
-    return Start(rings, (body,), (), _worn(weights), circumference)
-
-
-def _goes_round(loop: Floats, body: Solid) -> bool:
-    """Whether a loop in a plane goes round the neck's bar."""
-    foot, head = body.numbers[1:4], body.numbers[4:7]
-    across = np.cross(loop[90] - loop[0], loop[180] - loop[0])
-    along = head - foot
-    part = ((loop[0] - foot) @ across) / (along @ across)
-    return bool(
-        np.linalg.norm(foot + part * along - loop.mean(axis=0))
-        < 0.9 * np.linalg.norm(loop[0] - loop.mean(axis=0))
-        and part > 0.0
-    )
