@@ -8,12 +8,11 @@ design -> (repeats for a length) -> placement -> check -> verdict, band, threadi
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from chaingen.design.cautions import cautions
-from chaingen.design.design import MAX_RINGS, Design
+from chaingen.design.design import Design
 from chaingen.design.scene import MAX_DRAPED_RINGS
 from chaingen.errors import BadInput, CannotDraw, Problem
 from chaingen.files import staged
@@ -31,27 +30,21 @@ from chaingen.show.report import report_of, write_report
 from chaingen.show.scene import draw_scene
 from chaingen.show.supple import draw_supple, shown_rings
 from chaingen.solve.bound import Threading, threading
-from chaingen.solve.cells import cell_of
 from chaingen.solve.check import CheckReport, check
 from chaingen.solve.drape.drape import Draped, NotDraped
 from chaingen.solve.drape.drape import drape as drape_in
 from chaingen.solve.drape.drape_sheet import drape_sheet
 from chaingen.solve.drape.starts import CannotDrape
-from chaingen.solve.length import MODEL_REPEATS, TautLengths, taut_lengths
 from chaingen.solve.middle import way_round
+from chaingen.solve.overview import size_overview
 from chaingen.solve.place import place
-from chaingen.solve.place_run import PERIODIC_REPEATS
-from chaingen.solve.place_weave import NothingLeft, rounds_near
+from chaingen.solve.place_weave import NothingLeft
 from chaingen.solve.placement import Answer, Placement
-from chaingen.solve.rough import cell_period as rough_period
-from chaingen.solve.sizes import SizeEntry, Tightest, is_plain, size_table, tightest
+from chaingen.solve.repeats import lengths_of, with_repeats
 from chaingen.solve.supple import supple
-from chaingen.solve.verdict import LOOSE_FROM, TIGHT_BELOW, Fit, Nearest, fit_of, nearest_fits, tolerance_band
-from chaingen.stock.gauges import awg_table
-from chaingen.units import format_mm
+from chaingen.solve.verdict import Fit, Nearest, fit_of, nearest_fits, tolerance_band
 from chaingen.weave.groups import Run
-from chaingen.weave.pieces import Chain, Sections, Sheet
-from chaingen.weave.tiling import FEWEST_ROUND, fewest_round
+from chaingen.weave.pieces import Chain, Sheet
 
 __all__ = [
     "Answer",
@@ -66,6 +59,7 @@ __all__ = [
     "build",
     "drape",
     "export",
+    "size_overview",
 ]
 
 Progress = Callable[[str], None]
@@ -77,74 +71,6 @@ def _silent(_: str) -> None:
 
 MIRRORED = "-mirrored"
 """What the names of files of the second piece of a pair end with."""
-
-TOO_SHORT = 0.25
-"""A loop asked for that is shorter by this part than the shortest there is is refused."""
-
-
-def with_repeats(design: Design, on_progress: Progress = _silent) -> Design:
-    """The design with the number of repeats that comes nearest to the length it asks for.
-
-    Where the rings do not fit, no length is defined: three repeats then stand for the piece, enough to show
-    why.
-
-    Raises:
-        BadInput: The length would take more rings than are accepted.
-    """
-    if design.length is None:
-        return design
-    on_progress("pulling the cell straight")
-    piece = design.repeating
-    lengths = _lengths(design, design.length)
-    if lengths is not None:
-        repeat = lengths.nearest_repeat(design.length)
-    elif piece.closed:
-        # How hard a loop is bent depends on its length: the rough one serves where there is no true one.
-        period = rough_period(piece.cell) if isinstance(piece, Run) else _as_placed(piece)
-        repeat = round(design.length / period)
-    else:
-        repeat = 3
-    if isinstance(piece, Run) and piece.closed:
-        repeat = max(repeat, -(-FEWEST_ROUND // len(piece.cell)))
-    elif isinstance(piece, Chain) and piece.closed:
-        repeat = max(repeat, fewest_round(piece.weave))
-    if isinstance(piece, Chain) and piece.closed:
-        # A turning chain comes round with some numbers of cells only.
-        near, target = rounds_near(piece.repeated(repeat))[:2], design.length
-        period = lengths.period if lengths is not None else _as_placed(piece)
-        repeat = min(near, key=lambda count: abs(count * period - target), default=repeat)
-        if lengths is not None and design.length < (1.0 - TOO_SHORT) * lengths.at(repeat):
-            least = f"at least {format_mm(lengths.at(repeat), 1)}, the shortest loop of this weave"
-            raise BadInput([Problem("pattern.length", format_mm(design.length), least)])
-    rings = design.piece_of(repeat).most_rings()
-    if rings > MAX_RINGS:
-        asked = f"{format_mm(design.length)}, which takes {rings:,} rings"
-        raise BadInput([Problem("pattern.length", asked, f"a piece of at most {MAX_RINGS:,} rings")])
-    return design.repeated(repeat)
-
-
-def _lengths(design: Design, target: float | None = None) -> TautLengths | None:
-    """Taut lengths of a design's piece by its number of repeats; see `taut_lengths`."""
-    weave = design.repeating
-    if design.middle is None or (target is None and weave.repeat <= MODEL_REPEATS):
-        return taut_lengths(design.piece, target=target)
-    # Findings at the ends of a weave: what is between them grows by its cell.
-    cell = taut_lengths(weave.repeated(MODEL_REPEATS + 1))
-    few = taut_lengths(design.piece_of(MODEL_REPEATS))
-    if cell is None or few is None:
-        return None
-    lengths = replace(few, period=cell.period, base_repeat=MODEL_REPEATS)
-    if target is None or lengths.nearest_repeat(target) > MODEL_REPEATS:
-        return lengths
-    fewer = [taut_lengths(design.piece_of(repeat)) for repeat in range(1, MODEL_REPEATS)]
-    known = tuple(one.base for one in fewer if one is not None)
-    return replace(lengths, shorter=known) if len(known) == len(fewer) else lengths
-
-
-def _as_placed(piece: Chain | Sheet | Sections) -> float:
-    """Period of a chain's cell as placed [mm]."""
-    assert isinstance(piece, Chain)
-    return cell_of(piece).state.motion.period
 
 
 def build(design: Design, *, on_progress: Progress = _silent) -> Result:
@@ -188,7 +114,7 @@ def build(design: Design, *, on_progress: Progress = _silent) -> Result:
         on_progress("looking for sizes that fit")
         nearest = nearest_fits(piece, design.clearance)
     on_progress("pulling the piece straight")
-    lengths = _lengths(sized)
+    lengths = lengths_of(sized)
     low, high = placement.rings.bounds()
     around = way_round(placement.graph, placement.rings) if piece.closed else None
     metals = ring_metals(sized, placement)
@@ -403,109 +329,3 @@ def _scene_pictures(result: Result, drape: Draped, folder: Path, on_progress: Pr
         frames=drape.frames,
         on_progress=lambda name: on_progress(f"drawing {name}"),
     )
-
-
-@dataclass(frozen=True, slots=True)
-class SizeOverview:
-    """Which sizes suit a pattern.
-
-    Attributes:
-        ring: Name of the ring size that the table varies.
-        tightest: The tightest the pattern was found to be made.
-        table: Inside diameters (rows) against wires (columns).
-    """
-
-    ring: str
-    tightest: Tightest
-    table: tuple[tuple[SizeEntry, ...], ...]
-
-    def as_data(self) -> dict[str, Any]:
-        """The overview for JSON; lengths in mm."""
-        return {
-            "format": "chaingen sizes",
-            "version": 1,
-            "ring": self.ring,
-            "tightest_aspect_ratios": dict(self.tightest.aspect_ratios) if self.tightest.thickening else None,
-            "starts": self.tightest.starts,
-            "starts_agreed": self.tightest.agreed,
-            "tight_below_wires": TIGHT_BELOW,
-            "loose_from_wires": LOOSE_FROM,
-            "sizes": [
-                {
-                    "inside_diameter_mm": round(entry.inside_diameter, 6),
-                    "wire_diameter_mm": round(entry.wire_diameter, 6),
-                    "smallest_gap_mm": round(entry.gap, 6),
-                    "verdict": entry.fit.value,
-                }
-                for row in self.table
-                for entry in row
-            ],
-        }
-
-
-def size_overview(
-    design: Design,
-    *,
-    ring: str | None = None,
-    insides: list[float] | None = None,
-    wires: list[float] | None = None,
-    on_progress: Progress = _silent,
-) -> SizeOverview:
-    """The tightest a design's pattern can be made, and a table of sizes.
-
-    Args:
-        design: The design.
-        ring: The ring size to vary; may be left out when the pattern uses one.
-        insides: Inside diameters [mm]; by default steps of half a millimetre (or an eighth) about the
-            design's.
-        wires: Wire diameters [mm]; by default AWG sizes about the design's.
-        on_progress: Told in words what is being done.
-
-    Raises:
-        BadInput: The pattern uses no ring size, or not the one named, or several and none is named.
-
-    Example:
-        >>> from chaingen import parse_design, size_overview
-        >>> from chaingen.design.starter import starter_design
-        >>> overview = size_overview(parse_design(starter_design("two-in-one")), insides=[3.0], wires=[1.0])
-        >>> round(overview.tightest.aspect_ratios[0][1], 2), overview.table[0][0].fit.value
-        (2.41, 'comfortable')
-    """
-    used = {size.name: size for size in design.piece.sizes()}
-    if not used:
-        raise BadInput(
-            [Problem("--ring", "a piece of findings alone", "a pattern with rings, whose sizes vary")]
-        )
-    if ring is None and len(used) == 1:
-        ring = next(iter(used))
-    if ring is None or ring not in used:
-        got = "nothing" if ring is None else repr(ring)
-        raise BadInput([Problem("--ring", got, f"a ring size that the pattern uses: {', '.join(used)}")])
-    size = used[ring]
-    # Without a number of repeats a length stands for a long chain.
-    piece = design.piece
-    if design.length is not None:
-        # An open piece is judged by a few repeats; how hard a loop is bent depends on its length.
-        piece = with_repeats(design).piece if piece.closed else piece.repeated(PERIODIC_REPEATS)
-    quick = len(used) == 1 and not piece.closed and is_plain(piece)
-    if insides is None:
-        step = 0.5 if size.inside_diameter >= 2.0 else size.inside_diameter / 8.0
-        # Where every field is a search of its own, fewer of them.
-        steps = 4 if quick else 2
-        around = size.inside_diameter + step * np.arange(-steps, steps + 1)
-        insides = [float(x) for x in around if x >= 0.25 * size.inside_diameter]
-    if wires is None:
-        table = sorted({*awg_table().values(), size.wire_diameter}, reverse=True)
-        at = table.index(size.wire_diameter)
-        wires = table[max(0, at - (3 if quick else 2)) : at + (4 if quick else 2)]
-    on_progress("finding the tightest")
-    tight = tightest(piece)
-    table_of_sizes = size_table(
-        piece,
-        ring,
-        insides,
-        wires,
-        clearance=design.clearance,
-        on_progress=lambda done, of: on_progress(f"trying sizes, {done} of {of}"),
-    )
-    return SizeOverview(ring, tight, table_of_sizes)

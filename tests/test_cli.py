@@ -17,11 +17,17 @@ from click.testing import CliRunner
 from chaingen.cli import app, main
 from chaingen.cli.app import progress
 from chaingen.cli.new import CHAINS, PIECES
+from chaingen.design.cautions import Caution, cautions
 from chaingen.design.load import load_design, parse_design
+from chaingen.design.piece_starter import starter_piece
 from chaingen.design.starter import starter_design
 from chaingen.errors import CannotDraw
+from chaingen.findings.catalogue import KINDS
+from chaingen.findings.pins import ear_post
 from chaingen.pipeline import build
-from chaingen.show.words import headline
+from chaingen.show.finding_snippet import design_of
+from chaingen.show.finding_words import making_words, outer_size, usual
+from chaingen.show.words import headline, verdict_lines
 from chaingen.solve.placement import Answer
 from tests.test_design import GOOD, GROUPS
 
@@ -562,6 +568,65 @@ def test_starts_are_counted_in_words(results, answer, sound, one, three):
     assert three in starts_in_words(results[1], (-0.1, -0.2, -0.3), sound, 1, answer)
 
 
+def said(result, **changes):
+    return verdict_lines(dataclasses.replace(result, **changes))
+
+
+def test_one_is_told_as_one(results):
+    """Numbers of one and of several, each with its noun."""
+    fits, cannot = results[0], results[1]
+    proof = dataclasses.replace(cannot.placement.proof, wires=1)
+    alone = dataclasses.replace(cannot.placement, proof=proof)
+    assert "proven: 1 wire must pass" in said(cannot, placement=alone)[0]
+    assert " wires must pass" in said(cannot)[0]
+    for wires, words in ((1, "1 wire "), (3, "3 wires ")):
+        thread = dataclasses.replace(fits.threading, wires=wires, margin=-0.1)
+        assert f"for {words}while one ring is open" in "\n".join(said(fits, threading=thread))
+    (collision, *_) = cannot.check.collisions
+    for count, words in ((6, "and 1 more collision,"), (1300, "and 1,295 more collisions,")):
+        check = dataclasses.replace(cannot.check, collisions=(collision,) * count)
+        assert any(words in line for line in said(cannot, check=check))
+    once = parse_design(FITS.replace("repeat = 3", "repeat = 1"))
+    assert "with the groups made once." in "\n".join(said(fits, design=once))
+    assert "with the groups made 3 times." in "\n".join(said(fits))
+    assert "were made once." in "\n".join(said(cannot, design=once, asked_length=180.0))
+
+
+@pytest.mark.parametrize(
+    ("slack", "told"), [(-0.0004, "0.00"), (0.0, "0.00"), (-0.02, "-0.02"), (0.2, "0.20")]
+)
+def test_nothing_to_spare_has_no_sign(results, slack, told):
+    assert said(results[0], slack=slack)[1].endswith(f"to spare: {told} of the wire.")
+
+
+def test_what_comes_apart_is_told_with_the_verdict(results):
+    loose = Caution(
+        "slips out", "pin", "loop", 1.4, 1.0, "The eye 'loop' of head pin 'pin' is open by 1.4 mm."
+    )
+    apart = Caution("does not close", "end", "end", 1.0, 2.0, "S-hook 'end' opens 1 mm: it does not close.")
+    hook = Caution("open hook", "drop", "hook", 1.5, None, "Ear wire 'drop' is open.")
+    lines = said(results[0], cautions=(hook, loose, apart))
+    assert lines[0].startswith("It fits")
+    assert lines[1:3] == [
+        "But: the eye 'loop' of head pin 'pin' is open by 1.4 mm.",
+        "But: S-hook 'end' opens 1 mm: it does not close.",
+    ]
+    assert lines.index(hook.text) > 3
+    assert not any(caution.text in lines for caution in (loose, apart))
+    assert said(results[1], cautions=(apart,))[1].startswith("Also: S-hook 'end'")
+
+
+def test_a_clasp_that_does_not_close_is_told_at_once(run):
+    stout = starter_piece("linked-bracelet", repeat=1).replace(
+        'wire = "1 mm"\ninside = "5 mm"', 'wire = "3 mm"\ninside = "5 mm"'
+    )
+    Path("a.toml").write_text(stout)
+    title, verdict, but, *_ = run("check", "a.toml").stdout.splitlines()
+    assert title == "Linked bracelet"
+    assert verdict.startswith("It fits")
+    assert but.startswith("But: lobster clasp 'clasp' opens 2 mm")
+
+
 def test_schema_is_valid_json_schema_in_shape(run):
     schema = json.loads(run("schema").stdout)
     assert schema["$schema"] == "https://json-schema.org/draft/2020-12/schema"
@@ -658,6 +723,12 @@ def test_new_without_a_chain_asks_only_people(run):
     assert load_design("design.toml").title == "A three-in-three piece"
 
 
+def test_help_says_what_sizes_go_with(run):
+    text = " ".join(run("new", "--help").stdout.split())
+    for option in ("--inside", "--wire"):
+        assert re.search(rf"{option} TEXT [^;.]*; with --chain and --weave\.", text)
+
+
 @pytest.mark.parametrize("piece", PIECES)
 def test_new_piece(run, piece):
     run("new", "--piece", piece, "--title", "Low water", "--metal", "brass")
@@ -713,7 +784,9 @@ def test_a_kind_of_finding_is_shown_with_all_its_keys(run):
         for key in keys:
             assert key in text
     assert run("findings", "Ear  Wire", "--quiet").output == ""
-    assert "open hook" in run("findings", "ear wire").stdout
+    assert "an open hook whose opening is 1.5 mm" in run("findings", "hook").stdout
+    assert "inside, bar" not in run("findings", "toggle bar").stdout
+    assert "closed by the coil" in run("findings", "wrapped link").stdout
 
 
 def test_keys_of_beads_are_shown(run):
@@ -721,13 +794,53 @@ def test_keys_of_beads_are_shown(run):
     assert {"beads", "beads.diameter", "beads.colour"} <= set(keys)
 
 
-@pytest.mark.parametrize("kind", ["ear wire", "closed ring"])
-def test_the_snippet_of_a_kind_is_read(run, kind):
+HEAD = 'title = "Groyne"\nmetal = "brass"\n'
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_the_snippet_of_a_kind_is_a_design(run, kind):
+    """What is shown, with a title and a metal, can be used as it stands."""
     text = run("findings", kind).stdout
-    snippet = text[text.index("In a design:\n") + len("In a design:\n") :]
-    lines = "\n".join(line.strip() for line in snippet.splitlines())
-    Path("a.toml").write_text(f"{FITS}\n{lines}\n")
-    assert load_design("a.toml").ends
+    snippet = text.partition("In a design:\n")[2]
+    Path("a.toml").write_text(HEAD + snippet)
+    design = load_design("a.toml")
+    assert kind in [finding.kind for finding in design.findings]
+    assert not [one for one in cautions(design) if one.kind in ("slips out", "does not close")]
+    among = [group.size for group in getattr(design.piece, "cell", ())]
+    assert (kind in [getattr(size, "kind", "") for size in among]) == (not design.ends)
+    if kind == "end bar":
+        assert "strands = 3" in snippet.partition("[pattern]")[2]
+        assert design.piece.parts[0].count == len(design.findings[0].inner)
+    elif design.ends:
+        assert "joins = [{ join = 1" in snippet
+
+
+@pytest.mark.parametrize("kind", ["wire path", "end bar", "hook"])
+def test_the_snippet_of_a_kind_fits(kind):
+    assert build(parse_design(HEAD + design_of(kind))).fits
+
+
+def test_what_is_cut_is_told_by_its_parts(run):
+    """The same words in the list of kinds and in the verdict; the length of a post is what goes behind it."""
+    cut = "cut post, 11.1 mm of 0.8 mm; eye, 8.2 mm of 0.8 mm; ball, melted, 28.1 mm of 0.8 mm"
+    assert f"; {cut}.\n" in run("findings", "ear post").stdout
+    assert making_words(ear_post()) == cut
+    # The wire goes on from the back of the ball, 1.5 mm from its middle, to where it is as wide as the wire.
+    sunk = 1.5 - 0.5 * (3.0**2 - 0.8**2) ** 0.5
+    assert ear_post().cutting_list[0].length == pytest.approx(11.0 + sunk)
+    lines = said(build(parse_design(HEAD + design_of("ear post"))))
+    assert f"1 x ear post 'ear-post': {cut}." in lines
+
+
+@pytest.mark.parametrize("kind", ["lobster clasp", "spring ring"])
+def test_clasps_are_mostly_bought(run, kind):
+    text = run("findings", kind).stdout.partition("In a design:")[0]
+    assert "mostly bought ready made (common practice)" in text
+    assert "cut " not in text
+    result = build(parse_design(HEAD + design_of(kind)))
+    (line,) = (line for line in said(result) if f"1 x {kind}" in line)
+    assert f": {outer_size(usual(kind))}, mostly bought" in line
+    assert "cut " not in line
 
 
 def test_a_kind_that_is_none(run):
@@ -737,6 +850,7 @@ def test_a_kind_that_is_none(run):
 
 
 def test_view(run, built, design, monkeypatch, results):
+    monkeypatch.setenv("DISPLAY", ":9")
     built(1)
     opened = {}
     monkeypatch.setattr(
@@ -755,7 +869,19 @@ def test_view_without_a_screen(run, built, design, monkeypatch):
 
     built(0)
     monkeypatch.setattr("chaingen.show.window.open_window", cannot)
+    monkeypatch.setenv("DISPLAY", ":9")
     assert run("view", design, code=2).stderr == "error: a window needs a screen\n"
+
+
+def test_view_without_a_screen_places_nothing(run, design, monkeypatch):
+    def too_late(*_, **__):
+        raise AssertionError("placed before it was known whether there is a screen")
+
+    monkeypatch.setattr("chaingen.pipeline.build", too_late)
+    monkeypatch.setattr(sys, "platform", "linux")
+    for variable in ("DISPLAY", "WAYLAND_DISPLAY"):
+        monkeypatch.delenv(variable, raising=False)
+    assert run("view", design, code=2).stderr.startswith("error: a window needs a screen, and none was found")
 
 
 # --- progress -------------------------------------------------------------------------------------

@@ -229,6 +229,46 @@ def test_one_wrong_thing(old, new, where, words):
     assert len(str(problem)) < 500
 
 
+ON_TOP = "goes at the top of the file, above the first [table]"
+PIN = '[findings.pin]\nkind = "head pin"\n'
+
+
+@pytest.mark.parametrize(
+    ("text", "where", "advice"),
+    [
+        (GOOD + 'scenes = [{ kind = "hang" }]', "pattern.scenes", f"scenes {ON_TOP}; or further down"),
+        (GOOD + "pair = true", "pattern.pair", f"pair {ON_TOP}"),
+        (GOOD + '[[scenes]]\nkind = "hang"\nsupple = true', "scenes[1].supple", f"supple {ON_TOP}"),
+        (GOOD + PIN + "pair = true", "findings.pin.pair", f"pair {ON_TOP}"),
+        (GOOD + PIN + '[[findings.pin.beads]]\nform = "ball"\ndiameter = "6 mm"\npair = true',
+         "findings.pin.beads[1].pair", f"pair {ON_TOP}"),
+        (GOOD + '[[pattern.scenes]]\nkind = "hang"', "pattern.scenes", "[[scenes]]"),
+        (GOOD + '[pattern.ends.start]\nfinding = "pin"', "pattern.ends", "write [ends]"),
+        (GOOD + "[pattern.findings.pin]", "pattern.findings", "[findings.NAME]"),
+        (GOOD + "[findings]\npair = true", "findings.pair", f"pair {ON_TOP}"),
+    ],
+)  # fmt: skip
+def test_keys_of_the_file_below_a_table(text, where, advice):
+    problem = one_problem(text)
+    assert problem.where == where
+    assert advice in problem.advice
+
+
+@pytest.mark.parametrize("key", ["title", "metal", "clearance", "tolerance"])
+def test_a_key_below_a_table_is_not_missing_as_well(key):
+    (line,) = (line for line in GOOD.splitlines() if line.startswith(f"{key} ="))
+    problem = one_problem(changed(f"{line}\n", "") + line)
+    assert (problem.where, problem.advice) == (f"pattern.{key}", f"{key} {ON_TOP}")
+
+
+def test_a_metal_of_its_own_is_no_key_of_the_file():
+    problem = one_problem(changed('metal = "sterling silver"\n', "") + PIN + 'metal = "copper"')
+    assert (problem.where, problem.got) == ("metal", "nothing")
+    problem = one_problem(GOOD + PIN + "metal = 3")
+    assert problem.where == "findings.pin.metal"
+    assert ON_TOP not in problem.advice
+
+
 def test_rings_that_are_no_rings():
     head, tail = GOOD[: GOOD.index("[rings.link]")], GOOD[GOOD.index("[pattern]") :]
     for rings, words in (

@@ -34,6 +34,11 @@ WITHIN = {
                  ({"head": "spiral", "head_size": 2.0}, "head_size"),
                  ({"beads": (Threaded("ball", 6.0, None, 0.5, SEA),)}, "beads[1].hole"),
                  ({"beads": (Threaded("ball", 6.0, None, 1.4, SEA),)}, "beads[1].hole"),
+                 ({"head_size": 5.0, "beads": (Threaded("ball", 6.0, None, 3.0, SEA),)}, "beads[1].hole"),
+                 ({"beads": (Threaded("ball", 6.0, None, 1.0, SEA), Threaded("ball", 6.0, None, 3.2, SEA))},
+                  "beads[2].hole"),
+                 ({"wraps": 2, "head_size": 3.0, "beads": (Threaded("ball", 6.0, None, 1.8, SEA),)},
+                  "beads[1].hole"),
                  ({"beads": (Threaded("disc", 6.0, None, 1.0, SEA),)}, "beads[1].thickness"),
                  ({"beads": (Threaded("ball", 6.0, 6.0, 1.0, SEA),)}, "beads[1].thickness"),
                  ({"beads": (Threaded("disc", 6.0, 5.5, 1.0, SEA),)}, "beads[1].thickness")],
@@ -55,6 +60,26 @@ def test_sizes_that_do_not_go_together_are_named(kind, change, key):
         if name != "name"
     }
     assert [misfit.key for misfit in KINDS[kind].misfits(**{**sizes, **change})] == [key]
+
+
+@pytest.mark.parametrize(("wraps", "outside"), [(0, 1.8 + 2 * 0.6), (2, 3 * 0.6)])
+def test_the_top_bead_stays_below_the_loop(wraps, outside):
+    """A round bar as thick as what is above the bead goes through a hole of its size, and no smaller one."""
+    for hole, goes_over in ((outside - 0.01, False), (outside, True)):
+        beads = (Threaded("ball", 6.0, None, 1.0, SEA), Threaded("ball", 6.0, None, hole, SEA))
+        problems = KINDS["head pin"].misfits(
+            wire=0.6, inside=1.8, wraps=wraps, bare=0.5, head="ball", head_size=None, turns=2.0, beads=beads
+        )
+        assert [problem.key for problem in problems] == (["beads[2].hole"] if goes_over else [])
+        if goes_over:
+            assert f"{outside:g} mm" in problems[0].expected
+            assert ("the coil" if wraps else "the loop") in problems[0].advice
+    # A bead with a small hole on top holds one with a large hole below it.
+    beads = (Threaded("ball", 6.0, None, 1.0, SEA), Threaded("ball", 6.0, None, 4.0, SEA),
+             Threaded("ball", 6.0, None, 1.0, SEA))  # fmt: skip
+    assert KINDS["head pin"].misfits(
+        wire=0.6, inside=1.8, wraps=wraps, bare=0.5, head="ball", head_size=None, turns=2.0, beads=beads
+    ) == []  # fmt: skip
 
 
 def test_every_kind_has_sizes_that_are_refused():

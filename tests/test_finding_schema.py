@@ -195,6 +195,21 @@ def test_a_step_is_straight_or_bent(step, said):
     assert said in problems["findings.a.steps[1]"]
 
 
+@pytest.mark.parametrize(
+    ("kind", "line", "where"),
+    [
+        ("wire path", 'steps = [{ radius = "2 mm", angle = "60 deg" }]', "steps[1].angle"),
+        ("wire path", 'steps = [{ radius = "2 mm", angle = 60, direction = "left" }]', "steps[1].direction"),
+        ("hook", 'kick = "10 deg"', "kick"),
+    ],
+)
+def test_degrees_have_no_unit(kind, line, where):
+    eyes = 'eyes = [{ name = "eye", from_step = 1, to_step = 1 }]' if kind == "wire path" else ""
+    problems = told(f'[findings.a]\nkind = "{kind}"\n{line}\n{eyes}')
+    assert list(problems) == [f"findings.a.{where}"]
+    assert "degrees, without a unit" in problems[f"findings.a.{where}"]
+
+
 def test_a_path_needs_steps_and_eyes():
     assert set(told('[findings.a]\nkind = "wire path"')) == {"findings.a.steps", "findings.a.eyes"}
     assert set(told('[findings.a]\nkind = "wire path"\nsteps = []\neyes = 3')) == {

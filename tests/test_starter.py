@@ -14,6 +14,7 @@ from chaingen.design.piece_starter import PIECES, starter_piece
 from chaingen.design.schema import DesignTable
 from chaingen.design.starter import STARTERS, starter_design
 from chaingen.errors import BadInput
+from chaingen.pipeline import build
 from chaingen.stock.gauges import awg
 from chaingen.weave.groups import GroupKind
 
@@ -61,6 +62,30 @@ def test_a_linked_bracelet():
     counted = parse_design(starter_piece("linked-bracelet", repeat=4, rosette=4)).piece
     assert (counted.repeat, counted.cell[0].count) == (4, 4)
     assert parse_design(starter_piece("linked-bracelet", length="7 in")).length == pytest.approx(177.8)
+
+
+def test_a_linked_bracelet_is_alike_from_both_ends():
+    """Between clasp and catch, a joining ring each: rosettes first and last, and as long as it is asked."""
+    result = build(parse_design(starter_piece("linked-bracelet")))
+    assert result.fits
+    assert result.cautions == ()
+    row = [(group.kind, group.count, group.size.name) for group in result.design.piece.groups()]
+    assert [name for _, _, name in (row[0], row[-1])] == ["clasp", "catch"]
+    assert row[1:-1] == row[-2:0:-1]
+    assert row[1] == (GroupKind.JOIN, 1, "jump")
+    assert row[2] == (GroupKind.ROSETTE, 3, "petal")
+    assert result.finished_length == pytest.approx(180.0, abs=1.0)
+
+
+def test_the_length_of_a_linked_bracelet():
+    """Pulled straight, longer stems make it longer by as much; between links are rings of known insides."""
+    text = starter_piece("linked-bracelet", repeat=2)
+    two = build(parse_design(text)).finished_length
+    longer = build(parse_design(text.replace('stem = "4.5 mm"', 'stem = "7 mm"'))).finished_length
+    assert longer - two == pytest.approx(2 * 2.5, abs=0.02)
+    wider = text.replace('[rings.jump]\ninside = "4 mm"', '[rings.jump]\ninside = "4.5 mm"')
+    # Each of its rings between two others is a hole longer: of two to the repeat, and one at either end.
+    assert build(parse_design(wider)).finished_length - two == pytest.approx(6 * 0.5, abs=0.02)
 
 
 def test_graduated_earrings():

@@ -1,0 +1,86 @@
+"""How many repeats of a design come nearest to the finished length that it asks for."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from chaingen.design.design import MAX_RINGS, Design
+from chaingen.errors import BadInput, Problem
+from chaingen.solve.cells import cell_of
+from chaingen.solve.length import MODEL_REPEATS, TautLengths
+from chaingen.solve.place_weave import rounds_near
+from chaingen.solve.rough import cell_period as rough_period
+from chaingen.units import format_mm
+from chaingen.weave.groups import Run
+from chaingen.weave.pieces import Chain, Piece
+from chaingen.weave.tiling import FEWEST_ROUND, fewest_round
+
+Progress = Callable[[str], None]
+
+TOO_SHORT = 0.25
+"""A loop asked for that is shorter by this part than the shortest there is is refused."""
+
+
+def with_repeats(design: Design, on_progress: Progress | None = None) -> Design:
+    """The design with the number of repeats that comes nearest to the length it asks for.
+
+    Where the rings do not fit, no length is defined: three repeats then stand for the piece, enough to show
+    why.
+
+    Raises:
+        BadInput: The length would take more rings than are accepted.
+    """
+    if design.length is None:
+        return design
+    if on_progress is not None:
+        on_progress("pulling the cell straight")
+    piece = design.repeating
+    lengths = lengths_of(design, design.length)
+    if lengths is not None:
+        repeat = lengths.nearest_repeat(design.length)
+    elif piece.closed:
+        # How hard a loop is bent depends on its length: the rough one serves where there is no true one.
+        period = rough_period(piece.cell) if isinstance(piece, Run) else _as_placed(piece)
+        repeat = round(design.length / period)
+    else:
+        repeat = 3
+    if isinstance(piece, Run) and piece.closed:
+        repeat = max(repeat, -(-FEWEST_ROUND // len(piece.cell)))
+    elif isinstance(piece, Chain) and piece.closed:
+        repeat = max(repeat, fewest_round(piece.weave))
+    if isinstance(piece, Chain) and piece.closed:
+        # A turning chain comes round with some numbers of cells only.
+        near, target = rounds_near(piece.repeated(repeat))[:2], design.length
+        period = lengths.period if lengths is not None else _as_placed(piece)
+        repeat = min(near, key=lambda count: abs(count * period - target), default=repeat)
+        if lengths is not None and design.length < (1.0 - TOO_SHORT) * lengths.at(repeat):
+            least = f"at least {format_mm(lengths.at(repeat), 1)}, the shortest loop of this weave"
+            raise BadInput([Problem("pattern.length", format_mm(design.length), least)])
+    rings = design.piece_of(repeat).most_rings()
+    if rings > MAX_RINGS:
+        asked = f"{format_mm(design.length)}, which takes {rings:,} rings"
+        raise BadInput([Problem("pattern.length", asked, f"a piece of at most {MAX_RINGS:,} rings")])
+    return design.repeated(repeat)
+
+
+def lengths_of(design: Design, target: float | None = None) -> TautLengths | None:
+    """Taut lengths of a design's piece by its number of repeats; see `taut_lengths`."""
+    weave = design.repeating
+    if design.middle is None or (target is None and weave.repeat <= MODEL_REPEATS):
+        return taut_lengths(design.piece, target=target)
+    # Findings at the ends of a weave: what is between them grows by its cell.
+    cell = taut_lengths(weave.repeated(MODEL_REPEATS + 1))
+    few = taut_lengths(design.piece_of(MODEL_REPEATS))
+    if cell is None or few is None:
+        return None
+    lengths = replace(few, period=cell.period, base_repeat=MODEL_REPEATS)
+    if target is None or lengths.nearest_repeat(target) > MODEL_REPEATS:
+        return lengths
+    fewer = [taut_lengths(design.piece_of(repeat)) for repeat in range(1, MODEL_REPEATS)]
+    known = tuple(one.base for one in fewer if one is not None)
+    return replace(lengths, shorter=known) if len(known) == len(fewer) else lengths
+
+
+def _as_placed(piece: Piece) -> float:
+    """Period of a chain's cell as placed [mm]."""
+    assert isinstance(piece, Chain)
+    return cell_of(piece).state.motion.period
