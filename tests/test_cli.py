@@ -618,7 +618,7 @@ def test_what_comes_apart_is_told_with_the_verdict(results):
 
 def test_a_clasp_that_does_not_close_is_told_at_once(run):
     stout = starter_piece("linked-bracelet", repeat=1).replace(
-        'wire = "1 mm"\ninside = "5 mm"', 'wire = "3 mm"\ninside = "5 mm"'
+        'wire = "1 mm"\ninside = "5 mm"', 'wire = "2.2 mm"\ninside = "5 mm"'
     )
     Path("a.toml").write_text(stout)
     title, verdict, but, *_ = run("check", "a.toml").stdout.splitlines()

@@ -6,7 +6,7 @@ from dataclasses import replace
 from chaingen.design.design import MAX_RINGS, Design
 from chaingen.errors import BadInput, Problem
 from chaingen.solve.cells import cell_of
-from chaingen.solve.length import MODEL_REPEATS, TautLengths
+from chaingen.solve.length import MODEL_REPEATS, TautLengths, taut_lengths
 from chaingen.solve.place_weave import rounds_near
 from chaingen.solve.rough import cell_period as rough_period
 from chaingen.units import format_mm
