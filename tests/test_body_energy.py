@@ -15,8 +15,8 @@ from chaingen.solve.drape.energy import Poses
 from chaingen.solve.drape.friction import add_friction
 from chaingen.solve.drape.model import SLIP, Barrier, Model, Setting, poses_of
 from chaingen.solve.drape.rest import Settling
-from chaingen.solve.drape.starts import neck_form
 from chaingen.solve.drape.wires import wires_of
+from chaingen.solve.drape.worn import neck_form
 from tests.conftest import rings_of
 from tests.test_drape_energy import bends, slopes
 

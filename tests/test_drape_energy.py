@@ -20,7 +20,7 @@ from chaingen.solve.drape.energy import (
     solid_energy,
 )
 from chaingen.solve.drape.model import Barrier, Model, Setting, poses_of, semidefinite
-from chaingen.solve.drape.starts import neck_form
+from chaingen.solve.drape.worn import neck_form
 from tests.conftest import random_rings, rings_of
 from tests.oracles import circle_points, distance_to_circle
 

@@ -17,7 +17,7 @@ from chaingen.show.film import settling_view, turning_views
 from chaingen.show.look import plain_look
 from chaingen.show.scene import STILLS, draw_scene, still_views
 from chaingen.show.supports import TONES, held_by, surfaces
-from chaingen.solve.drape.starts import neck_form
+from chaingen.solve.drape.worn import neck_form
 from chaingen.stock.metals import find_metal
 from tests.conftest import random_rings
 from tests.oracles import circle_points

@@ -6,7 +6,7 @@ from scipy.integrate import quad
 from scipy.optimize import minimize, minimize_scalar
 
 from chaingen.geometry.solids import Solid, SolidKind, bar, distances, form, ledge, oval, plane
-from chaingen.solve.drape.starts import neck_form
+from chaingen.solve.drape.worn import neck_form
 
 BARS = np.array(
     [
