@@ -510,7 +510,7 @@ def test_open_hooks_and_skin_are_told():
     )  # fmt: skip
     found = cautions(with_ends((of(hook, turned=True),), (ring(),), ()))
     assert [caution.kind for caution in found] == ["open hook", "through skin"]
-    assert "open hook: 2.1 mm" in found[0].text
+    assert "its opening is 2.1 mm" in found[0].text
     assert "local rules" in found[1].text
 
 
@@ -725,7 +725,7 @@ def test_the_words_of_a_pair(earrings):
     text = "\n".join(verdict_lines(earrings))
     for words in (
         "It fits", "Pieces: 2, mirrored", "2 x ear wire 'hook', 14k yellow gold", "2 x head pin 'drop'",
-        "without 2 beads whose density is not known", "open hook:", "local rules",
+        "without 2 beads whose density is not known", "open as it is worn", "local rules",
         "ear wire and head pin included", "2 x bead, ball, 6 mm",
     ):  # fmt: skip
         assert words in text

@@ -94,6 +94,7 @@ def _slipping(finding: Finding, eye: Eye, other: Side, after: bool) -> list[Caut
 
 
 def _hooks(finding: Finding) -> list[Caution]:
+    hooks = [e for e in finding.shape.eyes if e.closure is Closure.HOOK and e.opening > 0.0]
     return [
         Caution(
             "open hook",
@@ -101,11 +102,16 @@ def _hooks(finding: Finding) -> list[Caution]:
             eye.name,
             eye.opening,
             None,
-            f"{finding.kind.capitalize()} {finding.name!r}, open hook: {format_mm(eye.opening)}.",
+            _hook_text(finding, eye, len(hooks) > 1),
         )
-        for eye in finding.shape.eyes
-        if eye.closure is Closure.HOOK and eye.opening > 0.0
+        for eye in hooks
     ]
+
+
+def _hook_text(finding: Finding, eye: Eye, several: bool) -> str:
+    called = f"{finding.kind[0].upper()}{finding.kind[1:]} {finding.name!r} is open as it is worn"
+    opening = f"the opening of its {eye.name!r}" if several else "its opening"
+    return f"{called}: {opening} is {format_mm(eye.opening)}."
 
 
 def _outermost(design: Design) -> tuple[Side, Side] | None:
@@ -146,11 +152,11 @@ def _closing(design: Design) -> list[Caution]:
     first, last = ends
     assert first is not None
     assert last is not None
-    # Rings at both ends but for one plain link or soldered ring are opened and closed by hand.
     why = why_not(first, last)
-    if why is None:
+    # Without a clasp nothing says that it shall be worn closed.
+    if why is None or not clasps:
         return []
-    side, one = clasps[0] if clasps else (start if start.finding else end, first if start.finding else last)
+    side, one = clasps[0]
     assert side.finding is not None
     other = last if one is first else first
     width = None if one.width == float("inf") else min(one.width, one.hole)

@@ -185,6 +185,8 @@ def _eyeless(side: Side, other: Side, after: bool) -> Problem | None:
         advice = (
             "it ends a piece; turned = true or false says which of its ends comes first" if one_way else ""
         )
+        if finding.kind == "wire path":
+            advice = 'end = "outer" for the eye that is at its other end'
     return Problem(side.where, got, expected, advice)
 
 
@@ -206,6 +208,10 @@ def _number_problems(here: Side, there: Side) -> list[Problem]:
         assert finding is not None
         needed = f"{len(eyes)} rings side by side there, one for each eye"
         advice = f"side_by_side = {len(eyes)} or join = {len(eyes)}"
+        if finding.kind == "end bar":
+            advice += f"; or strands = {len(eyes)} in [pattern], a strand for each eye"
+        elif finding.kind == "wire path":
+            advice += '; or end = "outer" for the eye that is at its other end'
         if isinstance(other.what, Chain):
             met = "a weave"
         elif other.finding is not None:

@@ -5,9 +5,8 @@ from collections.abc import Sequence
 
 from chaingen.findings.catalogue import KINDS
 from chaingen.findings.finding import Bead, Finding
-from chaingen.geometry.shapes import Closure, Eye
 from chaingen.show.finding_samples import EXAMPLES, samples
-from chaingen.show.finding_words import eye_words, key_rows
+from chaingen.show.finding_words import eye_of, key_rows
 from chaingen.stock.gauges import describe_wire
 from chaingen.units import format_mm
 
@@ -90,19 +89,10 @@ def _eyes(finding: Finding) -> list[str]:
     }
     lines = []
     for where, which in ends.items():
-        told = [_eye(finding, eyes[k]) for k in which]
+        told = [eye_of(finding, eyes[k]) for k in which]
         if told:
             lines.append(f"- {where}: {'; '.join(told)}.")
     return lines
-
-
-def _eye(finding: Finding, eye: Eye) -> str:
-    if eye.closure is Closure.BAR:
-        return "the bar, which lies across the ring that it went through"
-    words = eye_words(eye)
-    if finding.kind == "wrapped link":
-        words = words.replace(Closure.SOLDERED.value, "closed by the coil below it")
-    return words
 
 
 def _cuts(finding: Finding) -> str:
@@ -135,6 +125,8 @@ def _kind(finding: Finding) -> list[str]:
         lines += ["The picture is of this one:", "", "```toml", *EXAMPLES[kind].splitlines(), "```", ""]
     lines += _eyes(finding)
     lines.append(f"- Size: {_size(finding)}.")
+    if KINDS[kind].bought:
+        lines.append("- Mostly bought ready made (common practice).")
     lines.append(f"- Cut: {_cuts(finding)}.")
     if finding.beads:
         lines.append(f"- Beads: {'; '.join(_bead(bead) for bead in finding.beads)}.")

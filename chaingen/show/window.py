@@ -1,13 +1,10 @@
 """An interactive window: turn, pan and zoom a piece."""
 
-import os
-import sys
-
-from chaingen.errors import CannotDraw
 from chaingen.geometry.bodies import Bodies
 from chaingen.geometry.types import Ints
 from chaingen.show.look import Look
 from chaingen.show.picture import add_bodies, dress
+from chaingen.show.screen import require_screen
 
 
 def open_window(bodies: Bodies, *, look: Look, collided: Ints | None = None, title: str = "chaingen") -> None:
@@ -22,12 +19,7 @@ def open_window(bodies: Bodies, *, look: Look, collided: Ints | None = None, tit
     Raises:
         CannotDraw: There is no screen to open a window on.
     """
-    if sys.platform.startswith("linux") and not (
-        os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")
-    ):
-        raise CannotDraw(
-            "a window needs a screen, and none was found; chaingen make draws pictures without one"
-        )
+    require_screen()
     import pyvista as pv
 
     plotter = pv.Plotter(title=title, lighting="none", window_size=[1280, 900])
