@@ -13,7 +13,7 @@ from chaingen.findings import catalogue
 from chaingen.findings.bars import end_bar
 from chaingen.findings.catalogue import KINDS, finding_kinds
 from chaingen.findings.clasps import lobster_clasp, spring_ring, toggle_bar, toggle_ring
-from chaingen.findings.finding import eye_centre, eye_normal, loop_points, slips_out
+from chaingen.findings.finding import eye_centre, eye_normal, loop_points
 from chaingen.findings.hooks import ear_wire, hook
 from chaingen.findings.links import closed_ring, loop_link, oval_link
 from chaingen.findings.parts import nearest_on, stretch
@@ -152,7 +152,6 @@ def test_its_openings_are_those_that_are_measured(kind):
         assert opening_of(made.shape, number) == pytest.approx(eye.opening, abs=1e-6)
         if eye.closure in (Closure.PLIERS, Closure.SOLDERED):
             assert eye.opening == 0.0
-            assert not slips_out(eye, 0.05)
 
 
 @pytest.mark.parametrize("kind", SIZED)
@@ -344,8 +343,6 @@ def test_a_path_measures_its_eyes():
     open_ring = wire_path(wire=1.0, steps=(Bend(radius=3.0, angle=300.0),), eyes=(PathEye("ring", 1, 1),))
     # The ends are a chord of sixty degrees apart, which is the radius.
     assert open_ring.shape.eyes[0].opening == pytest.approx(3.0 - 1.0, abs=1e-6)
-    assert slips_out(open_ring.shape.eyes[0], 1.0)
-    assert not slips_out(open_ring.shape.eyes[0], 2.5)
 
 
 def test_a_path_out_of_the_plane():

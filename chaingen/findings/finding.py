@@ -165,8 +165,3 @@ def loop_points(eye: Eye) -> np.ndarray:
 
 OPEN = (Closure.HOOK, Closure.BAR, Closure.GATE)
 """Eyes whose opening is part of how they work."""
-
-
-def slips_out(eye: Eye, wire_diameter: float) -> bool:
-    """Whether a wire could slip out of an eye meant to hold it: the eye is open wider than the wire."""
-    return eye.closure not in OPEN and eye.opening > wire_diameter
