@@ -442,7 +442,7 @@ def test_other_systems_bring_their_own(monkeypatch, platform):
 
 
 def test_no_window_without_a_screen(monkeypatch):
-    monkeypatch.setattr("chaingen.show.window.sys.platform", "linux")
+    monkeypatch.setattr("chaingen.show.screen.sys.platform", "linux")
     for variable in ("DISPLAY", "WAYLAND_DISPLAY"):
         monkeypatch.delenv(variable, raising=False)
     with pytest.raises(CannotDraw, match="a window needs a screen"):
