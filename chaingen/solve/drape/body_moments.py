@@ -9,7 +9,7 @@ import numba
 import numpy as np
 
 from chaingen.geometry.types import Floats
-from chaingen.solve.drape.moments import cross, dot, own_turns, times
+from chaingen.solve.drape.moments import add_products, cross, dot, own_turns
 
 
 @numba.njit(cache=True)
@@ -86,24 +86,7 @@ def add_body_contact(
             cross(frame_b[t], middle, -1.0 / radius_b, z[0, ob + 3 + t])
             for m in range(1, 3):
                 cross(frame_b[t], path[m], -1.0 / radius_b, z[m, ob + 3 + t])
-    v = np.empty((3, 3))
-    for i in range(size):
-        grad[i] += dot(z[0, i], force[0]) + dot(z[1, i], force[1]) + dot(z[2, i], force[2])
-        v[:] = 0.0
-        times(stiff, 0, z[0, i], v[0])
-        times(stiff, 1, z[1, i], v[0])
-        times(stiff, 2, z[2, i], v[0])
-        times(stiff, 1, z[0, i], v[1])
-        times(stiff, 3, z[1, i], v[1])
-        times(stiff, 4, z[2, i], v[1])
-        times(stiff, 2, z[0, i], v[2])
-        times(stiff, 4, z[1, i], v[2])
-        times(stiff, 5, z[2, i], v[2])
-        for j in range(i, size):
-            value = dot(v[0], z[0, j]) + dot(v[1], z[1, j]) + dot(v[2], z[2, j])
-            block[i, j] += value
-            if j > i:
-                block[j, i] += value
+    add_products(force, stiff, z, size, grad, block)
     # Sums of c1 G q and of c1 G w, w = apart + q.
     arm = np.empty((3, 3))
     for p in range(3):

@@ -82,6 +82,38 @@ def own_turns(arm: Floats, frame: Floats, radius: float, turns: int, at: int, bl
 
 
 @numba.njit(cache=True)
+def add_products(force: Floats, stiff: Floats, z: Floats, size: int, grad: Floats, block: Floats) -> None:
+    """Add J^T f and J^T M J, with J = z[0] + z[1] cos t + z[2] sin t, from the sums of `add_node`.
+
+    Args:
+        force: See `add_node`.
+        stiff: See `add_node`.
+        z: Derivatives of z1 by the unknowns: constant, times cos t, times sin t, shape (3, size or more, 3).
+        size: How many unknowns there are.
+        grad: The gradient is added [weights].
+        block: The Hessian is added [weights / mm].
+    """
+    v = np.empty((3, 3))
+    for i in range(size):
+        grad[i] += dot(z[0, i], force[0]) + dot(z[1, i], force[1]) + dot(z[2, i], force[2])
+        v[:] = 0.0
+        times(stiff, 0, z[0, i], v[0])
+        times(stiff, 1, z[1, i], v[0])
+        times(stiff, 2, z[2, i], v[0])
+        times(stiff, 1, z[0, i], v[1])
+        times(stiff, 3, z[1, i], v[1])
+        times(stiff, 4, z[2, i], v[1])
+        times(stiff, 2, z[0, i], v[2])
+        times(stiff, 4, z[1, i], v[2])
+        times(stiff, 5, z[2, i], v[2])
+        for j in range(i, size):
+            value = dot(v[0], z[0, j]) + dot(v[1], z[1, j]) + dot(v[2], z[2, j])
+            block[i, j] += value
+            if j > i:
+                block[j, i] += value
+
+
+@numba.njit(cache=True)
 def add_contact(
     force: Floats, stiff: Floats, frame_a: Floats, radius_a: float, apart: Floats, frame_b: Floats,
     radius_b: float, oa: int, ob: int, grad: Floats, block: Floats,
@@ -117,24 +149,7 @@ def add_contact(
             cross(frame_b[k], apart, -1.0 / radius_b, z[0, ob + 3 + k])
             cross(frame_b[k], frame_a[0], -radius_a / radius_b, z[1, ob + 3 + k])
             cross(frame_b[k], frame_a[1], -radius_a / radius_b, z[2, ob + 3 + k])
-    v = np.empty((3, 3))
-    for i in range(size):
-        grad[i] += dot(z[0, i], force[0]) + dot(z[1, i], force[1]) + dot(z[2, i], force[2])
-        v[:] = 0.0
-        times(stiff, 0, z[0, i], v[0])
-        times(stiff, 1, z[1, i], v[0])
-        times(stiff, 2, z[2, i], v[0])
-        times(stiff, 1, z[0, i], v[1])
-        times(stiff, 3, z[1, i], v[1])
-        times(stiff, 4, z[2, i], v[1])
-        times(stiff, 2, z[0, i], v[2])
-        times(stiff, 4, z[1, i], v[2])
-        times(stiff, 5, z[2, i], v[2])
-        for j in range(i, size):
-            value = dot(v[0], z[0, j]) + dot(v[1], z[1, j]) + dot(v[2], z[2, j])
-            block[i, j] += value
-            if j > i:
-                block[j, i] += value
+    add_products(force, stiff, z, size, grad, block)
     # Sums of c1 G q and of c1 G w, w = apart + q.
     arm = np.empty((3, 3))
     for p in range(3):
