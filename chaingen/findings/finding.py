@@ -70,7 +70,6 @@ class Finding:
         outer: Its eyes away from the piece: a clasp's mouth, an ear wire's hook; of a link those at the
             other end. None for what ends the piece.
         beads: The beads on it.
-        cut_ends: Wire that its making takes besides its centrelines, to be cut off again [mm].
         cuts: Its wires as they are cut, where they are not its strands one by one: coils are wound of the
             wire that goes on from a loop, a ball is melted of the wire that it sits on.
         discs: Discs of sheet in it: diameter and thickness [mm].
@@ -84,7 +83,6 @@ class Finding:
     inner: tuple[int, ...]
     outer: tuple[int, ...] = ()
     beads: tuple[Bead, ...] = ()
-    cut_ends: float = 0.0
     cuts: tuple[Cut, ...] = ()
     discs: tuple[tuple[float, float], ...] = ()
     filling: float = 0.0
@@ -112,13 +110,9 @@ class Finding:
     def cutting_list(self) -> tuple[Cut, ...]:
         """The pieces of wire to cut for it; the length of each is that of its centreline.
 
-        Saw cuts and what is filed off an end are not counted, `cut_ends` is.
+        Saw cuts and what is filed off an end are not counted.
         """
-        pieces = self.cuts or tuple(Cut(self.kind, wire, length) for wire, length in self.wires if length)
-        return tuple(
-            replace(piece, length=piece.length + self.cut_ends) if k == 0 else piece
-            for k, piece in enumerate(pieces)
-        )
+        return self.cuts or tuple(Cut(self.kind, wire, length) for wire, length in self.wires if length)
 
     @property
     def wire_volume(self) -> float:
