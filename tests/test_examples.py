@@ -159,6 +159,15 @@ def test_every_example_has_a_picture():
 
 def test_all_keys_shows_every_key():
     """The examples whose names begin so show every key between them."""
+    from chaingen.design.bench_schema import (
+        BenchTable,
+        ClassroomTable,
+        OwnedTable,
+        PricesTable,
+        SheetTable,
+        TrialTable,
+        WireTable,
+    )
     from chaingen.design.finding_keys import BeadTable, PathEyeTable, StepTable
     from chaingen.design.finding_schema import TABLES
     from chaingen.design.metal_schema import ColourTable, MetalPatternTable
@@ -175,11 +184,13 @@ def test_all_keys_shows_every_key():
     text = "".join(path.read_text() for path in EXAMPLES if path.stem.startswith("all-keys"))
     for table in (
         DesignTable, ColourTable, MetalPatternTable, GroupTable, OutlineTable, PatternTable, RingTable,
-        SceneTable, SectionTable, EndsTable, EndTable, BeadTable, StepTable, PathEyeTable,
+        SceneTable, SectionTable, EndsTable, EndTable, BeadTable, StepTable, PathEyeTable, BenchTable,
+        ClassroomTable, OwnedTable, PricesTable, SheetTable, TrialTable, WireTable,
     ):  # fmt: skip
         for key in table.model_fields:
-            assert re.search(rf"\b{key} =|\[(pattern\.|ends\.)?{key}\b", text), key
+            assert re.search(rf"\b{key} =|\[(pattern\.|ends\.|bench\.)?{key}\b", text), key
     # Of findings each kind has its own table, and all keys in it.
+    text = (ROOT / "examples" / "all-keys-findings.toml").read_text()
     tables = re.split(r"^\[findings\.\w+\]$", text, flags=re.MULTILINE)[1:]
     for kind, table in TABLES.items():
         (own,) = (part for part in tables if re.search(rf'^kind = "{kind}"', part, re.MULTILINE))

@@ -135,6 +135,13 @@ def main() -> None:
 DESIGN = click.argument("design", type=click.Path(path_type=Path))
 
 
+SETTINGS = click.option(
+    "--settings",
+    type=click.Path(path_type=Path),
+    help="A settings file that says how you work: mandrels, prices, rings at hand.",
+)
+
+
 def _note_json(ctx: click.Context, _: click.Parameter, value: bool) -> bool:
     """Remember where errors are told that they should be JSON too."""
     ctx.meta[WANTS_JSON] = value

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from chaingen.cli.app import DESIGN, JSON, QUIET, length_of, print_result, progress, say
+from chaingen.cli.app import DESIGN, JSON, QUIET, SETTINGS, length_of, print_result, progress, say
 
 if TYPE_CHECKING:
     from chaingen.design.design import Design
@@ -17,6 +17,7 @@ SCENES = ("hang", "swag", "table", "wrist", "neck", "corners", "edge")
 
 @click.command()
 @DESIGN
+@SETTINGS
 @click.option(
     "--out", "folder", type=click.Path(path_type=Path), help="Folder for everything; out/NAME by default."
 )
@@ -51,6 +52,7 @@ SCENES = ("hang", "swag", "table", "wrist", "neck", "corners", "edge")
 def make(
     ctx: click.Context,
     design: Path,
+    settings: Path | None,
     folder: Path | None,
     mesh_tolerance: str,
     models_anyway: bool,
@@ -73,7 +75,7 @@ def make(
     from chaingen.show.report import report_of
 
     tolerance = length_of("--mesh-tolerance", mesh_tolerance, 1e-4, 1.0)
-    loaded = load_design(design)
+    loaded = load_design(design, settings=settings)
     asked = {"friction": friction, "disorder": disorder, "seed": seed, "settling": settling or None}
     chosen = _scenes(
         loaded, scenes, no_scenes, {key: value for key, value in asked.items() if value is not None}
@@ -146,16 +148,17 @@ def _refuse_supple(design: "Design") -> None:
 
 @click.command()
 @DESIGN
+@SETTINGS
 @JSON
 @QUIET
 @click.pass_context
-def check(ctx: click.Context, design: Path, as_json: bool, quiet: bool) -> None:
+def check(ctx: click.Context, design: Path, settings: Path | None, as_json: bool, quiet: bool) -> None:
     """Say whether a DESIGN goes together, writing nothing."""
     from chaingen.design.load import load_design
     from chaingen.pipeline import build
     from chaingen.show.report import report_of
 
-    loaded = load_design(design)
+    loaded = load_design(design, settings=settings)
     with progress(not quiet) as tell:
         result = build(loaded.bare(), on_progress=tell)
     print_result(result, report_of(result), as_json, quiet)

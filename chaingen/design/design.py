@@ -1,7 +1,8 @@
 """The design: what a design file says, in millimetres and checked."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
+from chaingen.design.bench import Bench
 from chaingen.design.colouring import MetalPattern
 from chaingen.design.scene import Scene
 from chaingen.findings.finding import Finding
@@ -14,6 +15,9 @@ MAX_CELL_RINGS = 60
 
 MAX_END_RINGS = 60
 """The most rings before and after the repeated groups when a finished length is asked for."""
+
+NO_BENCH = Bench()
+"""A bench of which nothing is said."""
 
 MAX_RINGS = 200_000
 """The largest piece that is accepted."""
@@ -57,6 +61,9 @@ class Design:
         middle: Which section of the piece is the weave, or the strands, that findings were put to the ends
             of; None for other pieces.
         pair: Whether two are made, mirror images of one another.
+        measure: The wrist or neck that a length was asked for [mm]; the length has the ease already.
+        bench: How its maker works, with prices, rings at hand, a class.
+        source: The text of the design file.
     """
 
     title: str
@@ -74,6 +81,9 @@ class Design:
     ends: Ends = Ends()
     middle: int | None = None
     pair: bool = False
+    measure: float | None = None
+    bench: Bench = NO_BENCH
+    source: str = field(default="", compare=False, repr=False)
 
     @property
     def made(self) -> int:

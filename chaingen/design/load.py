@@ -2,10 +2,13 @@
 
 import os
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from pydantic import ValidationError
 
+from chaingen.design.bench_schema import SettingsTable
 from chaingen.design.design import Design
 from chaingen.design.fastenings import fastening_problems
 from chaingen.design.finding_names import finding_name_problems
@@ -19,14 +22,17 @@ from chaingen.design.metals import (
     palette_of,
     pattern_of,
 )
+from chaingen.design.pattern_schema import PatternTable
 from chaingen.design.piece_problems import piece_problems
 from chaingen.design.pieces import ends_of, piece_of
 from chaingen.design.problems import name_problems, rest_problems
 from chaingen.design.scene import Scene, SceneKind
 from chaingen.design.schema import DesignTable, SceneTable
+from chaingen.design.settings import bench_of, bench_problems, load_settings
 from chaingen.design.weaves import Weaves, find_weaves
 from chaingen.errors import BadInput, Problem
 from chaingen.findings.finding import Finding
+from chaingen.stock.ease import EASES
 from chaingen.tables import FileKind, limited, parse_toml, read_text, value_problems
 from chaingen.weave.groups import RingSize
 
@@ -47,17 +53,20 @@ _FILE = FileKind(
         "sections": "sections as [[pattern.sections]] with groups or weave",
         "stripes": _METALS,
         "checks": _METALS,
+        "trials": "trial coils as [[bench.trials]]",
+        "owned": "rings at hand as [[owned]] with count = 100",
         "scenes": 'scenes as [[scenes]] with kind = "hang"',
     },
     start="chaingen new writes a design to start from",
 )
 
 
-def load_design(path: str | os.PathLike[str]) -> Design:
+def load_design(path: str | os.PathLike[str], *, settings: str | os.PathLike[str] | None = None) -> Design:
     """Read a design file.
 
     Args:
         path: A TOML file.
+        settings: A settings file that says how its maker works; what the design says goes first.
 
     Raises:
         BadInput: With every problem found, each naming its place.
@@ -73,16 +82,24 @@ def load_design(path: str | os.PathLike[str]) -> Design:
         ...     load_design(path).title
         'Slipway'
     """
-    return parse_design(read_text(path, _FILE), source=str(path), folder=Path(path).parent)
+    text = read_text(path, _FILE)
+    return parse_design(text, source=str(path), folder=Path(path).parent, settings=settings)
 
 
-def parse_design(text: str, *, source: str = "design", folder: str | os.PathLike[str] = ".") -> Design:
+def parse_design(
+    text: str,
+    *,
+    source: str = "design",
+    folder: str | os.PathLike[str] = ".",
+    settings: str | os.PathLike[str] | None = None,
+) -> Design:
     """Read the text of a design file.
 
     Args:
         text: TOML.
         source: What to call the file in messages.
-        folder: Where the paths of weave files that it names start.
+        folder: Where the paths of files that it names start.
+        settings: A settings file; it stands for the one that the design names.
 
     Raises:
         BadInput: With every problem found.
@@ -99,6 +116,8 @@ def parse_design(text: str, *, source: str = "design", folder: str | os.PathLike
     data = parse_toml(text, source, _FILE)
     weaves, problems = find_weaves(data, folder)
     problems = name_problems(data, weaves) + problems + colour_problems(data) + bitmap_problems(data)
+    told_settings, unreadable = _settings(data, folder, settings)
+    problems += unreadable
     resting = rest_problems(data, weaves)
     problems += resting + finding_name_problems(data, weaves)
     try:
@@ -110,13 +129,36 @@ def parse_design(text: str, *, source: str = "design", folder: str | os.PathLike
         problems = told + problems
         raise BadInput(limited(dict.fromkeys(problems), _FILE)) from None
     findings, impossible = _findings(table)
-    problems += impossible
+    own = own_settings(table)
+    problems += impossible + bench_problems(own, told_settings, list(table.rings), list(table.findings))
     if not problems:
         design = _design(table, findings, weaves)
+        design = replace(design, bench=bench_of(own, told_settings), source=text)
         problems = piece_problems(design) + fastening_problems(design)
     if problems:
         raise BadInput(limited(dict.fromkeys(problems), _FILE))
     return design
+
+
+def _settings(
+    data: Mapping[str, Any], folder: str | os.PathLike[str], given: str | os.PathLike[str] | None
+) -> tuple[SettingsTable | None, list[Problem]]:
+    """The settings file that is given, or else that the design names; and what is wrong with it."""
+    named = data.get("settings")
+    try:
+        if given is not None:
+            return load_settings(given, where="--settings"), []
+        if isinstance(named, str):
+            return load_settings(Path(folder) / named), []
+    except BadInput as error:
+        return None, list(error.problems)
+    return None, []
+
+
+def own_settings(table: DesignTable) -> SettingsTable:
+    """What a design itself says of the bench."""
+    said = {name: getattr(table, name) for name in SettingsTable.model_fields}
+    return SettingsTable.model_construct(**{k: v for k, v in said.items() if v is not None})
 
 
 def _findings(table: DesignTable) -> tuple[dict[str, Finding], list[Problem]]:
@@ -137,11 +179,12 @@ def _design(table: DesignTable, findings: Mapping[str, Finding], weaves: Weaves)
     palette = palette_of(table.colours)
     ends = ends_of(table.ends, sizes, findings)
     piece, middle = piece_of(table.pattern, sizes, findings, weaves, ends)
+    length, measure = _length(table.pattern)
     return Design(
         title=table.title,
         metal=metal_of(table.metal, palette),
         piece=piece,
-        length=table.pattern.length,
+        length=length,
         clearance=table.clearance,
         tolerance=table.tolerance,
         ring_sizes=tuple(sizes.values()),
@@ -157,7 +200,17 @@ def _design(table: DesignTable, findings: Mapping[str, Finding], weaves: Weaves)
         ends=ends,
         middle=middle,
         pair=table.pair,
+        measure=measure,
     )
+
+
+def _length(table: PatternTable) -> tuple[float | None, float | None]:
+    """The finished length asked for, and the wrist or neck that it is for [mm]."""
+    if table.wrist is not None:
+        return table.wrist + (EASES["comfort"] if table.ease is None else table.ease), table.wrist
+    if table.neck is not None:
+        return table.neck + (table.ease or 0.0), table.neck
+    return table.length, None
 
 
 def _scene(table: SceneTable) -> Scene:

@@ -63,7 +63,9 @@ def palette_of(colours: Mapping[str, ColourTable]) -> dict[str, Metal]:
     palette = {}
     for name, table in colours.items():
         under = metal_of(table.metal, {})
-        palette[name] = Metal(name, under.density, under.source, table.colour, under.roughness)
+        palette[name] = Metal(
+            name, under.density, under.source, table.colour, under.roughness, under=under.name
+        )
     return palette
 
 

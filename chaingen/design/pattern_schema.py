@@ -1,12 +1,14 @@
 """The keys of a design file about its pattern: groups, weaves, sections, and what a sheet is cut to."""
 
+from itertools import combinations
 from typing import Annotated, Literal
 
 import numpy as np
 from pydantic import BeforeValidator, ConfigDict, Field, WithJsonSchema, model_validator
 
-from chaingen.tables import Table, length_in, whole_in, within, wrong
-from chaingen.units import UnreadableLength, parse_length
+from chaingen.stock.ease import EASES
+from chaingen.tables import Table, length_in, meant, whole_in, within, wrong
+from chaingen.units import LENGTHS, UnreadableLength, parse_length
 from chaingen.weave.outline import meeting_sides, polygon
 
 MOST_LENGTH = 100_000.0
@@ -27,6 +29,9 @@ MOST_STRANDS = 20
 MOST_JOINS = 12
 """Most groups between the piece and the finding at its end."""
 
+WRIST_LIMITS, NECK_LIMITS, EASE_LIMITS = (60.0, 400.0), (150.0, 1000.0), (-20.0, 1000.0)
+"""Wrists, necks and eases that are accepted [mm]."""
+
 OUTLINE_LIMITS = 1.0, 10_000.0
 """Sizes of outlines that are accepted [mm]."""
 
@@ -45,6 +50,9 @@ _ROSETTES = (
 
 Point = tuple[float, float]
 
+
+EXTENTS = ("repeat", "length", "wrist", "neck")
+"""The keys of which a pattern has at most one: each says how long a chain is."""
 
 GROUP_KINDS = ("side_by_side", "rosette", "join", "finding")
 """The keys of which a group has exactly one."""
@@ -91,6 +99,18 @@ class GroupTable(Table):
         if self.finding is None and self.turned:
             raise wrong("turned with a finding only: rings look alike from both ends")
         return self
+
+
+def _read_ease(value: object) -> float:
+    choice = f"{', '.join(EASES)}, or {LENGTHS}"
+    if not isinstance(value, str):
+        raise wrong(choice)
+    if (named := EASES.get(" ".join(value.lower().split()))) is not None:
+        return named
+    try:
+        return within(parse_length(value), EASE_LIMITS)
+    except UnreadableLength:
+        raise wrong(choice, meant(value, EASES)) from None
 
 
 _LENGTHS_SCHEMA = {"type": "array", "items": {"type": "string"}, "minItems": 2, "maxItems": 2}
@@ -247,7 +267,9 @@ class PatternTable(Table):
     model_config = ConfigDict(
         json_schema_extra={
             "oneOf": [{"required": [kind]} for kind in ("groups", "weave", "sections")],
-            "not": {"required": ["repeat", "length"]},
+            "not": {
+                "anyOf": [{"required": list(two)} for two in combinations(EXTENTS, 2)],
+            },
         }
     )
 
@@ -261,6 +283,20 @@ class PatternTable(Table):
         None,
         description="Finished length, not repeat: pulled straight, outside to outside; or round the loop.",
         examples=["180 mm", "7 1/4 in"],
+    )
+    wrist: Annotated[float, length_in(WRIST_LIMITS)] | None = Field(
+        None,
+        description="Circumference of the wrist, not length or repeat: the length is this and the ease.",
+        examples=["165 mm", "6 1/2 in"],
+    )
+    neck: Annotated[float, length_in(NECK_LIMITS)] | None = Field(
+        None, description="Circumference of the neck likewise.", examples=["360 mm"]
+    )
+    ease: Annotated[float, BeforeValidator(_read_ease, json_schema_input_type=str)] | None = Field(
+        None,
+        description="How much longer than the wrist or neck: snug, comfort or loose (3/8, 7/8, 1 1/8 in; "
+        "common practice for wrists), or a length; comfort when left out for a wrist, nothing for a neck.",
+        examples=["comfort", "20 mm"],
     )
     first: list[GroupTable] = Field(
         default=[],

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from chaingen.design.form import SCENES_OF, Form, scene_choice, scene_problem, supple_problem
-from chaingen.design.pattern_schema import MOST_GROUPS, PatternTable, SectionTable
+from chaingen.design.pattern_schema import EXTENTS, MOST_GROUPS, PatternTable, SectionTable
 from chaingen.design.scene import SceneKind
 from chaingen.design.schema import MOST_SCENES
 from chaingen.design.weaves import Weaves, section_tables, size_choice, weave_table_problems
@@ -25,8 +25,8 @@ _CONTENTS = ("groups", "weave", "sections")
 """What a pattern can be made of."""
 
 _KEYS = {
-    "groups": {"form", "repeat", "length", "first", "groups", "last", "strands"},
-    "chain": {"form", "repeat", "length", "weave", "rings", "hand", "strands"},
+    "groups": {"form", *EXTENTS, "ease", "first", "groups", "last", "strands"},
+    "chain": {"form", *EXTENTS, "ease", "weave", "rings", "hand", "strands"},
     "sheet": {"form", "columns", "rows", "outline", "weave", "rings", "hand"},
     "sections": {"form", "sections"},
 }
@@ -49,12 +49,16 @@ _OF = {
 _INSTEAD = {
     ("repeat", "sheet"): "a sheet has columns and rows, or an outline",
     ("length", "sheet"): "a sheet has columns and rows, or an outline",
+    ("wrist", "sheet"): "a sheet has columns and rows, or an outline",
+    ("neck", "sheet"): "a sheet has columns and rows, or an outline",
     ("columns", "chain"): "a chain has repeat or length",
     ("rows", "chain"): "a chain has repeat or length",
     ("columns", "groups"): "groups have repeat or length",
     ("rows", "groups"): "groups have repeat or length",
     ("repeat", "sections"): "every section has a repeat of its own",
     ("length", "sections"): "every section has a repeat of its own",
+    ("wrist", "sections"): "every section has a repeat of its own",
+    ("neck", "sections"): "every section has a repeat of its own",
     ("strands", "sections"): "every section has strands of its own",
     ("first", "sections"): "write it as a section",
     ("last", "sections"): "write it as a section",
@@ -101,8 +105,12 @@ def name_problems(data: dict[str, Any], weaves: Weaves) -> list[Problem]:
             problems += _foreign(section, kind, _SECTION_KEYS, where, SectionTable)
         if isinstance(section.get("weave"), str) and (weave := weaves.get(section["weave"])):
             problems += weave_table_problems(where, section, weave, sizes)
-    if "repeat" in pattern and "length" in pattern:
-        problems.append(Problem("pattern", "both repeat and length", "one of the two"))
+    extents = [name for name in EXTENTS if name in pattern]
+    if len(extents) > 1:
+        both = f"both {extents[0]} and {extents[1]}" if len(extents) == 2 else f"{', '.join(extents)} at once"
+        problems.append(Problem("pattern", both, "one of the two" if len(extents) == 2 else "one of them"))
+    if "ease" in pattern and not {"wrist", "neck"} & set(extents):
+        problems.append(Problem("pattern.ease", "ease alone", "ease beside a wrist or a neck"))
     if isinstance(data.get("pattern"), dict):
         problems += _one_of(pattern, _CONTENTS, "pattern", "a pattern", PatternTable)
     kind = kind_of(pattern, weaves)

@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
+from chaingen.design.bench_schema import BenchKey, ClassroomKey, OwnedKey, PricesKey, SheetKey
 from chaingen.design.finding_schema import TABLES, FindingTable
 from chaingen.design.metal_schema import MOST_COLOURS, ColourTable, MetalName, MetalPatternTable
 from chaingen.design.pattern_schema import MOST_LENGTH, EndsTable, PatternTable
@@ -110,6 +111,17 @@ class DesignTable(Table):
     pattern: PatternTable = Field(description="What is made of the rings.")
     ends: EndsTable | None = Field(
         None, description="Findings at the ends of an open run, with the rings that join them to it."
+    )
+    bench: BenchKey = None
+    prices: PricesKey = None
+    owned: OwnedKey = None
+    classroom: ClassroomKey = None
+    sheet: SheetKey = None
+    settings: Line | None = Field(
+        None,
+        description="A settings file beside this one that says how you work, for all your designs; what the "
+        "design says goes first.",
+        examples=["workshop.toml"],
     )
     pair: bool = Field(
         False,

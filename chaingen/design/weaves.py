@@ -44,11 +44,11 @@ def named_weave(name: str, folder: str | os.PathLike[str] = ".", *, where: str =
     try:
         return load_weave(path)
     except BadInput as error:
-        raise BadInput(_in_file(problem, str(path), where) for problem in error.problems) from None
+        raise BadInput(in_file(problem, str(path), where) for problem in error.problems) from None
 
 
-def _in_file(problem: Problem, path: str, named: str) -> Problem:
-    """A problem of a weave file by its place there, or, where there is no such file, by who names it."""
+def in_file(problem: Problem, path: str, named: str) -> Problem:
+    """A problem of a file that a design names by its place there; without such a file, by who names it."""
     if problem.where == path and problem.got:
         return Problem(named, f"{path}, {problem.got}", problem.expected, problem.advice)
     where = problem.where if problem.where.startswith(path) else f"{path}: {problem.where}"

@@ -1,6 +1,7 @@
 """Everything that is known about a built piece, in one frozen record."""
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -17,6 +18,10 @@ from chaingen.solve.placement import Answer, Placement
 from chaingen.solve.supple import Supple
 from chaingen.solve.verdict import Band, Fit, Nearest
 from chaingen.weave.pieces import Sheet
+
+if TYPE_CHECKING:
+    # A plan is made of a result, so that its parts know of one.
+    from chaingen.make.plan import Plan
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,6 +48,7 @@ class Result:
         cautions: What its maker should know of how it holds and closes.
         drapes: The piece in each scene, once it was draped.
         supple: How far it bends and twists, once that was asked.
+        plan: The maker's plan, once it was made.
     """
 
     design: Design
@@ -63,6 +69,7 @@ class Result:
     cautions: tuple[Caution, ...] = ()
     drapes: tuple[Draped | NotDraped, ...] = ()
     supple: Supple | None = None
+    plan: "Plan | None" = None
 
     @property
     def fits(self) -> bool:

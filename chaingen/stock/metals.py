@@ -20,6 +20,7 @@ class Metal:
         colour: sRGB colour of its highlights, each 0 to 1.
         roughness: Surface roughness for pictures, 0 (mirror) to 1.
         aliases: Other names it goes by.
+        under: Of a coloured wire the name of the metal beneath; empty for a metal.
     """
 
     name: str
@@ -28,6 +29,12 @@ class Metal:
     colour: tuple[float, float, float]
     roughness: float = 0.22
     aliases: tuple[str, ...] = ()
+    under: str = ""
+
+    @property
+    def base(self) -> str:
+        """Name of the metal itself: of a coloured wire that of the metal beneath."""
+        return self.under or self.name
 
 
 _ALLOY = "jewellery alloy table"

@@ -1,0 +1,205 @@
+"""The bench that a design and a settings file say together, and what is wrong between them."""
+
+import os
+from collections.abc import Iterable, Iterator, Sequence
+from typing import TypeVar
+
+from pydantic import ValidationError
+
+from chaingen.design.bench import (
+    Bench,
+    Classroom,
+    CutWay,
+    OwnedRings,
+    Paper,
+    Price,
+    PriceList,
+    Prices,
+    Trial,
+    Units,
+    WireData,
+)
+from chaingen.design.bench_schema import (
+    SETTINGS,
+    BenchTable,
+    ClassroomTable,
+    OwnedTable,
+    PricesTable,
+    SettingsTable,
+    SheetTable,
+)
+from chaingen.design.weaves import in_file
+from chaingen.errors import BadInput, Problem
+from chaingen.tables import Table, key, limited, meant, parse_toml, read_text, shown, value_problems
+from chaingen.weave.groups import RingSize
+
+_BY_SIZE = ("per_metre", "per_ring", "per_bag")
+"""Prices by the name of a ring size."""
+
+_BY_FINDING = ("each", "bead")
+"""Prices by the name of a finding."""
+
+AnyTable = TypeVar("AnyTable", bound=Table)
+
+
+def load_settings(path: str | os.PathLike[str], *, where: str = "settings") -> SettingsTable:
+    """Read a settings file.
+
+    Args:
+        path: A TOML file.
+        where: The place in the user's own terms that names it.
+
+    Raises:
+        BadInput: With every problem found, each naming the file.
+    """
+    try:
+        data = parse_toml(read_text(path, SETTINGS), str(path), SETTINGS)
+        try:
+            return SettingsTable.model_validate(data)
+        except ValidationError as error:
+            raise BadInput(limited(value_problems(error, SETTINGS), SETTINGS)) from None
+    except BadInput as error:
+        raise BadInput(in_file(problem, str(path), where) for problem in error.problems) from None
+
+
+def bench_of(own: SettingsTable, settings: SettingsTable | None = None) -> Bench:
+    """The bench that tables say.
+
+    Args:
+        own: What the design says; it goes first.
+        settings: What a settings file says.
+    """
+    base = settings if settings is not None else SettingsTable()
+    bench = _joined(base.bench, own.bench) or BenchTable.model_validate({})
+    prices = _joined(base.prices, own.prices) or PricesTable.model_validate({})
+    sheet = _joined(base.sheet, own.sheet) or SheetTable.model_validate({})
+    classroom = _joined(base.classroom, own.classroom)
+    owned = own.owned if own.owned is not None else base.owned or []
+    usual = Bench()
+
+    def or_usual(value: float | None, default: float) -> float:
+        return default if value is None else value
+
+    return Bench(
+        temper=bench.temper,
+        wires=tuple(
+            (name, WireData(wire.temper, wire.youngs_modulus, wire.yield_strength))
+            for name, wire in bench.metals.items()
+        ),
+        mandrels=tuple(bench.mandrels or ()),
+        trials=tuple(Trial(t.metal, t.temper, t.wire, t.mandrel, t.inside) for t in bench.trials),
+        cut=CutWay(bench.cut) if bench.cut else usual.cut,
+        kerf=bench.kerf,
+        mandrel_length=or_usual(bench.mandrel_length, usual.mandrel_length),
+        tail=or_usual(bench.tail, usual.tail),
+        sold_in=bench.sold_in,
+        bag=bench.bag,
+        spare=usual.spare if bench.spare is None else bench.spare / 100.0,
+        open_seconds=bench.open_seconds,
+        close_seconds=bench.close_seconds,
+        finding_seconds=tuple(bench.finding_seconds.items()),
+        tug=or_usual(bench.tug, usual.tug),
+        prices=_prices(prices),
+        owned=tuple(_owned(entry, number) for number, entry in enumerate(owned, start=1)),
+        classroom=None if classroom is None else _classroom(classroom),
+        units=Units(sheet.units) if sheet.units else usual.units,
+        paper=Paper(sheet.paper) if sheet.paper else usual.paper,
+    )
+
+
+def bench_problems(
+    own: SettingsTable, settings: SettingsTable | None, sizes: Sequence[str], findings: Sequence[str]
+) -> list[Problem]:
+    """What is wrong between the keys of a bench: names that the design lacks, currencies that are mixed.
+
+    Args:
+        own: What the design says.
+        settings: What a settings file says; it may name sizes and findings of other designs.
+        sizes: Names of the design's ring sizes.
+        findings: Names of its findings.
+    """
+    problems = []
+    for where, names, known, what in _names(own, sizes, findings):
+        for name in names:
+            if name not in known:
+                choice = f"one of the {what} {', '.join(known[:20])}" if known else f"no name: no {what} here"
+                problems.append(Problem(f"{where}.{key(name)}", shown(name), choice, meant(name, known)))
+    told = list(_told_prices(own, "")) + list(_told_prices(settings, "the settings: "))
+    if told:
+        first, price = told[0]
+        odd = next(((where, one) for where, one in told if one.currency != price.currency), None)
+        if odd is not None:
+            expected = f"{price.currency}, the currency of {first}: prices of one currency"
+            problems.append(Problem(odd[0], f"a price in {odd[1].currency}", expected))
+    bags = {**(settings.prices.per_bag if settings and settings.prices else {})}
+    bags |= own.prices.per_bag if own.prices else {}
+    if any(name in sizes for name in bags) and bench_of(own, settings).bag is None:
+        expected = "bench.bag, how many rings are in a bag"
+        problems.append(Problem("prices.per_bag", "the price of a bag", expected))
+    return problems
+
+
+def _names(
+    own: SettingsTable, sizes: Sequence[str], findings: Sequence[str]
+) -> Iterator[tuple[str, Iterable[str], Sequence[str], str]]:
+    if own.prices is not None:
+        for name in _BY_SIZE:
+            yield f"prices.{name}", getattr(own.prices, name), sizes, "ring sizes"
+        for name in _BY_FINDING:
+            yield f"prices.{name}", getattr(own.prices, name), findings, "findings"
+    if own.bench is not None:
+        yield "bench.finding_seconds", own.bench.finding_seconds, findings, "findings"
+
+
+def _told_prices(tables: SettingsTable | None, whose: str) -> Iterator[tuple[str, Price]]:
+    """Every price of some tables with its place."""
+    if tables is None or tables.prices is None:
+        return
+    for name in ("per_gram", *_BY_SIZE, *_BY_FINDING):
+        for what, price in getattr(tables.prices, name).items():
+            yield f"{whose}prices.{name}.{key(what)}", price
+    if tables.prices.per_hour is not None:
+        yield f"{whose}prices.per_hour", tables.prices.per_hour
+
+
+def _joined(base: AnyTable | None, own: AnyTable | None) -> AnyTable | None:
+    """Two tables as one: what the second says goes first, and tables of names in them are joined."""
+    if base is None or own is None:
+        return own if base is None else base
+    said = {}
+    for name in own.model_fields_set:
+        here, there = getattr(own, name), getattr(base, name)
+        said[name] = {**there, **here} if isinstance(here, dict) else here
+    return base.model_copy(update=said)
+
+
+def _prices(table: PricesTable) -> PriceList:
+    def by_name(prices: dict[str, Price]) -> Prices:
+        return tuple(prices.items())
+
+    told = [price for _, price in _told_prices(SettingsTable(prices=table), "")]
+    return PriceList(
+        currency=told[0].currency if told else None,
+        per_gram=by_name(table.per_gram),
+        per_metre=by_name(table.per_metre),
+        per_ring=by_name(table.per_ring),
+        per_bag=by_name(table.per_bag),
+        each=by_name(table.each),
+        bead=by_name(table.bead),
+        per_hour=table.per_hour,
+        overhead=None if table.overhead is None else table.overhead / 100.0,
+        markup=table.markup,
+    )
+
+
+def _owned(table: OwnedTable, number: int) -> OwnedRings:
+    return OwnedRings(RingSize(f"at hand {number}", table.inside, table.wire), table.count, table.metal)
+
+
+def _classroom(table: ClassroomTable) -> Classroom:
+    usual = Classroom(table.students)
+    return Classroom(
+        table.students,
+        usual.shared_spare if table.spare is None else table.spare / 100.0,
+        usual.for_teacher if table.for_teacher is None else table.for_teacher,
+    )

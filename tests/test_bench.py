@@ -1,0 +1,219 @@
+"""The keys about the bench, in a design and in a settings file, and what is refused of them."""
+
+import json
+from decimal import Decimal
+
+import pytest
+from click.testing import CliRunner
+
+from chaingen.cli import main
+from chaingen.design.bench import Bench, CutWay, Paper, Price, Units
+from chaingen.design.load import load_design, parse_design
+from chaingen.design.starter import starter_design
+from chaingen.errors import BadInput
+from chaingen.stock.ease import EASES
+from tests.test_examples import ROOT
+
+PLAIN = starter_design("two-in-one", repeat=3)
+
+
+def bench_said(extra, **kwargs):
+    return parse_design(f"{PLAIN}\n{extra}", **kwargs).bench
+
+
+def refused(extra, where, *words, **kwargs):
+    """The problem told at a place, which must hold some words."""
+    with pytest.raises(BadInput) as caught:
+        bench_said(extra, **kwargs)
+    told = {problem.where: str(problem) for problem in caught.value.problems}
+    assert where in told, told
+    for word in words:
+        assert word in told[where], told[where]
+    return told[where]
+
+
+def test_nothing_said_is_nothing_known():
+    bench = parse_design(PLAIN).bench
+    assert bench == Bench()
+    assert bench.prices.currency is None
+    assert (bench.kerf, bench.sold_in, bench.bag, bench.open_seconds, bench.classroom) == (None,) * 5
+
+
+def test_every_key_arrives():
+    bench = load_design(ROOT / "examples" / "all-keys-bench.toml").bench
+    assert bench.temper == "half hard"
+    assert bench.mandrels == ("metric rods", "knitting needles", "inch rods", "3.1 mm")
+    assert (bench.cut, bench.kerf, bench.mandrel_length, bench.tail) == (CutWay.SAW, 0.25, 100.0, 40.0)
+    assert (bench.sold_in, bench.bag, bench.spare) == (2000.0, 100, 0.1)
+    assert (bench.open_seconds, bench.close_seconds, bench.tug) == (6.0, 14.0, 50.0)
+    assert dict(bench.finding_seconds) == {"hook": 240.0, "catch": 120.0}
+    copper = bench.wire("copper")
+    assert (copper.temper, copper.youngs_modulus, copper.yield_strength) == ("half hard", 117.0, 180.0)
+    (trial,) = bench.trials
+    assert (trial.metal, trial.mandrel, trial.inside) == ("copper", 5.0, 5.2)
+    prices = bench.prices
+    assert prices.currency == "EUR"
+    # The settings file it names has prices of two more metals: tables of names are joined.
+    assert set(dict(prices.per_gram)) == {"sterling silver", "copper", "brass"}
+    assert dict(prices.per_bag) == {"link": Price(Decimal("4.20"), "EUR")}
+    assert (prices.per_hour.amount, prices.overhead, prices.markup) == (Decimal("22"), 0.12, 1.8)
+    assert [(entry.size.inside_diameter, entry.count, entry.metal) for entry in bench.owned] == [
+        (3.0, 90, "copper"),
+        (3.5, 400, None),
+    ]
+    assert (bench.classroom.students, bench.classroom.shared_spare, bench.classroom.for_teacher) == (
+        12,
+        0.05,
+        1,
+    )
+    assert (bench.units, bench.paper) == (Units.BOTH, Paper.A4)
+
+
+def test_what_a_design_says_goes_before_its_settings(tmp_path):
+    (tmp_path / "ours.toml").write_text(
+        '[bench]\nbag = 50\nspare = 20\nkerf = "4/0"\n[prices]\nper_gram = { silver = "1 EUR", brass = "2 EUR" }\n'
+        '[[owned]]\ninside = "4 mm"\nwire = "1 mm"\ncount = 3\n[sheet]\npaper = "Letter"\n'
+    )
+    own = (
+        '[bench]\nbag = 100\n[prices]\nper_gram = { silver = "3 EUR" }\n'
+        '[[owned]]\ninside = "5 mm"\nwire = "1 mm"\ncount = 4\n'
+    )
+    for bench in (
+        parse_design(f'settings = "ours.toml"\n{PLAIN}\n{own}', folder=tmp_path).bench,
+        bench_said(own, settings=tmp_path / "ours.toml"),
+    ):
+        assert (bench.bag, bench.spare, bench.kerf, bench.paper) == (100, 0.2, 0.22, Paper.LETTER)
+        assert {name: price.amount for name, price in bench.prices.per_gram} == {
+            "sterling silver": Decimal(3),
+            "brass": Decimal(2),
+        }
+        assert [entry.count for entry in bench.owned] == [4]
+
+
+def test_a_settings_file_on_the_command_line_stands_for_the_one_named(tmp_path):
+    (tmp_path / "one.toml").write_text("[bench]\nbag = 10\n")
+    (tmp_path / "two.toml").write_text("[bench]\nspare = 30\n")
+    text = f'settings = "one.toml"\n{PLAIN}'
+    bench = parse_design(text, folder=tmp_path, settings=tmp_path / "two.toml").bench
+    assert (bench.bag, bench.spare) == (None, 0.3)
+
+
+@pytest.mark.parametrize(
+    ("extra", "where", "words"),
+    [
+        ('prices.per_gram = { silver = "-1 EUR" }', "prices.per_gram.silver", ("0 or more",)),
+        ("prices.per_gram = { silver = 1.2 }", "prices.per_gram.silver", ("currency", "1.2 of what")),
+        ('prices.per_gram = { silver = "1,20 EUR" }', "prices.per_gram.silver", ("point for decimals",)),
+        ('prices.per_gram = { silver = "1.20" }', "prices.per_gram.silver", ("1.20 EUR",)),
+        ('prices.per_gram = { silver = "nan EUR" }', "prices.per_gram.silver", ("1.20 EUR",)),
+        ('prices.per_gram = { slver = "1 EUR" }', "prices.per_gram", ("slver", "did you mean")),
+        ('prices.per_ring = { lnk = "1 EUR" }', "prices.per_ring.lnk", ("did you mean link",)),
+        ('prices.each = { hook = "1 EUR" }', "prices.each.hook", ("no findings",)),
+        ('prices.per_bag = { link = "1 EUR" }', "prices.per_bag", ("bench.bag",)),
+        (
+            'prices.per_gram = { silver = "1 EUR" }\nprices.per_hour = "20 USD"',
+            "prices.per_hour",
+            ("USD", "EUR", "one currency"),
+        ),
+        ('bench.mandrels = ["knitting needels"]', "bench.mandrels", ("knitting needles",)),
+        ("bench.mandrels = 3", "bench.mandrels", ("list",)),
+        ("bench.mandrels = []", "bench.mandrels", ("1 to",)),
+        ('bench.kerf = "5/0"', "bench.kerf", ("4/0",)),
+        ('bench.kerf = "-1 mm"', "bench.kerf", ("0 mm",)),
+        ('bench.tug = "50 kg"', "bench.tug", ("50 N",)),
+        ('bench.metals.silver.youngs_modulus = "76"', "bench.metals.silver.youngs_modulus", ("76 GPa",)),
+        ('bench.metals.silver.yield_strength = "9 GPa"', "bench.metals.silver.yield_strength", ("5000 MPa",)),
+        ('bench.metals.unobtainium.temper = "hard"', "bench.metals", ("unobtainium",)),
+        ("bench.spare = -5", "bench.spare", ("percentage",)),
+        ("bench.bag = 0", "bench.bag", ("whole number",)),
+        ("classroom.students = 2.5", "classroom.students", ("whole number",)),
+        ('sheet.paper = "A5"', "sheet.paper", ("A4", "Letter")),
+        ("bench.spares = 5", "bench.spares", ("spare",)),
+        ('settings = "none.toml"', "settings", ("no such file",)),
+    ],
+)
+def test_what_is_refused(extra, where, words):
+    # These stand above the first table of the design.
+    with pytest.raises(BadInput) as caught:
+        parse_design(f"{extra}\n{PLAIN}")
+    told = {problem.where: str(problem) for problem in caught.value.problems}
+    assert where in told, told
+    for word in words:
+        assert word in told[where], told[where]
+
+
+def test_problems_of_a_settings_file_name_it(tmp_path):
+    path = tmp_path / "ours.toml"
+    path.write_text('[bench]\nspare = "many"\n[prices]\nper_hour = "-3 EUR"\n')
+    with pytest.raises(BadInput) as caught:
+        parse_design(PLAIN, settings=path)
+    assert [problem.where for problem in caught.value.problems] == [
+        f"{path}: bench.spare",
+        f"{path}: prices.per_hour",
+    ]
+    path.write_text("[bench\n")
+    with pytest.raises(BadInput, match="line 1"):
+        parse_design(PLAIN, settings=path)
+    with pytest.raises(BadInput, match=r"--settings: .*no such file"):
+        parse_design(PLAIN, settings=tmp_path / "other.toml")
+
+
+def test_currencies_must_agree_between_design_and_settings(tmp_path):
+    path = tmp_path / "ours.toml"
+    path.write_text('[prices]\nper_gram = { silver = "1 USD" }\n')
+    told = refused(
+        '[prices]\nper_hour = "20 EUR"', "the settings: prices.per_gram.'sterling silver'", settings=path
+    )
+    assert "USD" in told
+    # A settings file may price sizes that another design has.
+    path.write_text('[prices]\nper_ring = { petal = "1 EUR" }\n')
+    assert bench_said("", settings=path).prices.per_ring
+
+
+def test_wrist_and_neck(tmp_path):
+    text = starter_design("two-in-one", length="180 mm")
+    line = next(line for line in text.splitlines() if line.startswith("length ="))
+
+    def design(extent):
+        return parse_design(text.replace(line, extent))
+
+    wrist = design('wrist = "165 mm"')
+    # Common practice calls 3/4 to 1 in over the wrist comfortable.
+    assert (wrist.measure, wrist.length) == (165.0, pytest.approx(165.0 + 7.0 / 8.0 * 25.4))
+    for name, (low, high) in {"snug": (0.25, 0.5), "comfort": (0.75, 1.0), "loose": (1.0, 1.25)}.items():
+        assert low * 25.4 <= EASES[name] <= high * 25.4
+        assert design(f'wrist = "165 mm"\nease = "{name}"').length == 165.0 + EASES[name]
+    assert design('neck = "14 in"\nease = "2 in"').length == pytest.approx(16 * 25.4)
+    assert design('neck = "14 in"').length == pytest.approx(14 * 25.4)
+    assert design('length = "180 mm"').measure is None
+    for extent, where, word in (
+        ('wrist = "165 mm"\nlength = "180 mm"', "pattern", "both length and wrist"),
+        ('length = "180 mm"\nease = "snug"', "pattern.ease", "beside a wrist or a neck"),
+        ('wrist = "165 mm"\nease = "snugly"', "pattern.ease", "did you mean snug"),
+        ('wrist = "16 mm"', "pattern.wrist", "60 mm to 400 mm"),
+    ):
+        with pytest.raises(BadInput) as caught:
+            design(extent)
+        told = {problem.where: str(problem) for problem in caught.value.problems}
+        assert word in told[where]
+
+
+def test_a_sheet_has_no_wrist():
+    text = (
+        (ROOT / "examples" / "harbour-net.toml")
+        .read_text()
+        .replace("[pattern]", '[pattern]\nwrist = "165 mm"')
+    )
+    with pytest.raises(BadInput, match="columns and rows"):
+        parse_design(text)
+
+
+def test_the_command_line_takes_settings(tmp_path):
+    design, settings = tmp_path / "piece.toml", tmp_path / "ours.toml"
+    design.write_text(PLAIN)
+    settings.write_text('[bench]\nbag = "many"\n')
+    run = CliRunner().invoke(main, ["check", str(design), "--settings", str(settings), "--json"])
+    assert run.exit_code == 2
+    assert json.loads(run.stdout)["problems"][0]["where"] == f"{settings}: bench.bag"
+    settings.write_text("[bench]\nbag = 100\n")
+    assert CliRunner().invoke(main, ["check", str(design), "--settings", str(settings)]).exit_code == 0
