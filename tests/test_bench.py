@@ -1,6 +1,8 @@
 """The keys about the bench, in a design and in a settings file, and what is refused of them."""
 
 import json
+import re
+import tomllib
 from decimal import Decimal
 
 import pytest
@@ -8,7 +10,19 @@ from click.testing import CliRunner
 
 from chaingen.cli import main
 from chaingen.design.bench import Bench, CutWay, Paper, Price, Units
+from chaingen.design.bench_schema import (
+    BenchTable,
+    ClassroomTable,
+    OwnedTable,
+    PricesTable,
+    SettingsTable,
+    SheetTable,
+    TrialTable,
+    WireTable,
+)
 from chaingen.design.load import load_design, parse_design
+from chaingen.design.settings import bench_of, load_settings
+from chaingen.design.settings_starter import SETTINGS_TEXT
 from chaingen.design.starter import starter_design
 from chaingen.errors import BadInput
 from chaingen.stock.ease import EASES
@@ -45,7 +59,7 @@ def test_every_key_arrives():
     assert bench.mandrels == ("metric rods", "knitting needles", "inch rods", "3.1 mm")
     assert (bench.cut, bench.kerf, bench.mandrel_length, bench.tail) == (CutWay.SAW, 0.25, 100.0, 40.0)
     assert (bench.sold_in, bench.bag, bench.spare) == (2000.0, 100, 0.1)
-    assert (bench.open_seconds, bench.close_seconds, bench.tug) == (6.0, 14.0, 50.0)
+    assert (bench.open_seconds, bench.close_seconds, bench.tug) == (6.0, 14.0, 20.0)
     assert dict(bench.finding_seconds) == {"hook": 240.0, "catch": 120.0}
     copper = bench.wire("copper")
     assert (copper.temper, copper.youngs_modulus, copper.yield_strength) == ("half hard", 117.0, 180.0)
@@ -61,17 +75,17 @@ def test_every_key_arrives():
         (3.0, 90, "copper"),
         (3.5, 400, None),
     ]
-    assert (bench.classroom.students, bench.classroom.shared_spare, bench.classroom.for_teacher) == (
-        12,
-        0.05,
-        1,
-    )
+    classroom = bench.classroom
+    assert (classroom.students, classroom.shared_spare, classroom.for_teacher) == (12, 0.05, 1)
+    classroom = bench.classroom
+    assert (classroom.students, classroom.shared_spare, classroom.for_teacher) == (12, 0.05, 1)
     assert (bench.units, bench.paper) == (Units.BOTH, Paper.A4)
 
 
 def test_what_a_design_says_goes_before_its_settings(tmp_path):
     (tmp_path / "ours.toml").write_text(
-        '[bench]\nbag = 50\nspare = 20\nkerf = "4/0"\n[prices]\nper_gram = { silver = "1 EUR", brass = "2 EUR" }\n'
+        '[bench]\nbag = 50\nspare = 20\nkerf = "4/0"\n[prices]\n'
+        'per_gram = { silver = "1 EUR", brass = "2 EUR" }\n'
         '[[owned]]\ninside = "4 mm"\nwire = "1 mm"\ncount = 3\n[sheet]\npaper = "Letter"\n'
     )
     own = (
@@ -120,7 +134,7 @@ def test_a_settings_file_on_the_command_line_stands_for_the_one_named(tmp_path):
         ("bench.mandrels = []", "bench.mandrels", ("1 to",)),
         ('bench.kerf = "5/0"', "bench.kerf", ("4/0",)),
         ('bench.kerf = "-1 mm"', "bench.kerf", ("0 mm",)),
-        ('bench.tug = "50 kg"', "bench.tug", ("50 N",)),
+        ('bench.tug = "50 kg"', "bench.tug", ("20 N",)),
         ('bench.metals.silver.youngs_modulus = "76"', "bench.metals.silver.youngs_modulus", ("76 GPa",)),
         ('bench.metals.silver.yield_strength = "9 GPa"', "bench.metals.silver.yield_strength", ("5000 MPa",)),
         ('bench.metals.unobtainium.temper = "hard"', "bench.metals", ("unobtainium",)),
@@ -206,6 +220,35 @@ def test_a_sheet_has_no_wrist():
     )
     with pytest.raises(BadInput, match="columns and rows"):
         parse_design(text)
+
+
+def test_the_settings_to_start_from_show_every_key():
+    said = SettingsTable.model_validate(tomllib.loads(SETTINGS_TEXT))
+    assert bench_of(said) == Bench()
+    shown = re.sub(r"^# (?=\[|\w+ = )", "", SETTINGS_TEXT, flags=re.MULTILINE)
+    everything = tomllib.loads(shown)
+    SettingsTable.model_validate(everything)
+    assert set(everything) == set(SettingsTable.model_fields)
+    for name, table in (
+        ("bench", BenchTable), ("prices", PricesTable), ("classroom", ClassroomTable), ("sheet", SheetTable),
+    ):  # fmt: skip
+        assert set(everything[name]) == set(table.model_fields), name
+    assert set(everything["owned"][0]) == set(OwnedTable.model_fields)
+    assert set(everything["bench"]["trials"][0]) == set(TrialTable.model_fields)
+    (metal,) = everything["bench"]["metals"].values()
+    assert set(metal) == set(WireTable.model_fields)
+
+
+def test_settings_written_are_read(tmp_path):
+    path = tmp_path / "ours.toml"
+    assert CliRunner().invoke(main, ["settings", str(path)]).exit_code == 0
+    assert load_settings(path).bench.spare == 10
+    again = CliRunner().invoke(main, ["settings", str(path)])
+    assert again.exit_code == 2
+    assert "--force" in again.stderr
+    assert CliRunner().invoke(main, ["settings", "-"]).stdout == SETTINGS_TEXT
+    schema = json.loads(CliRunner().invoke(main, ["schema", "--settings"]).stdout)
+    assert set(schema["properties"]) == set(SettingsTable.model_fields)
 
 
 def test_the_command_line_takes_settings(tmp_path):

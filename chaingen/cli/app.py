@@ -159,10 +159,12 @@ def print_result(result: "Result", report: dict[str, Any], as_json: bool, quiet:
     if as_json:
         say(json.dumps(report, indent=2))
     elif not quiet:
+        from chaingen.show.plan_words import plan_lines
         from chaingen.show.words import rest_lines, verdict_lines
 
         say(result.design.title)
-        for line in verdict_lines(result) + rest_lines(result):
+        plan = [] if result.plan is None else plan_lines(result.plan)
+        for line in verdict_lines(result) + plan + rest_lines(result):
             say(line)
 
 

@@ -8,6 +8,7 @@ import click
 from chaingen.cli.app import DESIGN, JSON, QUIET, SETTINGS, length_of, print_result, progress, say
 
 if TYPE_CHECKING:
+    from chaingen.design.bench import Bench
     from chaingen.design.design import Design
     from chaingen.design.scene import Scene
 
@@ -45,6 +46,15 @@ SCENES = ("hang", "swag", "table", "wrist", "neck", "corners", "edge")
     "--seed", type=click.IntRange(0, 2**31 - 1), help="Which disorder; an equal seed gives an equal rest."
 )
 @click.option("--settling", is_flag=True, help="Make a film of the way to rest in all scenes.")
+@click.option(
+    "--sheet/--no-sheet", default=True, help="Write the maker's sheet (the default) or leave it out."
+)
+@click.option(
+    "--units",
+    type=click.Choice(("metric", "inch", "both")),
+    help="Units of the maker's sheet; the design's, or both.",
+)
+@click.option("--paper", type=click.Choice(("A4", "Letter")), help="Paper of sheet.pdf; the design's, or A4.")
 @click.option("--supple", is_flag=True, help="Find how far the piece bends and twists.")
 @JSON
 @QUIET
@@ -63,6 +73,9 @@ def make(
     disorder: float | None,
     seed: int | None,
     settling: bool,
+    sheet: bool,
+    units: str | None,
+    paper: str | None,
     supple: bool,
     as_json: bool,
     quiet: bool,
@@ -71,7 +84,7 @@ def make(
     from dataclasses import replace
 
     from chaingen.design.load import load_design
-    from chaingen.pipeline import build, drape, export
+    from chaingen.pipeline import build, drape, export, plan
     from chaingen.show.report import report_of
 
     tolerance = length_of("--mesh-tolerance", mesh_tolerance, 1e-4, 1.0)
@@ -82,10 +95,15 @@ def make(
     )
     if supple:
         _refuse_supple(loaded)
-    loaded = replace(loaded, scenes=chosen, supple=supple or loaded.supple)
+    loaded = replace(
+        loaded, scenes=chosen, supple=supple or loaded.supple, bench=_bench(loaded, units, paper)
+    )
     folder = folder if folder is not None else Path("out") / design.stem
     with progress(not quiet) as tell:
-        result = drape(build(loaded, on_progress=tell), on_progress=tell)
+        result = build(loaded, on_progress=tell)
+        if sheet:
+            result = plan(result, on_progress=tell)
+        result = drape(result, on_progress=tell)
         files = export(
             result,
             folder,
@@ -99,6 +117,8 @@ def make(
     if files.not_drawn:
         click.echo(f"no pictures: {files.not_drawn}", err=True)
     if not as_json and not quiet:
+        if files.no_pdf:
+            say(f"No sheet.pdf: {files.no_pdf}")
         if not result.fits and not models_anyway:
             say("No models were written, since it does not fit; --models-anyway writes the best try.")
             if (folder / "models" / "piece.stl").exists():
@@ -135,6 +155,18 @@ def _scenes(
         options = ", ".join(f"--{name}" for name in settings)
         raise BadInput([Problem(options, "no scene to go with", "scenes in the design, or --scene")])
     return tuple(replace(scene, **settings) for scene in chosen)
+
+
+def _bench(design: "Design", units: str | None, paper: str | None) -> "Bench":
+    """The design's bench, with the units and paper of the sheet that are asked for."""
+    from dataclasses import replace
+
+    from chaingen.design.bench import Paper, Units
+
+    bench = design.bench
+    if units is not None:
+        bench = replace(bench, units=Units(units))
+    return bench if paper is None else replace(bench, paper=Paper(paper))
 
 
 def _refuse_supple(design: "Design") -> None:

@@ -170,9 +170,15 @@ def _weave_start(name: str, folder: Path, options: dict[str, Any]) -> tuple[str,
 
 @click.command()
 @click.option("--weave", is_flag=True, help="The schema of a weave file instead.")
-def schema(weave: bool) -> None:
+@click.option("--settings", is_flag=True, help="The schema of a settings file instead.")
+def schema(weave: bool, settings: bool) -> None:
     """Print the JSON Schema of a design file, for editors."""
     from chaingen.design.schema import json_schema
+    from chaingen.design.settings import settings_json_schema
+    from chaingen.errors import BadInput, Problem
     from chaingen.weave.weave_schema import weave_json_schema
 
-    say(json.dumps(weave_json_schema() if weave else json_schema(), indent=2, ensure_ascii=False))
+    if weave and settings:
+        raise BadInput([Problem("--weave and --settings", "both", "one of the two")])
+    found = weave_json_schema() if weave else settings_json_schema() if settings else json_schema()
+    say(json.dumps(found, indent=2, ensure_ascii=False))

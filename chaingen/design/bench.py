@@ -187,7 +187,7 @@ class Bench:
     open_seconds: float | None = None
     close_seconds: float | None = None
     finding_seconds: tuple[tuple[str, float], ...] = ()
-    tug: float = 50.0
+    tug: float = 20.0
     prices: PriceList = PriceList()
     owned: tuple[OwnedRings, ...] = ()
     classroom: Classroom | None = None

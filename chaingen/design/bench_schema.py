@@ -230,8 +230,10 @@ class BenchTable(Table):
     finding_seconds: dict[str, Seconds] = Field(
         default={}, max_length=MOST_ENTRIES, description="Time to make a finding, by its name."
     )
-    tug: Annotated[float, _quantity({"N": 1.0}, (0.1, 10_000.0), "50 N")] | None = Field(
-        None, description="The pull that the piece should hold; 50 N when left out.", examples=["50 N"]
+    tug: Annotated[float, _quantity({"N": 1.0}, (0.1, 10_000.0), "20 N")] | None = Field(
+        None,
+        description="The pull that the piece should hold; 20 N when left out, a firm tug by hand.",
+        examples=["20 N"],
     )
 
 

@@ -2,7 +2,7 @@
 
 import os
 from collections.abc import Iterable, Iterator, Sequence
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
@@ -30,7 +30,17 @@ from chaingen.design.bench_schema import (
 )
 from chaingen.design.weaves import in_file
 from chaingen.errors import BadInput, Problem
-from chaingen.tables import Table, key, limited, meant, parse_toml, read_text, shown, value_problems
+from chaingen.tables import (
+    Table,
+    json_schema_of,
+    key,
+    limited,
+    meant,
+    parse_toml,
+    read_text,
+    shown,
+    value_problems,
+)
 from chaingen.weave.groups import RingSize
 
 _BY_SIZE = ("per_metre", "per_ring", "per_bag")
@@ -60,6 +70,11 @@ def load_settings(path: str | os.PathLike[str], *, where: str = "settings") -> S
             raise BadInput(limited(value_problems(error, SETTINGS), SETTINGS)) from None
     except BadInput as error:
         raise BadInput(in_file(problem, str(path), where) for problem in error.problems) from None
+
+
+def settings_json_schema() -> dict[str, Any]:
+    """The JSON Schema of a settings file, as editors use it."""
+    return json_schema_of(SettingsTable)
 
 
 def bench_of(own: SettingsTable, settings: SettingsTable | None = None) -> Bench:

@@ -78,6 +78,9 @@ supple = false
 # [{ kind = "hang" }, { kind = "wrist", circumference = "165 mm" }].
 scenes = []
 
+# How you work, what things cost, rings at hand, a class: tables here or in a settings file, which
+# `chaingen settings` writes and a line `settings = "workshop.toml"` names.
+
 # A ring size; add another one as [rings.another] and name it in the groups.
 [rings.link]
 inside = $inside  # inside diameter: the mandrel it is wound on

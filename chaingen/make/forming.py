@@ -12,7 +12,7 @@ class Spring:
     """How wire of one metal springs, and where that is known from.
 
     Attributes:
-        temper: Its temper, such as ``half hard``.
+        temper: Its temper, such as ``half hard``; ``temper not given`` where its figures alone are given.
         youngs_modulus: Young's modulus [GPa].
         yield_strength: Yield strength [MPa].
         source: Where these come from; ``given`` where the maker said them.
@@ -33,7 +33,7 @@ class MandrelChoice:
     """A mandrel at hand, and what rings wound on it are like.
 
     Attributes:
-        name: What it is called, such as ``4 mm rod`` or ``knitting needle US 6``.
+        name: What it is called, such as ``4 mm rod`` or ``4 mm knitting needle (US 6)``.
         diameter: Its diameter [mm].
         inside: Inside diameter of rings cut off it and closed [mm].
         gap: Smallest gap of the piece with such rings [mm]; None where that was not found out.
@@ -57,7 +57,8 @@ class MandrelPlan:
         spring: How the wire springs; None where nothing is known of this metal's wire.
         wanted: The mandrel that gives just the inside diameter wanted [mm]; None likewise, and where wire
             this springy takes no set on any mandrel.
-        choices: The nearest mandrels at hand, the best one first; none where none is named.
+        choices: The nearest mandrels at hand, the best one first; none where none is named, or where nothing
+            is known of the wire.
     """
 
     size: RingSize

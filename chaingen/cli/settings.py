@@ -1,0 +1,28 @@
+"""The command `settings`: a settings file to start from."""
+
+from pathlib import Path
+
+import click
+
+from chaingen.cli.app import QUIET, refuse_to_replace, say
+
+
+@click.command()
+@click.argument("path", type=click.Path(path_type=Path), default=Path("workshop.toml"))
+@click.option("--force", is_flag=True, help="Replace a file that is there.")
+@QUIET
+def settings(path: Path, force: bool, quiet: bool) -> None:
+    """Write a commented settings file to PATH (workshop.toml by default; - prints it).
+
+    It says how you work, for all your designs: mandrels, wire, times, prices, rings at hand.
+    """
+    from chaingen.design.settings_starter import SETTINGS_TEXT
+    from chaingen.files import write_text
+
+    if str(path) == "-":
+        click.echo(SETTINGS_TEXT, nl=False)
+        return
+    refuse_to_replace(path, force)
+    write_text(path, SETTINGS_TEXT)
+    if not quiet:
+        say(f"Wrote {path}. Next: chaingen make DESIGN --settings {path}")
