@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from chaingen.findings.finding import Finding
     from chaingen.geometry.bodies import Bodies
     from chaingen.make.result import Result
-    from chaingen.pipeline import build, drape, export, size_overview
+    from chaingen.pipeline import build, drape, export, plan, size_overview
     from chaingen.solve.check import check
     from chaingen.weave.graph import LinkGraph
 
@@ -41,6 +41,7 @@ _HOME = {
     "load_design": "design.load",
     "export": "pipeline",
     "parse_design": "design.load",
+    "plan": "pipeline",
     "size_overview": "pipeline",
 }
 
@@ -58,6 +59,7 @@ __all__ = [
     "export",
     "load_design",
     "parse_design",
+    "plan",
     "size_overview",
 ]
 

@@ -2,7 +2,8 @@
 
 design -> (repeats for a length) -> placement -> check -> verdict, band, threading, lengths, counts
                                               -> drape in every scene, suppleness
-                                              -> models, pictures, placement.json, report.json
+                                              -> the maker's plan
+                                              -> models, pictures, placement.json, sheet, report.json
 """
 
 from collections.abc import Callable, Sequence
@@ -20,6 +21,7 @@ from chaingen.make.counts import RingCount, ring_counts
 from chaingen.make.finding_counts import bead_counts, finding_counts
 from chaingen.make.metals import cell_metals, ring_metals, worn_metals
 from chaingen.make.pair import both, mirrored_graph
+from chaingen.make.planning import plan_of
 from chaingen.make.result import Result
 from chaingen.model.obj import write_obj
 from chaingen.model.placement_file import write_placement
@@ -28,6 +30,7 @@ from chaingen.show.look import look_of
 from chaingen.show.picture import draw_pictures
 from chaingen.show.report import report_of, write_report
 from chaingen.show.scene import draw_scene
+from chaingen.show.sheet.write import write_sheet
 from chaingen.show.supple import draw_supple, shown_rings
 from chaingen.solve.bound import Threading, threading
 from chaingen.solve.check import CheckReport, check
@@ -59,6 +62,7 @@ __all__ = [
     "build",
     "drape",
     "export",
+    "plan",
     "size_overview",
 ]
 
@@ -189,6 +193,29 @@ def drape(result: Result, *, on_progress: Progress = _silent) -> Result:
     return replace(result, drapes=tuple(drapes), supple=found)
 
 
+def plan(result: Result, *, on_progress: Progress = _silent) -> Result:
+    """Make the maker's plan of a built piece: what to prepare, in which order to make it, what it costs.
+
+    Args:
+        result: What `build` gave.
+        on_progress: Told in words what is being done.
+
+    Returns:
+        The same with `plan`; `export` then writes the maker's sheet too.
+
+    Raises:
+        BadInput: What the bench says cannot be, such as a temper of which nothing is known.
+
+    Example:
+        >>> from chaingen import build, parse_design, plan
+        >>> from chaingen.design.starter import starter_design
+        >>> made = plan(build(parse_design(starter_design("two-in-one", repeat=3)))).plan
+        >>> made.order.opened.count, len(made.order.instructions), made.money.price
+        (2, 3, None)
+    """
+    return replace(result, plan=plan_of(result, on_progress=on_progress))
+
+
 def _about(what: str, on_progress: Progress) -> Progress:
     return lambda text: on_progress(f"{what}: {text}")
 
@@ -217,10 +244,12 @@ class Files:
     Attributes:
         paths: The files, in the order they were written.
         not_drawn: Why there are no pictures; empty when there are.
+        no_pdf: Why there is no sheet.pdf; empty when there is, or when no sheet was asked for.
     """
 
     paths: tuple[Path, ...]
     not_drawn: str = ""
+    no_pdf: str = ""
 
 
 def export(
@@ -232,7 +261,7 @@ def export(
     pictures: bool = True,
     on_progress: Progress = _silent,
 ) -> Files:
-    """Write a built piece's models, pictures, placement and report.
+    """Write a built piece's models, pictures, placement and report; and the sheet of one with a plan.
 
     All files appear together once all are written; others in the folder are left alone.
 
@@ -302,10 +331,22 @@ def export(
             on_progress("drawing how it bends")
             few = cell_metals(design, result.placement, max(shown_rings(result.supple)))
             paths += draw_supple(stage / "pictures", result.supple, look=look_of(few))
+        no_pdf = ""
+        if result.plan is not None:
+            drawn = stage / "pictures" if pictures and not not_drawn else None
+            sheet = write_sheet(
+                stage,
+                result,
+                pictures=drawn,
+                not_drawn=not_drawn or ("" if pictures else "they were left out"),
+                on_progress=on_progress,
+            )
+            paths += sheet.paths
+            no_pdf = sheet.no_pdf
         paths.append(stage / "report.json")
         names = [path.relative_to(stage) for path in paths]
         write_report(paths[-1], report_of(result, [name.as_posix() for name in names], not_drawn))
-    return Files(tuple(folder / name for name in names), not_drawn)
+    return Files(tuple(folder / name for name in names), not_drawn, no_pdf)
 
 
 def _scene_models(drape: Draped, folder: Path, tolerance: float, on_progress: Progress) -> list[Path]:

@@ -1,10 +1,10 @@
 """Draw the pictures of every example, weave and finding into this folder: python renders/draw.py [NAME ...].
 
 NAME is an example, `weaves/NAME` a weave of the catalogue, `weaves` all of these, `findings` all kinds of
-findings. The pages weaves/README.md and findings/README.md, which tell of every one, are written anew with
-them. A pair is shown from the front, a long piece is shown whole above a close-up of its
-middle, a short one and a sheet by itself; then every scene of the example, by its most telling still and,
-where `FILMS` says so, by its turning view or settling film.
+findings, `sheet` the first pages of a maker's sheet. The pages weaves/README.md and findings/README.md, which
+tell of every one, are written anew with them. A pair is shown from the front, a long piece is shown whole
+above a close-up of its middle, a short one and a sheet by itself; then every scene of the example, by its
+most telling still and, where `FILMS` says so, by its turning view or settling film.
 """
 
 import shutil
@@ -13,26 +13,24 @@ import tempfile
 from pathlib import Path
 
 import numpy as np
+import pypdfium2
 from numpy.typing import NDArray
 from PIL import Image
 
 from chaingen.design.load import load_design
-from chaingen.pipeline import build, drape, export, scene_names
+from chaingen.pipeline import build, drape, export, plan, scene_names
 from chaingen.show.finding_page import findings_page, picture_name
 from chaingen.show.finding_picture import draw_finding, draw_sheet
 from chaingen.show.finding_samples import samples
 from chaingen.show.weave_page import weaves_page
 from chaingen.show.weave_picture import draw_weave
+from chaingen.show.whole import whole_picture
 from chaingen.weave.catalogue import find_weave, weave_names
-from chaingen.weave.pieces import Sheet
 
 HERE = Path(__file__).parent
 WEAVES = HERE / "weaves"
 FINDINGS = HERE / "findings"
 EXAMPLES = HERE.parent / "examples"
-
-SHORT_PIECE = 20
-"""Pieces of up to this many rings need no close-up."""
 
 WEAVE_PIXELS = 900
 """Longer side of the picture of a weave."""
@@ -57,6 +55,9 @@ TELLING = {
 }
 """The still that tells most of each kind of scene."""
 
+SHEET_OF, SHEET_PAGES, SHEET_DPI = "all-keys-bench", 3, 80
+"""The example whose sheet is shown, how many of its pages, and how finely."""
+
 FILMS = {"graduated-earring": "turning", "all-keys": "settling"}
 """Examples whose first scene is shown moving."""
 
@@ -70,19 +71,7 @@ def draw(name: str) -> list[Path]:
         folder = Path(temporary)
         export(result, folder)
         pictures = folder / "pictures"
-        if isinstance(result.design.piece, Sheet) or result.design.pair:
-            picture = Image.open(pictures / "front.png").copy()
-        elif len(result.placement.graph) <= SHORT_PIECE or result.design.piece.closed:
-            picture = Image.open(pictures / "three-quarter.png").copy()
-        else:
-            whole, close = (Image.open(pictures / f"{view}.png") for view in ("front", "close-up"))
-            # A close-up of strands side by side is higher than wide: the whole is made as wide as it.
-            if close.width < whole.width:
-                height = round(whole.height * close.width / whole.width)
-                whole = whole.resize((close.width, height), Image.Resampling.LANCZOS)
-            picture = Image.new("RGB", (whole.width, whole.height + close.height))
-            picture.paste(whole, (0, 0))
-            picture.paste(close, (0, whole.height))
+        picture = whole_picture(pictures, result)
         drawn.append(HERE / f"{name}.png")
         picture.save(drawn[-1], optimize=True)
         for number, (scene, put) in enumerate(zip(result.drapes, scene_names(result.drapes), strict=True)):
@@ -96,6 +85,24 @@ def draw(name: str) -> list[Path]:
             drawn.append(HERE / f"{name}-supple.png")
             Image.open(pictures / "supple.png").save(drawn[-1], optimize=True)
     return drawn
+
+
+def drawn_sheet() -> list[Path]:
+    """Draw the first pages of a maker's sheet side by side; returns the picture's path."""
+    with tempfile.TemporaryDirectory() as temporary:
+        folder = Path(temporary)
+        files = export(plan(build(load_design(EXAMPLES / f"{SHEET_OF}.toml"))), folder)
+        assert not files.no_pdf, files.no_pdf
+        document = pypdfium2.PdfDocument(folder / "sheet.pdf")
+        pages = [document[number].render(scale=SHEET_DPI / 72).to_pil() for number in range(SHEET_PAGES)]
+    width, height = pages[0].size
+    edge = width // 20
+    picture = Image.new("RGB", (edge + SHEET_PAGES * (width + edge), height + 2 * edge), (214, 217, 221))
+    for number, page in enumerate(pages):
+        picture.paste(page, (edge + number * (width + edge), edge))
+    path = HERE / "sheet.png"
+    picture.save(path, optimize=True)
+    return [path]
 
 
 def drawn_weave(name: str) -> list[Path]:
@@ -140,11 +147,18 @@ def _chosen(pixels: NDArray[np.uint8], count: int) -> list[int]:
 
 
 if __name__ == "__main__":
-    asked = sys.argv[1:] or [*sorted(path.stem for path in EXAMPLES.glob("*.toml")), "weaves", "findings"]
+    asked = sys.argv[1:] or [
+        *sorted(path.stem for path in EXAMPLES.glob("*.toml")),
+        "weaves",
+        "findings",
+        "sheet",
+    ]
     every = [f"weaves/{name}" for name in weave_names()]
     for chosen in [name for one in asked for name in (every if one == "weaves" else [one])]:
         if chosen == "findings":
             drawn = drawn_findings()
+        elif chosen == "sheet":
+            drawn = drawn_sheet()
         elif chosen.startswith("weaves/"):
             drawn = drawn_weave(chosen.removeprefix("weaves/"))
         else:

@@ -72,7 +72,10 @@ def files_in(folder):
 def test_help_names_commands_and_exit_codes(run):
     shown = run("--help").stdout
     listed = re.findall(r"^  (\w+) ", shown.partition("\nCommands:\n")[2], re.MULTILINE)
-    assert listed == ["new", "weaves", "findings", "check", "make", "sizes", "view", "schema"]
+    assert listed == [
+        "new", "weaves", "findings", "check", "make", "sizes", "mandrel", "owned",
+        "settings", "view", "schema",
+    ]  # fmt: skip
     text = " ".join(shown.split())
     assert (
         "0 it fits, 1 it does not fit or no fit was found, 2 bad input, 3 the search did not converge" in text

@@ -34,7 +34,7 @@ def test_public_names_are_all_there():
 
 
 @pytest.mark.parametrize(
-    "name", ["build", "check", "drape", "export", "load_design", "parse_design", "size_overview"]
+    "name", ["build", "check", "drape", "export", "load_design", "parse_design", "plan", "size_overview"]
 )
 def test_the_example_in_a_public_docstring_runs(name):
     function = getattr(chaingen, name)

@@ -171,8 +171,9 @@ def test_three_abreast_when_short_two_when_long(tmp_path):
         (part,) = arrange.parts(Document("t", "", (Instructions(lines),)))
         return part["abreast"]
 
-    assert abreast("short", "short too") == 3
-    assert abreast("short", "long " * 60) == 2
+    assert abreast("short", "short too") == 2
+    assert abreast(*["short"] * 7) == 3
+    assert abreast("long " * 60, *["short"] * 7) == 2
     assert abreast("long " * 60, pictured=False) == 1
 
 
@@ -251,10 +252,12 @@ def test_spreadsheet_reads_back_and_runs_nothing(tmp_path):
     ]
     write_csv(tmp_path / "table.csv", rows, ["a", "b", "c", "=d"])
     data = (tmp_path / "table.csv").read_bytes()
-    lines = data.decode("utf-8").split("\r\n")
+    # So spreadsheets know that it is UTF-8.
+    assert data.startswith("\ufeff".encode())
+    lines = data.decode("utf-8-sig").split("\r\n")
     assert lines[0] == "a,b,c,'=d"
     assert lines[-1] == ""
-    back = list(csv.reader(io.StringIO(data.decode("utf-8"), newline=""), strict=True))
+    back = list(csv.reader(io.StringIO(data.decode("utf-8-sig"), newline=""), strict=True))
     assert back[1:] == [
         ["'=1+1", "'+SUM(A1)", "-2.5", "-2.5"],
         ["'@x", "'-", "+3e2", "12"],

@@ -40,6 +40,11 @@ class ClassOrder:
     made: int = 1
 
 
+def scaled(entry: FindingCount, count: int) -> FindingCount:
+    """The same findings in another number."""
+    return replace(entry, count=count, weight=entry.weight / entry.count * count)
+
+
 def class_order(
     rings: tuple[RingCount, ...],
     findings: tuple[FindingCount, ...],
@@ -72,8 +77,7 @@ def class_order(
     spare_rings = tuple(part_of(count.count, room.shared_spare) for count in all_rings)
     spare_findings = tuple(part_of(count.count, room.shared_spare) for count in all_findings)
     with_spares = tuple(
-        replace(count, count=count.count + more)
-        for count, more in zip(all_findings, spare_findings, strict=True)
+        scaled(count, count.count + more) for count, more in zip(all_findings, spare_findings, strict=True)
     )
     return ClassOrder(
         students=room.students,

@@ -25,7 +25,8 @@ class Plan:
             repeats.
         owned: Ways to make it of rings at hand, best first; none where none are named.
         classroom: What a class takes; None without a class.
-        order: The order of work; of one piece, where a pair is made.
+        order: The order of work; of one piece, where a pair is made; None where it does not fit.
+        class_money: What the material of a class's order costs; None without a class.
     """
 
     rings: tuple[RingPlan, ...]
@@ -35,4 +36,5 @@ class Plan:
     lengths: tuple[LengthChoice, ...]
     owned: tuple[OwnedChoice, ...]
     classroom: ClassOrder | None
-    order: Order
+    order: Order | None
+    class_money: Money | None = None

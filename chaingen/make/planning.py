@@ -2,9 +2,11 @@
 
 from collections.abc import Callable
 
-from chaingen.make.classroom import class_order
+from chaingen.design.bench import Bench
+from chaingen.findings.closing import through_skin
+from chaingen.make.classroom import ClassOrder, class_order, scaled
 from chaingen.make.mandrels import mandrel_plans
-from chaingen.make.money import money_of
+from chaingen.make.money import Money, money_of
 from chaingen.make.order.order import order_of
 from chaingen.make.order.steps import Order
 from chaingen.make.owned import OwnedChoice, owned_choices
@@ -54,6 +56,7 @@ def plan_of(result: Result, *, on_progress: Progress = _silent) -> Plan:
     if bench.owned:
         most = QUICK_CHOICES if is_quick(result) else FEW_CHOICES
         owned = owned_choices(result, bench, most=most, on_progress=on_progress)
+    classroom = class_order(result.counts, result.findings, result.beads, bench, design.made)
     return Plan(
         rings=plans,
         mandrels=mandrels,
@@ -61,9 +64,19 @@ def plan_of(result: Result, *, on_progress: Progress = _silent) -> Plan:
         strength=strength_of(result, bench),
         lengths=_lengths(result),
         owned=owned,
-        classroom=class_order(result.counts, result.findings, result.beads, bench, design.made),
+        classroom=classroom,
         order=order,
+        class_money=None if classroom is None else _class_money(classroom, bench),
     )
+
+
+def _class_money(order: ClassOrder, bench: Bench) -> Money:
+    """What the material of a class costs, shared spares included; the time is the students'."""
+    findings = tuple(
+        scaled(entry, entry.count + spare)
+        for entry, spare in zip(order.findings, order.spare_findings, strict=True)
+    )
+    return money_of(order.order, findings, order.beads, None, 0, bench)
 
 
 def is_quick(result: Result) -> bool:
@@ -89,7 +102,17 @@ def _lengths(result: Result) -> tuple[LengthChoice, ...]:
     lengths = lengths_of(design, result.finished_length)
     if lengths is None or lengths.period <= 0.0:
         return ()
-    return length_choices(design, lengths, _thickness(result), design.measure)
+    thickness = _thickness(result) if _worn_closed(result) else None
+    return length_choices(design, lengths, thickness, design.measure)
+
+
+def _worn_closed(result: Result) -> bool:
+    """Whether a piece goes round a wrist or neck, as far as its design says so."""
+    design = result.design
+    if any(through_skin(entry.finding) for entry in result.findings):
+        return False
+    fastened = bool(design.ends.start and design.ends.end)
+    return design.measure is not None or design.piece.closed or fastened
 
 
 def _thickness(result: Result) -> float:

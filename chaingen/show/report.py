@@ -12,10 +12,11 @@ from chaingen.design.cautions import Caution
 from chaingen.files import write_text
 from chaingen.make.finding_counts import BeadCount, FindingCount
 from chaingen.make.result import Result
+from chaingen.show.plan_report import plan_data
+from chaingen.show.rounding import g, mm, size_data
 from chaingen.solve.drape.drape import Draped, NotDraped
 from chaingen.solve.supple import Supple
 from chaingen.stock.metals import Metal
-from chaingen.weave.groups import RingSize
 from chaingen.weave.pieces import Piece, Sheet, weaves_of
 
 VERSION = 1
@@ -23,25 +24,6 @@ VERSION = 1
 
 MOST_COLLISIONS = 1000
 """Collisions that are listed; their number is always given."""
-
-
-def _mm(value: float | None) -> float | None:
-    """A length rounded to a nanometre; None where there is none (JSON knows no infinity)."""
-    return None if value is None or not math.isfinite(value) else round(value, 6)
-
-
-def _size(size: RingSize) -> dict[str, Any]:
-    return {
-        "name": size.name,
-        "inside_diameter_mm": _mm(size.inside_diameter),
-        "wire_diameter_mm": _mm(size.wire_diameter),
-        "aspect_ratio": round(size.aspect_ratio, 4),
-    }
-
-
-def _g(value: float | None) -> float | None:
-    """A weight of closed, solid rings, rounded to a microgram."""
-    return None if value is None else round(value, 6)
 
 
 def _metal(metal: Metal, result: Result) -> dict[str, Any]:
@@ -52,7 +34,7 @@ def _metal(metal: Metal, result: Result) -> dict[str, Any]:
         "density_g_per_cm3": metal.density,
         "count": sum(c.count for c in own),
         "findings": sum(c.count for c in findings),
-        "weight_g": _g(sum(c.weight for c in own) + sum(c.weight for c in findings)),
+        "weight_g": g(sum(c.weight for c in own) + sum(c.weight for c in findings)),
     }
 
 
@@ -64,19 +46,19 @@ def _finding(entry: FindingCount) -> dict[str, Any]:
         "kind": finding.kind,
         "metal": entry.metal.name,
         "count": entry.count,
-        "weight_g": _g(entry.weight),
+        "weight_g": g(entry.weight),
         "cut_each": [
-            {"part": cut.what, "wire_diameter_mm": _mm(cut.wire), "length_mm": _mm(cut.length)}
+            {"part": cut.what, "wire_diameter_mm": mm(cut.wire), "length_mm": mm(cut.length)}
             for cut in finding.cutting_list
         ],
         "beads_each": len(finding.beads),
         "eyes": [
             {
                 "name": eye.name,
-                "inside_mm": _mm(eye.inside),
+                "inside_mm": mm(eye.inside),
                 "closure": eye.closure.value,
-                "opening_mm": _mm(eye.opening),
-                "opens_to_mm": _mm(eye.gate),
+                "opening_mm": mm(eye.opening),
+                "opens_to_mm": mm(eye.gate),
             }
             for eye in finding.shape.eyes
         ],
@@ -88,13 +70,13 @@ def _bead(entry: BeadCount) -> dict[str, Any]:
     bead = entry.bead
     return {
         "form": bead.form,
-        "diameter_mm": _mm(bead.diameter),
-        "thickness_mm": _mm(bead.thickness),
-        "hole_mm": _mm(bead.hole),
+        "diameter_mm": mm(bead.diameter),
+        "thickness_mm": mm(bead.thickness),
+        "hole_mm": mm(bead.hole),
         "colour": "#" + "".join(f"{round(255 * part):02x}" for part in bead.colour),
         "density_g_per_cm3": bead.density,
         "count": entry.count,
-        "weight_g": _g(entry.weight),
+        "weight_g": g(entry.weight),
     }
 
 
@@ -103,8 +85,8 @@ def _caution(caution: Caution) -> dict[str, Any]:
         "kind": caution.kind,
         "finding": caution.finding,
         "eye": caution.eye,
-        "opening_mm": _mm(caution.opening),
-        "wire_diameter_mm": _mm(caution.wire),
+        "opening_mm": mm(caution.opening),
+        "wire_diameter_mm": mm(caution.wire),
         "text": caution.text,
     }
 
@@ -120,8 +102,8 @@ def _supple(found: Supple) -> dict[str, Any]:
         "bends": [
             {
                 "plane": bend.plane,
-                "smallest_radius_mm": _mm(bend.radius),
-                "groups_round": _mm(bend.groups),
+                "smallest_radius_mm": mm(bend.radius),
+                "groups_round": mm(bend.groups),
                 "binds": bend.binds,
             }
             for bend in found.bends
@@ -148,16 +130,16 @@ def _scene(drape: Draped | NotDraped) -> dict[str, Any]:
         "at_rest": drape.reached,
         "why_not": drape.why,
         "unbalanced_ring_weights": float(f"{drape.unbalanced:.3g}"),
-        "smallest_gap_mm": _mm(check.smallest_gap),
+        "smallest_gap_mm": mm(check.smallest_gap),
         "collision_count": len(check.collisions),
         "links_unchanged": check.links_as_designed,
-        "drop_mm": _mm(drape.drop),
-        "sag_mm": _mm(drape.sag),
-        "span_mm": _mm(drape.span),
-        "circumference_mm": _mm(drape.circumference),
-        "length_at_rest_mm": _mm(drape.length),
+        "drop_mm": mm(drape.drop),
+        "sag_mm": mm(drape.sag),
+        "span_mm": mm(drape.span),
+        "circumference_mm": mm(drape.circumference),
+        "length_at_rest_mm": mm(drape.length),
         "support_over_weight": round(drape.support, 5),
-        "wire_thinned_by_mm": _mm(drape.hair),
+        "wire_thinned_by_mm": mm(drape.hair),
         "steps": drape.steps,
     }
 
@@ -185,18 +167,18 @@ def report_of(result: Result, files: Sequence[str] = (), not_drawn: str = "") ->
         "verdict": result.fit.value,
         "answer": placement.answer.value,
         "fits": result.fits,
-        "clearance_asked_mm": _mm(design.clearance),
-        "smallest_gap_mm": _mm(check.smallest_gap),
-        "slack_in_wires": _mm(result.slack),
+        "clearance_asked_mm": mm(design.clearance),
+        "smallest_gap_mm": mm(check.smallest_gap),
+        "slack_in_wires": mm(result.slack),
         "binding_pair": None if check.binding_pair is None else pair(check.binding_pair),
-        "binding_place_mm": None if check.binding_place is None else [_mm(x) for x in check.binding_place],
+        "binding_place_mm": None if check.binding_place is None else [mm(x) for x in check.binding_place],
         "links_as_designed": check.links_as_designed,
         "missing_links": [pair(p) for p in check.missing_links],
         "unwanted_links": [pair(p) for p in check.unwanted_links],
         "shape_faults": [{"rings": pair(fault.rings), "reason": fault.reason} for fault in check.faults],
         "collision_count": len(check.collisions),
         "collisions": [
-            {"rings": pair(c.rings), "gap_mm": _mm(c.gap), "place_mm": [_mm(x) for x in c.place]}
+            {"rings": pair(c.rings), "gap_mm": mm(c.gap), "place_mm": [mm(x) for x in c.place]}
             for c in check.collisions[:MOST_COLLISIONS]
         ],
         "proof": None
@@ -204,19 +186,19 @@ def report_of(result: Result, files: Sequence[str] = (), not_drawn: str = "") ->
         else {
             "ring": names[proof.ring],
             "wires_through": proof.wires,
-            "hole_mm": _mm(proof.hole),
-            "needed_mm": _mm(proof.needed),
+            "hole_mm": mm(proof.hole),
+            "needed_mm": mm(proof.needed),
         },
         "tolerance": None
         if band is None
         else {
-            "tolerance_mm": _mm(band.tolerance),
+            "tolerance_mm": mm(band.tolerance),
             "holds": band.holds,
             "corners": [
                 {
                     "inside_off_mm": c.inside_off,
                     "wire_off_mm": c.wire_off,
-                    "smallest_gap_mm": _mm(c.gap),
+                    "smallest_gap_mm": mm(c.gap),
                     "verdict": c.fit.value,
                 }
                 for c in band.corners
@@ -227,17 +209,17 @@ def report_of(result: Result, files: Sequence[str] = (), not_drawn: str = "") ->
         else {
             "ring": names[threading.ring],
             "wires_through": threading.wires,
-            "margin_mm": _mm(threading.margin),
+            "margin_mm": mm(threading.margin),
             "threads": threading.margin >= 0.0,
         },
         "nearest_that_fit": [
-            {"change": n.change, "sizes": [_size(size) for size in n.sizes], "smallest_gap_mm": _mm(n.gap)}
+            {"change": n.change, "sizes": [size_data(size) for size in n.sizes], "smallest_gap_mm": mm(n.gap)}
             for n in result.nearest
         ],
         "search": [
             {
                 "what": s.what,
-                "gaps_mm": [_mm(gap) for gap in s.gaps],
+                "gaps_mm": [mm(gap) for gap in s.gaps],
                 "sound_starts": s.sound,
                 "agreed": s.agreed,
                 "converged": s.converged,
@@ -249,7 +231,7 @@ def report_of(result: Result, files: Sequence[str] = (), not_drawn: str = "") ->
         "mirrored": design.pair,
         "ring_count": sum(c.count for c in result.counts),
         "rings_by_size": [
-            {**_size(c.size), "metal": c.metal.name, "count": c.count, "weight_g": _g(c.weight)}
+            {**size_data(c.size), "metal": c.metal.name, "count": c.count, "weight_g": g(c.weight)}
             for c in result.counts
         ],
         "finding_count": sum(c.count for c in result.findings),
@@ -258,19 +240,20 @@ def report_of(result: Result, files: Sequence[str] = (), not_drawn: str = "") ->
         "beads_not_weighed": result.beads_not_weighed,
         "cautions": [_caution(caution) for caution in result.cautions],
         "metals": [_metal(metal, result) for metal in result.metals.metals],
-        "weight_g": _g(result.weight),
-        "areal_weight_g_per_cm2": _g(result.areal_weight),
+        "weight_g": g(result.weight),
+        "areal_weight_g_per_cm2": g(result.areal_weight),
         "repeat": design.repeating.repeat,
         "form": _form(design.piece),
         "weaves": [weave.name for weave in weaves_of(design.piece)],
         "joints": [{"rings": pair(ends), "link": pair(begins)} for ends, begins in placement.joints],
-        "length_asked_mm": _mm(result.asked_length),
-        "finished_length_mm": _mm(result.finished_length),
-        "length_as_placed_mm": _mm(result.length_as_placed),
-        "size_as_placed_mm": [_mm(float(extent)) for extent in np.subtract(*placement.rings.bounds()[::-1])],
+        "length_asked_mm": mm(result.asked_length),
+        "finished_length_mm": mm(result.finished_length),
+        "length_as_placed_mm": mm(result.length_as_placed),
+        "size_as_placed_mm": [mm(float(extent)) for extent in np.subtract(*placement.rings.bounds()[::-1])],
         "stretch_percent": None if result.stretch is None else round(100.0 * result.stretch, 3),
         "supple": None if result.supple is None else _supple(result.supple),
         "scenes": [_scene(drape) for drape in result.drapes],
+        "plan": None if result.plan is None else plan_data(result.plan, result),
         "files": list(files),
         "pictures_not_drawn": not_drawn,
     }

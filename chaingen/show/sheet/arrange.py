@@ -47,8 +47,9 @@ ROW = 5.5
 FINEST = 200.0
 """Least pixels to the inch of printed width; coarser pictures look it (common practice: 200 to 300)."""
 
-SHORT_STEP = 180
-"""Instructions of up to this many letters lie three abreast, longer ones two."""
+SHORT_STEP, FEW_STEPS = 180, 6
+"""Instructions of up to this many letters lie three abreast where there are more than a few with a picture;
+longer and fewer ones two."""
 
 _INCH = 25.4
 _JPEG_SIZES = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}
@@ -165,11 +166,12 @@ def _rows(document: Document) -> Iterator[Block | tuple[Figure, ...]]:
 
 
 def _columns(block: Instructions) -> int:
-    """How many lie abreast on paper: three short ones, two long ones, one where none has a picture."""
+    """How many lie abreast on paper: three short ones, two long or few ones, one where none has a picture."""
     pictured = [line for line in block.lines if line.picture is not None]
     if not pictured:
         return 1
-    return 3 if all(len(line.text) <= SHORT_STEP for line in pictured) else 2
+    short = all(len(line.text) <= SHORT_STEP for line in pictured)
+    return 3 if short and len(pictured) > FEW_STEPS else 2
 
 
 LETTER_WIDTH, CELL_PADDING = 1.9, 4.2

@@ -1,0 +1,265 @@
+"""Tables of what a piece is made of: rings, wire, mandrels, findings, beads, weight."""
+
+from collections import Counter
+from collections.abc import Sequence
+
+from chaingen.design.bench import Bench
+from chaingen.findings.catalogue import KINDS
+from chaingen.findings.finding import Finding
+from chaingen.make.finding_counts import BeadCount, FindingCount
+from chaingen.make.forming import MandrelPlan, Spring
+from chaingen.make.order.steps import Order
+from chaingen.make.result import Result
+from chaingen.make.wire_plan import RingPlan
+from chaingen.show.finding_words import outer_size
+from chaingen.show.phrases import counted
+from chaingen.show.sheet.document import Table
+from chaingen.show.sheet.measures import NOT_GIVEN, Measures, weight
+from chaingen.units import format_mm
+from chaingen.weave.groups import RingSize
+
+
+def slim(
+    head: tuple[str, ...],
+    rows: Sequence[tuple[str, ...]],
+    numbers: tuple[int, ...],
+    *,
+    caption: str,
+    notes: tuple[str, ...] = (),
+) -> Table:
+    """A table without the columns that are empty in every row."""
+    kept = [k for k in range(len(head)) if any(row[k] for row in rows)]
+    places = {old: new for new, old in enumerate(kept)}
+    return Table(
+        caption,
+        tuple(head[k] for k in kept),
+        tuple(tuple(row[k] for k in kept) for row in rows),
+        tuple(places[k] for k in numbers if k in places),
+        notes,
+    )
+
+
+def ring_table(result: Result, order: Order | None, measures: Measures) -> Table:
+    """Rings by size and metal: how large, how many, how many of them to open and to close."""
+    opened = opened_of_kind(result, order)
+    rows = []
+    for count in result.counts:
+        size = count.size
+        own = None if opened is None else opened.get((size, count.metal.name), 0)
+        rows.append(
+            (
+                size.name, count.metal.name, measures.length(size.inside_diameter),
+                measures.wire(size.wire_diameter), f"{size.aspect_ratio:.2f}", f"{count.count:,}",
+                "" if own is None else f"{own:,}", "" if own is None else f"{count.count - own:,}",
+            )
+        )  # fmt: skip
+    head = ("Ring", "Metal", "Inside", "Wire", "Inside over wire", "Needed", "To open", "To close")
+    notes = ["Inside over wire is the aspect ratio: the same ratio in another wire fits alike."]
+    if opened is not None:
+        notes.append("To close: closed before the work begins, or bought closed. To open: opened before it.")
+    return slim(head, rows, (2, 3, 4, 5, 6, 7), caption="Rings", notes=tuple(notes))
+
+
+def opened_of_kind(result: Result, order: Order | None) -> dict[tuple[RingSize, str], int] | None:
+    """How many rings of each size and metal are opened, in all pieces made; None without an order of work."""
+    if order is None:
+        return None
+    members, metals = result.placement.graph.members, result.metals
+    found: Counter[tuple[RingSize, str]] = Counter()
+    for body in order.opened.opened:
+        size = members[body].size
+        if isinstance(size, RingSize):
+            found[size, metals.metals[int(metals.of_ring[body])].name] += result.design.made
+    return dict(found)
+
+
+def stock_table(plans: tuple[RingPlan, ...], bench: Bench, caption: str = "Rings to have") -> Table:
+    """Rings with spare ones, in bags, with their weight."""
+    rows = []
+    for plan in plans:
+        each = plan.rings.weight / plan.rings.count
+        rows.append(
+            (
+                plan.rings.size.name, plan.rings.metal.name, f"{plan.rings.count:,}", f"{plan.spare:,}",
+                f"{plan.count:,}", "" if plan.bags is None else f"{plan.bags:,}", weight(each * plan.count),
+            )
+        )  # fmt: skip
+    bags = "" if bench.bag is None else f" of {bench.bag:,}"
+    head = ("Ring", "Metal", "Needed", "Spare", "In all", f"Bags{bags}", "Weight")
+    notes = () if bench.bag is not None else (f"How many rings a bag has: {NOT_GIVEN}.",)
+    return slim(head, rows, (2, 3, 4, 5, 6), caption=caption, notes=notes)
+
+
+def wire_table(
+    plans: tuple[RingPlan, ...], bench: Bench, measures: Measures, caption: str = "Wire and coils"
+) -> Table:
+    """Wire to wind and cut the rings of, spare ones included."""
+    rows = []
+    for plan in plans:
+        kerf = measures.small(plan.kerf)
+        wound = f"{counted(plan.turns, 'turn')}\n{counted(plan.coils, 'coil')}"
+        rows.append(
+            (
+                f"{plan.rings.size.name}\n{plan.rings.metal.name}", measures.length(plan.cut_length),
+                f"{kerf}\n(assumed)" if plan.kerf_assumed else kerf,
+                wound, measures.length(plan.coil_length, 1),
+                measures.long(plan.wire_length), weight(plan.wire_weight),
+                "" if plan.lengths is None else f"{plan.lengths:,}",
+            )
+        )  # fmt: skip
+    sold = "" if bench.sold_in is None else f" of {measures.long(bench.sold_in, said=True)}"
+    head = (
+        "Ring", "Wire in a ring", "Lost at a cut", "To wind", "Coils, in all", "Wire", "Weight of wire",
+        f"To buy: lengths{sold}",
+    )  # fmt: skip
+    tail, mandrel = (
+        measures.length(bench.tail, said=True),
+        measures.length(bench.mandrel_length, said=True),
+    )
+    notes = [
+        "Wire in a ring is along its middle. Spare rings are included.",
+        f"A coil is wound close, up to {mandrel} long; one turn of it and {tail} of wire make no ring.",
+        f"Rings are cut with {'a saw' if bench.cut.value == 'saw' else 'flush cutters'}.",
+    ]
+    if any(plan.kerf_assumed for plan in plans):
+        notes.append("What a cut takes was not given: assumed. Measure your blade or cutters.")
+    if bench.sold_in is None:
+        notes.append(f"How wire is sold: {NOT_GIVEN}.")
+    return slim(head, rows, (1, 2, 3, 4, 5, 6, 7), caption=caption, notes=tuple(notes))
+
+
+def mandrel_table(plans: tuple[MandrelPlan, ...], bench: Bench, measures: Measures) -> Table | None:
+    """What to wind on; None where nothing at all is known."""
+    if not any(plan.spring is not None or plan.choices for plan in plans):
+        return None
+    rows = []
+    for plan in plans:
+        name = f"{plan.size.name}\n{plan.metal.name}"
+        if plan.wanted is not None:
+            wanted = measures.length(plan.wanted)
+        else:
+            wanted = "not known" if plan.spring is None else "takes no set"
+        if not plan.choices:
+            rows.append((name, wanted, "", "", "", ""))
+        for k, choice in enumerate(plan.choices):
+            rows.append(
+                (
+                    name if k == 0 else "", wanted if k == 0 else "",
+                    _named_mandrel(choice.name, choice.diameter, measures), measures.length(choice.inside),
+                    "not reckoned" if choice.gap is None else measures.small(choice.gap),
+                    "not reckoned" if choice.fit is None else choice.fit.value,
+                )
+            )  # fmt: skip
+    head = ("Ring", "Mandrel wanted", "At hand", "Gives inside", "Gap then", "Fit then")
+    notes = [_spring_words(plan) for plan in plans]
+    if not bench.mandrels:
+        notes.append(f"Mandrels at hand: {NOT_GIVEN}.")
+    notes.append(
+        "Wire springs open off the mandrel; the cut then lets the ring close smaller. Wind a short trial "
+        "coil, measure it inside, and go by that: it tells more than any table."
+    )
+    return slim(head, rows, (1, 3, 4), caption="Mandrels", notes=tuple(dict.fromkeys(notes)))
+
+
+def _named_mandrel(name: str, diameter: float, measures: Measures) -> str:
+    """A mandrel's name with its diameter, in millimetres only where the name has none."""
+    metric = format_mm(diameter, 2)
+    sizes = [size for size in measures.length(diameter).split("\n") if size != metric or metric not in name]
+    return "\n".join([name, *sizes])
+
+
+def _spring_words(plan: MandrelPlan) -> str:
+    """How the wire of a metal was taken to spring."""
+    metal, spring = plan.metal.name, plan.spring
+    if spring is None:
+        return f"How wire of {metal} springs is not known: temper and figures {NOT_GIVEN}. Wind a trial coil."
+    return f"{metal[:1].upper()}{metal[1:]}, {spring_words(spring)}."
+
+
+def spring_words(spring: Spring) -> str:
+    """Temper, figures and where they are from."""
+    temper = f"{spring.temper} (assumed: {NOT_GIVEN})" if spring.assumed else spring.temper
+    figures = f"{spring.youngs_modulus:g} GPa stiff, yields at {spring.yield_strength:g} MPa"
+    source = "as given" if spring.source == "given" else f"from {spring.source}"
+    trial = (
+        ""
+        if spring.calibration == 1.0
+        else f"; set right by a trial coil, by a factor {spring.calibration:.2f}"
+    )
+    return f"{temper}: {figures} ({source}){trial}"
+
+
+def finding_table(findings: tuple[FindingCount, ...], measures: Measures) -> Table | None:
+    """Findings with the wire to cut for one of each; None without any."""
+    if not findings:
+        return None
+    rows = [
+        (
+            f"{entry.finding.name}\n{entry.finding.kind}", entry.metal.name, f"{entry.count:,}",
+            "\n".join(_cuts(entry.finding, measures)), outer_size(entry.finding), weight(entry.weight),
+        )
+        for entry in findings
+    ]  # fmt: skip
+    head = ("Finding", "Metal", "Needed", "Cut for each", "Size of each", "Weight")
+    notes = ("Lengths to cut are along the middle of the wire; what is filed or sawn off is to be added.",)
+    return slim(head, rows, (2, 5), caption="Findings", notes=notes)
+
+
+def _cuts(finding: Finding, measures: Measures) -> list[str]:
+    if KINDS[finding.kind].bought:
+        return ["mostly bought ready made (common practice)"]
+    pieces = finding.cutting_list
+    lines = []
+    for cut in pieces:
+        what = "" if len(pieces) == 1 else f"{cut.what}: "
+        lines.append(f"{what}{measures.length(cut.length, 1, said=True)} of")
+        lines.append(measures.wire(cut.wire, said=True))
+    for diameter, thick in finding.discs:
+        lines.append(f"disc: {format_mm(diameter)} across, {format_mm(thick)} thick")
+    return lines
+
+
+def bead_table(beads: tuple[BeadCount, ...], measures: Measures) -> Table | None:
+    """Beads; None without any."""
+    if not beads:
+        return None
+    rows = []
+    for entry in beads:
+        bead = entry.bead
+        thick = "" if bead.form == "ball" else measures.length(bead.thickness)
+        rows.append(
+            (
+                bead.form, measures.length(bead.diameter), thick, measures.length(bead.hole),
+                f"{entry.count:,}", weight(entry.weight),
+            )
+        )  # fmt: skip
+    head = ("Bead", "Across", "Thick", "Hole", "Needed", "Weight")
+    return slim(head, rows, (1, 2, 3, 4, 5), caption="Beads")
+
+
+def weight_table(result: Result) -> Table:
+    """Weight by metal, of beads, and in all."""
+    rows = []
+    for metal in result.metals.metals:
+        rings = sum(count.weight for count in result.counts if count.metal == metal)
+        findings = sum(count.weight for count in result.findings if count.metal == metal)
+        parts = (weight(rings), weight(findings) if findings else "", weight(rings + findings))
+        rows.append((metal.name, f"{metal.density:g} g/cm³", *parts))
+    known = [entry.weight for entry in result.beads if entry.weight is not None]
+    if result.beads:
+        beads = weight(sum(known)) if known else NOT_GIVEN
+        rows.append(("beads", "", "", "", beads))
+    if len(rows) > 1:
+        rows.append(("in all", "", "", "", weight(result.weight)))
+    notes = ["Closed and solid, spare rings not counted; solder and what is sawn out of a ring are left out."]
+    notes += [f"Density of {metal.name}: {metal.source}." for metal in result.metals.metals]
+    if result.beads_not_weighed:
+        notes.append(f"Without {result.beads_not_weighed:,} beads whose density is {NOT_GIVEN}.")
+    head = ("Metal", "Density", "Rings", "Findings", "In all")
+    return slim(head, rows, (1, 2, 3, 4), caption="Weight of the piece", notes=tuple(notes))
+
+
+def size_words(size: RingSize, measures: Measures) -> str:
+    """A ring size in a line."""
+    inside = measures.length(size.inside_diameter, said=True)
+    return f"{size.name}: {inside} inside, wire {measures.wire(size.wire_diameter, said=True)}"
