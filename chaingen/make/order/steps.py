@@ -37,6 +37,7 @@ class Step:
         through: Bodies of the piece made so far that it goes through; in order.
         new: Whether `body` itself is new with this step; a finding may be there already with another eye.
         links: Places in the graph's `links` that arise here.
+        laid: Bodies that are linked with none, laid in before anything is closed here: rings held captive.
     """
 
     body: int
@@ -45,6 +46,7 @@ class Step:
     through: tuple[int, ...]
     new: bool
     links: tuple[int, ...]
+    laid: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +79,7 @@ class Order:
         steps: Every step, from one end to the other.
         instructions: The steps with repeats folded.
         distinct: Places among `steps` of the steps that differ from all before them, in what a maker does.
-        loose: Bodies that are linked with nothing and need no step.
+        loose: Bodies that are linked with nothing and need no step of their own; see `Step.laid`.
     """
 
     opened: Opened
