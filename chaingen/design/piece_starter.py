@@ -209,7 +209,7 @@ def starter_piece(
     if repeat is not None:
         extent = f'repeat = {repeat}  # how many times the groups are made; or instead: length = "{LENGTH}"'
     else:
-        note = "finished, clasp included, pulled straight; or instead: repeat = 6"
+        note = 'finished, clasp included, pulled straight; or: repeat = 6, or wrist = "165 mm"'
         extent = f"length = {quoted(LENGTH if length is None else length)}  # {note}"
     head = _HEAD.substitute(
         heading=title,

@@ -141,7 +141,7 @@ def starter_design(
     if repeat is not None:
         extent = f'repeat = {repeat}  # how many times the groups are made; or instead: length = "180 mm"'
     else:
-        note = "finished, pulled straight, outside to outside; or instead: repeat = 12"
+        note = 'finished, pulled straight, outside to outside; or: repeat = 12, or wrist = "165 mm"'
         extent = f"length = {quoted(str(length))}  # {note}"
     return _TEXT.substitute(
         heading=title,

@@ -183,7 +183,7 @@ def _chain_lines(repeat: int | None, length: str | None, closed: bool) -> list[s
     if repeat is not None:
         note = f'how many times the cell is made; or instead: length = "{LENGTH}"'
         return [*lines, f"repeat = {repeat}  # {note}"]
-    note = "finished, pulled straight, outside to outside; or instead: repeat = 12"
+    note = 'finished, pulled straight, outside to outside; or: repeat = 12, or wrist = "165 mm"'
     return [*lines, f"length = {quoted(LENGTH if length is None else length)}  # {note}"]
 
 
