@@ -95,8 +95,16 @@ def read_text(path: str | os.PathLike[str], kind: FileKind) -> str:
             [Problem(str(path), "text that is not UTF-8", wanted, "save it again as UTF-8")]
         ) from None
     except (OSError, ValueError) as error:
-        got = "a folder" if path.is_dir() else str(getattr(error, "strerror", None) or error)
+        got = "a folder" if _is_folder(path) else str(getattr(error, "strerror", None) or error)
         raise BadInput([Problem(str(path), got, wanted)]) from None
+
+
+def _is_folder(path: Path) -> bool:
+    """Whether there is a folder at a path, which may be no path at all."""
+    try:
+        return path.is_dir()
+    except OSError:
+        return False
 
 
 def _inside(folder: Path) -> str:
@@ -109,9 +117,8 @@ def _neighbour(path: Path) -> str:
     """Advice naming the TOML file next to a missing one whose name is nearest."""
     folder = path.parent
     # Their common ending would make any two names alike.
-    names = (
-        {p.name.removesuffix(".toml"): p for p in sorted(folder.glob("*.toml"))} if folder.is_dir() else {}
-    )
+    there = sorted(folder.glob("*.toml")) if _is_folder(folder) else []
+    names = {p.name.removesuffix(".toml"): p for p in there}
     close = difflib.get_close_matches(path.name.removesuffix(".toml"), list(names), n=1)
     return f"did you mean {names[close[0]]}?" if close else ""
 

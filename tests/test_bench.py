@@ -7,6 +7,8 @@ from decimal import Decimal
 
 import pytest
 from click.testing import CliRunner
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from chaingen.cli import main
 from chaingen.design.bench import Bench, CutWay, Paper, Price, Units
@@ -25,7 +27,9 @@ from chaingen.design.settings import bench_of, load_settings
 from chaingen.design.settings_starter import SETTINGS_TEXT
 from chaingen.design.starter import starter_design
 from chaingen.errors import BadInput
+from chaingen.make.wire_plan import part_of
 from chaingen.stock.ease import EASES
+from chaingen.tables import quoted
 from tests.test_examples import ROOT
 
 PLAIN = starter_design("two-in-one", repeat=3)
@@ -77,8 +81,6 @@ def test_every_key_arrives():
     ]
     classroom = bench.classroom
     assert (classroom.students, classroom.shared_spare, classroom.for_teacher) == (12, 0.05, 1)
-    classroom = bench.classroom
-    assert (classroom.students, classroom.shared_spare, classroom.for_teacher) == (12, 0.05, 1)
     assert (bench.units, bench.paper) == (Units.BOTH, Paper.A4)
 
 
@@ -117,6 +119,15 @@ def test_a_settings_file_on_the_command_line_stands_for_the_one_named(tmp_path):
     [
         ('prices.per_gram = { silver = "-1 EUR" }', "prices.per_gram.silver", ("0 or more",)),
         ("prices.per_gram = { silver = 1.2 }", "prices.per_gram.silver", ("currency", "1.2 of what")),
+        (f"prices.per_hour = 1{'0' * 400}", "prices.per_hour", ("currency", "beyond all measure")),
+        (
+            'prices.per_gram = { silver = "1 EUR", "sterling silver" = "2 EUR" }',
+            "prices.per_gram",
+            ("each metal once", "sterling silver"),
+        ),
+        ("bench.metals = { 304 = {}, stainless = {} }", "bench.metals", ("each metal once",)),
+        ('bench.cut = "flush cutters"\nbench.kerf = "4/0"', "bench.kerf", ("no saw blade",)),
+        ('bench.temper = "haf hard"', "bench.temper", ("did you mean half hard", "bench.metals")),
         ('prices.per_gram = { silver = "1,20 EUR" }', "prices.per_gram.silver", ("point for decimals",)),
         ('prices.per_gram = { silver = "1.20" }', "prices.per_gram.silver", ("1.20 EUR",)),
         ('prices.per_gram = { silver = "nan EUR" }', "prices.per_gram.silver", ("1.20 EUR",)),
@@ -182,6 +193,142 @@ def test_currencies_must_agree_between_design_and_settings(tmp_path):
     # A settings file may price sizes that another design has.
     path.write_text('[prices]\nper_ring = { petal = "1 EUR" }\n')
     assert bench_said("", settings=path).prices.per_ring
+
+
+def test_a_price_that_the_design_says_itself_mixes_no_currencies(tmp_path):
+    path = tmp_path / "ours.toml"
+    path.write_text('[prices]\nper_hour = "22 USD"\nper_gram = { silver = "1 USD" }\n')
+    own = '[prices]\nper_hour = "20 EUR"\nper_gram = { silver = "2 EUR", copper = "1 EUR" }'
+    assert bench_said(own, settings=path).prices.currency == "EUR"
+
+
+def test_percentages_as_they_are_written():
+    """1.1 % of 1000 rings are 11: as floats 1.1 / 100 is a little more than 0.011."""
+    bench = bench_said(
+        "[bench]\nspare = 1.1\n[prices]\noverhead = 1.1\n[classroom]\nstudents = 1\nspare = 1.1"
+    )
+    assert (bench.spare, bench.prices.overhead, bench.classroom.shared_spare) == (0.011, 0.011, 0.011)
+    assert part_of(1000, bench.spare) == 11
+
+
+def test_a_kerf_goes_with_its_way_of_cutting(tmp_path):
+    path = tmp_path / "ours.toml"
+    path.write_text('[bench]\nkerf = "3/0"\n')
+    assert bench_said('[bench]\ncut = "saw"', settings=path).kerf == 0.24
+    # What a saw takes is not what flush cutters take.
+    assert bench_said('[bench]\ncut = "flush cutters"', settings=path).kerf is None
+    assert bench_said('[bench]\ncut = "flush cutters"\nkerf = "0.5 mm"', settings=path).kerf == 0.5
+    path.write_text('[bench]\ncut = "flush cutters"\nkerf = "0.5 mm"\n')
+    assert bench_said('[bench]\ncut = "saw"', settings=path).kerf is None
+    assert bench_said("[bench]\nbag = 10", settings=path).kerf == 0.5
+
+
+def test_what_is_known_of_a_metal_is_joined_key_by_key(tmp_path):
+    path = tmp_path / "ours.toml"
+    path.write_text(
+        '[bench.metals.copper]\ntemper = "hard"\nyoungs_modulus = "120 GPa"\nyield_strength = "300 MPa"\n'
+    )
+
+    def copper(own):
+        known = bench_said(f"[bench.metals.copper]\n{own}", settings=path).wire("copper")
+        return known.temper, known.youngs_modulus, known.yield_strength
+
+    assert copper('yield_strength = "310 MPa"') == ("hard", 120.0, 310.0)
+    assert copper('temper = "full hard"') == ("hard", 120.0, 300.0)
+    # The yield strength of one temper is not that of another.
+    assert copper('temper = "annealed"') == ("annealed", 120.0, None)
+
+
+FIGURES = 'youngs_modulus = "76 GPa"\nyield_strength = "250 MPa"'
+
+
+def test_tempers_that_no_metal_has(tmp_path):
+    coil = 'wire = "1 mm"\nmandrel = "5 mm"\ninside = "5.2 mm"\nmetal = "silver"\n'
+    told = refused(f'[[bench.trials]]\ntemper = "anealed"\n{coil}', "bench.trials[1].temper")
+    assert "did you mean annealed" in told
+    path = tmp_path / "ours.toml"
+    path.write_text('[bench]\ntemper = "haf hard"\n')
+    refused("", "the settings: bench.temper", "half hard", settings=path)
+    # A temper of the maker's own has figures of its own, wherever they are said.
+    own = '[bench]\ntemper = "As drawn"\n'
+    refused(own, "bench.temper")
+    refused(f'{own}[bench.metals.silver]\ntemper = "as drawn"\nyield_strength = "250 MPa"', "bench.temper")
+    assert bench_said(f'{own}[bench.metals.silver]\ntemper = "as drawn"\n{FIGURES}').temper == "as drawn"
+    path.write_text(f'[bench.metals.silver]\ntemper = "as drawn"\n{FIGURES}\n')
+    assert bench_said(own, settings=path).wire("copper").temper == "as drawn"
+
+
+def test_a_trial_coil_of_a_settings_file_says_its_metal(tmp_path):
+    path = tmp_path / "ours.toml"
+    coil = '[[bench.trials]]\nwire = "1 mm"\nmandrel = "5 mm"\ninside = "5.2 mm"\n'
+    path.write_text(coil)
+    refused("", f"{path}: bench.trials[1].metal", "every metal", settings=path)
+    path.write_text(f'{coil}metal = "copper"\n')
+    assert bench_said("", settings=path).trials[0].metal == "copper"
+    assert bench_said(coil).trials[0].metal is None
+
+
+# Values as people write them, and as nobody should.
+VALUES = [
+    0, -1, 12, 10**40, 10**400, 0.5, -0.0, 1e308, float("inf"), float("nan"), True, "", " ", "x" * 3000, "\0",
+    "{0}", "half hard", "T6", "haf hard", "1.20 EUR", "0 EUR", "3 USD", "-0 EUR", "999999999999.999999 EUR",
+    "1e5 EUR", "4 mm", "-4 mm", "1/0 mm", "\u00bd in", "9" * 400 + " GPa", "76 GPa", "20 N", "4/0", "18 AWG",
+    "18 gauge", "knitting needles", "saw", "flush cutters", "A4", "both", "copper", "silver", "link",
+]  # fmt: skip
+NAMES = st.sampled_from(["link", "copper", "silver", "sterling silver", "", "\0", "temper", "yield_strength"])
+ANY = st.recursive(
+    st.sampled_from(VALUES),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(NAMES, inner, max_size=3),
+    max_leaves=4,
+)
+
+
+def written(value):
+    """A value as TOML writes it, in one line."""
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{quoted(name)} = {written(entry)}" for name, entry in value.items()) + "}"
+    if isinstance(value, list):
+        return "[" + ", ".join(written(entry) for entry in value) + "]"
+    if isinstance(value, str):
+        return quoted(value)
+    return str(value).lower()
+
+
+def some_of(table):
+    """Tables of a few of the keys of a model, and now and then of one that it lacks."""
+    return st.dictionaries(st.sampled_from([*table.model_fields, "nonsense"]), ANY, max_size=3)
+
+
+TABLES = st.fixed_dictionaries(
+    {},
+    optional={
+        "bench": some_of(BenchTable)
+        | st.fixed_dictionaries({"trials": st.lists(some_of(TrialTable), max_size=2)})
+        | st.fixed_dictionaries({"metals": st.dictionaries(NAMES, some_of(WireTable), max_size=2)}),
+        "prices": some_of(PricesTable) | ANY,
+        "owned": st.lists(some_of(OwnedTable), max_size=2) | ANY,
+        "classroom": some_of(ClassroomTable) | ANY,
+        "sheet": some_of(SheetTable) | ANY,
+    },
+)
+
+
+def problems_of(text):
+    """The problems that a design is refused with; none where it is taken."""
+    try:
+        parse_design(text)
+    except BadInput as error:
+        return error.problems
+    return ()
+
+
+@settings(deadline=None)
+@given(TABLES)
+def test_whatever_is_said_is_taken_or_refused_in_words(tables):
+    head = "".join(f"{name} = {written(table)}\n" for name, table in tables.items())
+    for problem in problems_of(f"{head}{PLAIN}"):
+        assert problem.where
+        assert problem.expected
 
 
 def test_wrist_and_neck(tmp_path):

@@ -57,6 +57,27 @@ def test_the_kerf_counts(run):
     assert flush["mandrel_mm"] > told(run, "--kerf", "0 mm")["mandrel_mm"]
 
 
+def test_a_saw_blade_says_its_kerf(run):
+    # Memory: a 4/0 blade is 0.22 mm thick.
+    answer = told(run, "--kerf", "4/0")
+    assert (answer["kerf_mm"], answer["kerf_assumed"]) == (0.22, False)
+    assert "no saw blade" in run(*RING, "--kerf", "4/0", "--cut", "flush", code=2).stderr
+
+
+def test_titanium_may_name_its_grade(run):
+    ring = ("mandrel", "--inside", "5 mm", "--wire", "1 mm", "--json", "--metal")
+    answer = json.loads(run(*ring, "Titanium  Grade 1").stdout)
+    # ASTM B863 family, least yield of grade 1.
+    assert (answer["temper"], answer["temper_assumed"], answer["yield_strength_mpa"]) == (
+        "grade 1",
+        False,
+        170.0,
+    )
+    assert json.loads(run(*ring, "titanium").stdout)["temper_assumed"]
+    said = json.loads(run(*ring, "titanium grade 1", "--temper", "grade 2").stdout)
+    assert said["temper"] == "grade 2"
+
+
 def test_a_trial_coil(run):
     answer = told(run, "--trial", "5 mm, 5.4 mm", "--kerf", "0 mm", "--mandrels", "5 mm")
     assert answer["calibration"] > 1.0

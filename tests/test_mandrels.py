@@ -167,7 +167,8 @@ def test_nothing_known_is_none():
 @pytest.mark.parametrize(
     ("metal", "bench", "where", "words"),
     [
-        ("copper", Bench(temper="half hard"), "bench.temper",
+        ("copper", Bench(temper="half hard", wires=wires("copper", temper="hard")),
+         "bench.metals.copper.temper",
          ("annealed", "bench.metals.copper.youngs_modulus", "bench.metals.copper.yield_strength")),
         ("sterling silver", Bench(wires=wires(temper="spring")), "bench.metals.'sterling silver'.temper",
          ("half hard, annealed", "bench.metals.'sterling silver'.yield_strength")),
@@ -175,6 +176,8 @@ def test_nothing_known_is_none():
          ("bench.metals.niobium.youngs_modulus", "bench.metals.niobium.yield_strength")),
         ("niobium", Bench(wires=wires("niobium", yield_strength=200.0)), "bench.metals.niobium",
          ("bench.metals.niobium.youngs_modulus",)),
+        ("niobium", Bench(temper="hard", wires=wires("niobium", youngs_modulus=103.0)),
+         "bench.metals.niobium", ("bench.metals.niobium.yield_strength",)),
         ("brass", Bench(wires=wires("brass", temper="spring", youngs_modulus=100.0)),
          "bench.metals.brass.temper", ("half hard, annealed", "bench.metals.brass.yield_strength")),
     ],
@@ -186,6 +189,30 @@ def test_tempers_without_data(metal, bench, where, words):
     assert problem.where == where
     for word in words:
         assert word in problem.expected
+
+
+def test_a_temper_said_of_all_wire_stops_no_metal():
+    """There is no data of half hard copper: nothing is known of it, and not that it is annealed."""
+    general = Bench(temper="half hard")
+    assert spring_of("copper", general) is None
+    assert spring_of("harbour red", general, base="copper") is None
+    assert spring_of("copper", Bench(temper="half hard", wires=wires("copper", youngs_modulus=117.0))) is None
+    # What is said of the metal itself counts: its yield strength, with the modulus of the table.
+    own = spring_of("copper", Bench(temper="Half-hard", wires=wires("copper", yield_strength=180.0)))
+    assert (own.temper, own.youngs_modulus, own.yield_strength) == ("half hard", 117.0, 180.0)
+    assert own.source == "memory; yield given"
+    assert not own.assumed
+    annealed = Bench(temper="half hard", wires=wires("copper", temper="annealed"))
+    assert spring_of("copper", annealed).yield_strength == 70.0
+
+
+def test_one_settings_file_serves_every_metal():
+    workshop = ROOT / "examples" / "workshop" / "saltmarsh-lane.toml"
+    for metal, known in (("copper", False), ("sterling silver", True), ("niobium", False)):
+        text = starter_design("one-in-one", repeat=3, metal=metal)
+        result = build(parse_design(text, settings=workshop))
+        (plan,) = mandrel_plans(result, result.design.bench)
+        assert (plan.spring is not None) == (plan.wanted is not None) == bool(plan.choices) == known
 
 
 def test_coloured_wire_springs_like_the_metal_beneath():

@@ -105,20 +105,37 @@ def test_wire_by_the_gram_by_hand():
     assert found.lines[0].amount == Decimal("31.28")  # 31.28385
 
 
-def test_whole_lengths_are_bought():
-    """Three lengths of 1 m, though a little over 2 m are used; 3 m of the wire weigh 24.410 g."""
+def test_wire_is_charged_as_it_is_used():
+    """Three lengths of 1 m are bought and 2.281 m used: 113 turns of 19.1257 mm and three tails of 40 mm.
+
+    A length gives 49 rings: 50 turns in the 960 mm beside the tail.
+    """
     by_metre = prices(per_metre=(("link", eur("4.20")),))
     by_gram = prices(per_gram=(("sterling silver", eur("1.95")),))
     (line,) = money(by_metre, sold_in=1000.0).lines
-    assert (line.basis, line.amount) == ("3 m in 3 lengths of 1000 mm at 4.20 EUR a metre", Decimal("12.60"))
+    assert (line.basis, line.amount) == ("2.281 m at 4.20 EUR a metre", Decimal("9.58"))
     (line,) = money(by_gram, sold_in=1000.0).lines
-    assert (line.basis, line.amount) == (
-        "24.41 g in 3 lengths of 1000 mm at 1.95 EUR a gram",
-        Decimal("47.60"),
-    )
-    # Without lengths it is what the rings take: 112 turns of 19.1257 mm and two tails of 40 mm.
+    # 2281.2066 mm of 0.7853982 mm2 are 1791.6556 mm3, and of 10.36 g/cm3 18.5616 g.
+    assert (line.basis, line.amount) == ("18.562 g at 1.95 EUR a gram", Decimal("36.20"))
+    # As long as wanted it takes a coil less: 112 turns of 19.1257 mm and two tails of 40 mm.
     (line,) = money(by_metre).lines
     assert (line.basis, line.amount) == ("2.222 m at 4.20 EUR a metre", Decimal("9.33"))
+
+
+def test_sizes_that_share_a_length_are_charged_what_each_takes():
+    """Earrings: 7, 14 and 7 rings off one length; a coil each. Amounts by hand, of 2 EUR a gram."""
+    sizes = [RingSize(name, inside, 1.0) for name, inside in (("a", 3.0), ("b", 4.0), ("c", 5.0))]
+    counts = tuple(
+        RingCount(size, SILVER, n, n * ring_weight(size, SILVER))
+        for size, n in zip(sizes, (6, 12, 6), strict=True)
+    )
+    found = money(prices(per_gram=(("sterling silver", eur("2")),)), counts=counts, sold_in=1000.0)
+    # 8, 15 and 8 turns of sqrt((pi d + 0.25)^2 + 1) mm, d 4, 5 and 6 mm: 12.8554, 15.9894 and 19.1257; 40 mm.
+    lengths = (8 * 12.8554 + 40.0, 15 * 15.9894 + 40.0, 8 * 19.1257 + 40.0)
+    grams = [round(length * pi / 4.0 * 10.36e-3, 3) for length in lengths]
+    assert grams == [1.162, 2.277, 1.57]
+    assert [line.amount for line in found.lines] == [Decimal("2.32"), Decimal("4.55"), Decimal("3.14")]
+    assert {line.unit for line in found.lines} == {"gram"}
 
 
 def test_whole_bags_are_bought():

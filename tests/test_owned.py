@@ -126,6 +126,13 @@ def test_two_sizes_share_a_stock(two):
     assert (few.repeat, few.short) == (3, (("large", 2), ("small", 5)))
 
 
+def test_rings_of_one_kind_in_two_boxes_are_one_stock(two):
+    (enough,) = found(two, (5.0, 1.0, 9), (5.0, 1.0, 8))
+    assert (enough.reaches, [own.count for _, own in enough.rings]) == (True, [17, 17])
+    # Rings of a metal that is said and of one that is not are told apart.
+    assert len(found(two, (5.0, 1.0, 9, "copper"), (5.0, 1.0, 8), (5.0, 1.0, 8, "copper"))) == 4
+
+
 def test_stocks_of_their_own(two):
     choices = found(two, (5.0, 1.0, 12), (4.0, 1.0, 5))
     assert made_of(choices[0]) == [(5.0, 1.0), (4.0, 1.0)]
@@ -255,6 +262,11 @@ def test_the_command_tells_a_table(run, tmp_path):
     assert "21 of 10" in rows[0]
     assert "does not fit" in rows[1]
     assert "10% more is kept for spare rings" in output
+
+
+def test_spare_rings_are_told_as_said(run, tmp_path):
+    output = run("owned", write_design(tmp_path, f"{OWNED}[bench]\nspare = 2.5\n")).output
+    assert "2.5% more is kept for spare rings" in output
 
 
 def test_the_command_tells_json(run, tmp_path):

@@ -5,7 +5,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import Field, ValidationError
 
-from chaingen.errors import Problem
+from chaingen.design.load import load_design, parse_design
+from chaingen.design.starter import starter_design
+from chaingen.errors import BadInput, Problem
 from chaingen.tables import (
     MOST_PROBLEMS,
     FileKind,
@@ -97,3 +99,11 @@ def test_what_is_not_what_it_should_be_is_passed_over():
     assert list_of([1, 2, 3], 2) == [1, 2]
     assert meant("zzz", ["harbour"]) == ""
     assert key("a" * 81) == repr("a" * 80)
+
+
+@pytest.mark.parametrize("name", ["x" * 5000 + ".toml", ("y" * 300 + "/") * 20 + "a.toml", "a\0b.toml"])
+def test_a_path_that_is_none_is_told(name):
+    with pytest.raises(BadInput, match="settings"):
+        parse_design(f"settings = {quoted(name)}\n{starter_design('two-in-one')}")
+    with pytest.raises(BadInput):
+        load_design(name)

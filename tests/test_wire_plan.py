@@ -1,24 +1,28 @@
-"""Wire, coils and bags: closed forms, a slow way to part coils, a bracelet worked by hand, what breaks."""
+"""Wire, coils and bags: closed forms, a bracelet and earrings worked by hand, wire to buy, what breaks."""
 
+from collections import Counter
 from dataclasses import replace
-from functools import cache
 from itertools import pairwise
-from math import ceil, cos, dist, floor, inf, pi, sin, sqrt
+from math import ceil, cos, dist, hypot, pi, sin, sqrt
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from chaingen.design.bench import Bench, CutWay
-from chaingen.design.load import parse_design
+from chaingen.design.load import load_design, parse_design
 from chaingen.design.starter import starter_design
 from chaingen.errors import BadInput
 from chaingen.make.counts import RingCount, ring_weight
-from chaingen.make.wire_plan import Winding, ceil_of, part_of, ring_plans, winding_of, wire_weight
+from chaingen.make.winding import ceil_of
+from chaingen.make.wire_plan import part_of, ring_plans, winding_of, wire_orders, wire_weight
 from chaingen.pipeline import build
 from chaingen.stock.metals import find_metal
+from chaingen.weave.graph import piece_graph
 from chaingen.weave.groups import RingSize
 
+EXAMPLES = Path(__file__).parent.parent / "examples"
 SILVER, COPPER = find_metal("sterling silver"), find_metal("copper")
 BENCH = Bench(kerf=0.25, spare=0.1, mandrel_length=20.0, tail=40.0)
 
@@ -79,7 +83,6 @@ def test_plan_by_hand():
     assert plan.wire_length == pytest.approx(1229.29, abs=0.01)
     assert plan.wire_weight == pytest.approx(1229.29 * pi / 4.0 * 8.94 / 1000.0, rel=1e-5)
     assert (plan.lengths, plan.bags) == (None, None)
-    assert plan.bought_length(BENCH) == plan.wire_length
 
 
 @pytest.mark.parametrize(
@@ -101,10 +104,10 @@ def test_lengths_by_hand(count, sold_in, lengths, coils):
     bench = replace(BENCH, sold_in=sold_in)
     plan = plan_of(count, bench)
     assert (plan.lengths, plan.coils, plan.turns) == (lengths, coils, plan.count + coils)
-    assert plan.bought_length(bench) == lengths * sold_in >= plan.wire_length
-    assert plan.bought_weight(bench) == pytest.approx(
-        plan.wire_weight * lengths * sold_in / plan.wire_length, rel=1e-12
-    )
+    assert plan.wire_length <= lengths * sold_in
+    (order,) = wire_orders((plan,), bench)
+    assert (order.lengths, order.wire_length) == (lengths, plan.wire_length)
+    assert sum(use.lengths * len(own) for use in order.uses for own in use.coils) == coils
 
 
 def test_kerf_that_nobody_said():
@@ -122,54 +125,7 @@ def test_no_kerf_is_a_kerf():
     assert plan.wire_length == pytest.approx(12 * sqrt((6.0 * pi) ** 2 + 1.0) + 40.0, rel=1e-12)
 
 
-# A slow way: every number of coils, and every way to part rings among lengths.
-
-
-def most_of_length(winding):
-    """Rings of one length, by trying every number of coils."""
-    best, coils = 0, 1
-    while winding.sold_in - coils * winding.tail - 2 * coils * winding.turn > -1e-9:
-        turns = floor((winding.sold_in - coils * winding.tail) / winding.turn + 1e-9)
-        best = max(best, min(coils * winding.per_coil, turns - coils))
-        coils += 1
-    return best
-
-
-def fewest_coils(winding, lengths, count):
-    """Coils for so many rings of so many lengths, by trying every number of rings in each length."""
-    most = most_of_length(winding)
-
-    @cache
-    def fewest(left, lengths):
-        if left <= 0:
-            return 0
-        if not lengths:
-            return inf
-        return min(ceil(m / winding.per_coil) + fewest(left - m, lengths - 1) for m in range(1, most + 1))
-
-    return fewest(count, lengths)
-
-
-windings = st.builds(
-    Winding,
-    turn=st.floats(4.0, 40.0),
-    per_coil=st.integers(1, 12),
-    tail=st.floats(0.0, 60.0),
-    sold_in=st.floats(80.0, 900.0),
-)
-
-
-@settings(deadline=None)
-@given(windings, st.integers(1, 60))
-def test_lengths_serve_and_one_fewer_would_not(winding, count):
-    most = most_of_length(winding)
-    assert sum(winding.of_length()) == most
-    if not most:
-        return
-    lengths, coils = winding.lengths_and_coils(count)
-    assert lengths * most >= count > (lengths - 1) * most
-    assert coils == fewest_coils(winding, lengths, count)
-    assert winding.wire_of(count, coils) <= lengths * winding.sold_in + 1e-6
+# Invariants.
 
 
 @settings(deadline=None)
@@ -269,6 +225,115 @@ def test_bracelet_by_hand():
     assert plan.wire_length == pytest.approx(104 * 12.931 + 80.0, abs=0.1)
     assert plan.lengths == 2
     assert plan.wire_weight == pytest.approx(plan.wire_length * pi * r * r * 10.36e-3, rel=1e-12)
+
+
+# Wire to buy for several sizes together.
+
+
+def orders_of(*counts, bench):
+    plans = ring_plans(counts, bench)
+    return plans, wire_orders(plans, bench)
+
+
+def test_earrings_by_hand():
+    """Three sizes of 18 AWG silver, a coil each, come off one length of 1 m; each alone would take one."""
+    design = load_design(
+        EXAMPLES / "graduated-earring.toml", settings=EXAMPLES / "workshop" / "saltmarsh-lane.toml"
+    )
+    sizes = Counter(m.size for m in piece_graph(design.piece).members if isinstance(m.size, RingSize))
+    counts = [RingCount(size, SILVER, 2 * n, 2 * n * ring_weight(size, SILVER)) for size, n in sizes.items()]
+    plans, orders = orders_of(*counts, bench=design.bench)
+    wire = 0.005 * 25.4 * 92 ** ((36 - 18) / 39)  # ASTM B258
+    kerf = design.bench.kerf
+    assert kerf == pytest.approx(0.24, abs=0.01)
+    # Of both earrings six, twelve and six rings, and a tenth spare: 7, 14 and 7; a turn more of each coil.
+    turns = {3.25: 8, 4.0: 15, 5.0: 8}
+    length = sum(n * hypot(pi * (inside + wire) + kerf, wire) + 40.0 for inside, n in turns.items())
+    assert length == pytest.approx(624.0, abs=0.1)
+    order = next(one for one in orders if len(one.sizes) == 3)
+    assert [size.name for size in order.sizes] == ["tiny", "small", "middle"]
+    assert order.wire_length == pytest.approx(length, rel=1e-9)
+    assert order.weight == pytest.approx(length * pi / 4.0 * wire**2 * 10.36e-3, rel=1e-9)
+    (use,) = order.uses
+    assert (order.lengths, use.lengths) == (1, 1)
+    assert use.coils == ((7,), (14,), (7,))
+    assert use.left == pytest.approx(1000.0 - length)
+    assert [plan.lengths for plan in plans] == [1] * 5
+    assert [one.lengths for one in orders] == [1, 1, 1]
+
+
+def test_only_wire_of_one_metal_and_diameter_is_shared():
+    bench = replace(BENCH, sold_in=1000.0)
+    counts = (
+        rings(5),
+        rings(5, inside=7.0, name="other"),
+        rings(5, metal=SILVER),
+        rings(5, wire=1.2, name="thick"),
+        rings(5, wire=1.0 + 1e-9, inside=6.0, name="same"),
+    )
+    _, orders = orders_of(*counts, bench=bench)
+    named = [(o.metal.name, round(o.wire_diameter, 4), [s.name for s in o.sizes], o.lengths) for o in orders]
+    assert named == [
+        ("copper", 1.0, ["link", "other", "same"], 1),
+        ("sterling silver", 1.0, ["link"], 1),
+        ("copper", 1.2, ["thick"], 1),
+    ]
+
+
+def test_wire_as_long_as_wanted():
+    plans, (order,) = orders_of(rings(30), rings(30, inside=7.0, name="other"), bench=BENCH)
+    assert (order.lengths, order.uses) == (None, ())
+    assert order.wire_length == pytest.approx(sum(plan.wire_length for plan in plans))
+    assert [plan.coils for plan in plans] == [2, 2]
+
+
+size_counts = st.lists(
+    st.tuples(st.floats(2.0, 12.0), st.sampled_from((0.8, 1.0)), st.integers(1, 120)),
+    min_size=1,
+    max_size=6,
+    unique_by=lambda size: size[:2],
+)
+
+
+@settings(deadline=None)
+@given(
+    sizes=size_counts,
+    sold_in=st.floats(150.0, 2000.0),
+    mandrel=st.floats(5.0, 120.0),
+    tail=st.floats(0.0, 50.0),
+)
+def test_orders_can_be_cut(sizes, sold_in, mandrel, tail):
+    """Coil by coil: each fits on the mandrel, those of a length fit on it, all rings come off."""
+    bench = Bench(kerf=0.25, mandrel_length=mandrel, tail=tail, sold_in=sold_in, spare=0.1)
+    counts = [
+        rings(n, inside=inside, wire=wire, name=f"size {k}") for k, (inside, wire, n) in enumerate(sizes)
+    ]
+    plans, orders = orders_of(*counts, bench=bench)
+    cut = dict.fromkeys((plan.rings.size.name for plan in plans), 0)
+    coils = dict(cut)
+    for order in orders:
+        used = 0.0
+        for use in order.uses:
+            length = 0.0
+            for (size, count), own in zip(use.rings, use.coils, strict=True):
+                assert sum(own) == count
+                turn = hypot(pi * (size.inside_diameter + size.wire_diameter) + 0.25, size.wire_diameter)
+                for coil in own:
+                    assert (coil + 1) * size.wire_diameter <= mandrel + 1e-6
+                    length += (coil + 1) * turn + tail
+                cut[size.name] += use.lengths * count
+                coils[size.name] += use.lengths * len(own)
+            assert length <= sold_in + 1e-6
+            assert use.left == pytest.approx(sold_in - length, abs=1e-6)
+            used += use.lengths * length
+        assert order.wire_length == pytest.approx(used)
+        own = [plan for plan in plans if plan.rings.size in order.sizes]
+        assert order.wire_length == pytest.approx(sum(plan.wire_length for plan in own))
+        assert order.weight == pytest.approx(sum(plan.wire_weight for plan in own))
+        assert order.lengths == sum(use.lengths for use in order.uses)
+        assert ceil(used / sold_in - 1e-6) <= order.lengths <= sum(plan.lengths for plan in own)
+    assert cut == {plan.rings.size.name: plan.count for plan in plans}
+    assert coils == {plan.rings.size.name: plan.coils for plan in plans}
 
 
 # What breaks.

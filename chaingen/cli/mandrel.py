@@ -25,7 +25,9 @@ NEAREST_OF_SET = 2
 @click.option("--trial", help='A trial coil of this wire: its mandrel and its inside, "5 mm, 5.2 mm".')
 @click.option("--mandrels", help='Mandrels at hand: sets and diameters, "knitting needles, 3.25 mm".')
 @click.option("--cut", type=click.Choice(["saw", "flush"]), default="saw", show_default=True)
-@click.option("--kerf", help='What a cut takes of the wire, such as "0.25 mm".')
+@click.option(
+    "--kerf", help='What a cut takes of the wire, such as "0.25 mm", or a saw blade, such as "4/0".'
+)
 @JSON
 def mandrel(
     inside: str,
@@ -57,7 +59,7 @@ def mandrel(
     )
     bench = Bench(
         cut=CutWay.SAW if cut == "saw" else CutWay.FLUSH,
-        kerf=None if kerf is None else length_of("--kerf", kerf, 0.0, 5.0),
+        kerf=None if kerf is None else _kerf(kerf, cut),
     )
     name, spring = _spring(metal, known, None if trial is None else _trial(trial, thick))
     lost, assumed = kerf_of(thick, bench)
@@ -86,6 +88,18 @@ def _wire(text: str) -> float:
     if not low <= value <= high:
         raise BadInput([Problem("--wire", repr(text), f"{format_mm(low)} to {format_mm(high)}")])
     return value
+
+
+def _kerf(text: str, cut: str) -> float:
+    from chaingen.errors import BadInput, Problem
+    from chaingen.stock.saws import BLADES
+
+    if text.strip() not in BLADES:
+        return length_of("--kerf", text, 0.0, 5.0)
+    if cut == "flush":
+        expected = 'what a cut takes, such as "0.5 mm": flush cutters have no saw blade'
+        raise BadInput([Problem("--kerf", repr(text), expected)])
+    return BLADES[text.strip()]
 
 
 def _figure(option: str, value: float | None, low: float, high: float, unit: str) -> float | None:
@@ -118,13 +132,17 @@ def _spring(text: str, data: Any, trial: "Trial | None") -> "tuple[str, Spring]"
     from chaingen.make.mandrels import NoTemper, spring_from
     from chaingen.make.springback import calibration
     from chaingen.stock.metals import find_metal, metal_names, nearest_metal
-    from chaingen.stock.tempers import tempers_of
+    from chaingen.stock.tempers import find_temper, tempers_of
 
     metal = find_metal(text)
     if metal is None:
         near = nearest_metal(text)
         advice = f"did you mean {near}?" if near else ""
         raise BadInput([Problem("--metal", repr(text), f"one of {', '.join(metal_names())}", advice)])
+    if data.temper is None:
+        # Titanium goes by its grade, which its name may say.
+        said = " ".join(text.lower().split()).removeprefix(metal.name).strip()
+        data = replace(data, temper=said if find_temper(metal.name, said) else None)
     try:
         spring = spring_from(metal.name, data)
     except NoTemper as error:

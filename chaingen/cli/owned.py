@@ -53,7 +53,7 @@ def owned(ctx: click.Context, design: Path, settings: Path | None, as_json: bool
             print_table("Rings at hand for this piece, the best first", head, rows, narrow=len(head))
             if len(choices) == MOST_CHOICES:
                 say(f"The nearest {MOST_CHOICES} ways to combine them are told; there may be more.")
-            say(f"Of each size {bench.spare:.0%} more is kept for spare rings.")
+            say(f"Of each size {100.0 * bench.spare:g}% more is kept for spare rings.")
         elif loaded.piece.sizes():
             for size in loaded.piece.sizes():
                 metal = wanted_metal(loaded, size)

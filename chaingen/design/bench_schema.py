@@ -27,6 +27,7 @@ from chaingen.tables import (
     length_in,
     nearest,
     number_in,
+    shown,
     whole_in,
     within,
     wrong,
@@ -54,7 +55,7 @@ def read_price(value: object) -> Price:
         value: A number and a currency of three letters (ISO 4217), in either order.
     """
     if isinstance(value, int | float) and not isinstance(value, bool):
-        raise wrong(f"{PRICES}: {value:g} of what?")
+        raise wrong(f"{PRICES}: {shown(value)} of what?")
     words = value.split() if isinstance(value, str) else []
     codes = [word for word in words if re.fullmatch(r"[A-Za-z]{3}", word)]
     numbers = [match for word in words if (match := _PRICE.fullmatch(word))]
@@ -81,6 +82,8 @@ def _read_metals(table: dict[str, Any], info: ValidationInfo) -> dict[str, Any]:
         if known is None:
             near = nearest(name, coloured.values()) or nearest_metal(name)
             raise wrong(f"names of metals, not {name[:60]!r}", f"did you mean {near}?" if near else "")
+        if known in found:
+            raise wrong(f"each metal once: {name[:60]!r} is {known}, which is there already")
         found[known] = entry
     return found
 
@@ -131,11 +134,13 @@ def _read_mandrels(value: object) -> list[str]:
     return value
 
 
-def _read_kerf(value: object) -> float:
+def _read_kerf(value: object, info: ValidationInfo) -> float:
     expected = f'what a cut takes, such as "0.25 mm", or a saw blade: {", ".join(BLADES)}'
     if not isinstance(value, str):
         raise wrong(f"{expected}, in quotes")
     if value.strip() in BLADES:
+        if info.data.get("cut") == "flush cutters":
+            raise wrong('what a cut takes, such as "0.5 mm": flush cutters have no saw blade')
         return BLADES[value.strip()]
     try:
         return within(parse_length(value), (0.0, MOST_KERF))
@@ -171,7 +176,9 @@ class WireTable(Table):
 class TrialTable(Table):
     """A coil wound to see how far the wire springs open: it calibrates the reckoning for its metal."""
 
-    metal: MetalName | None = Field(None, description="Its metal; the design's when left out.")
+    metal: MetalName | None = Field(
+        None, description="Its metal; the design's when left out, which a settings file cannot."
+    )
     temper: Temper | None = Field(None, description="Its temper; the bench's when left out.")
     wire: Annotated[float, BeforeValidator(_read_wire, json_schema_input_type=str)] = Field(
         description="Its wire.", examples=["18 AWG"]
@@ -188,7 +195,9 @@ class BenchTable(Table):
     """How rings are made at this bench."""
 
     temper: Temper | None = Field(
-        None, description="Temper of the wire; the usual one for winding rings when left out, and said so."
+        None,
+        description="Temper of wire whose metal says none; the usual one for winding rings when left out, "
+        "and said so. Of a metal without data of it nothing is then known.",
     )
     metals: Annotated[dict[str, WireTable], _BY_METAL] = Field(
         default={}, max_length=MOST_ENTRIES, description="What you know of the wire of a metal."

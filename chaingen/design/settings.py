@@ -2,6 +2,7 @@
 
 import os
 from collections.abc import Iterable, Iterator, Sequence
+from decimal import Decimal
 from typing import Any, TypeVar
 
 from pydantic import ValidationError
@@ -27,9 +28,11 @@ from chaingen.design.bench_schema import (
     PricesTable,
     SettingsTable,
     SheetTable,
+    WireTable,
 )
 from chaingen.design.weaves import in_file
 from chaingen.errors import BadInput, Problem
+from chaingen.stock.tempers import temper_names
 from chaingen.tables import (
     Table,
     json_schema_of,
@@ -65,11 +68,22 @@ def load_settings(path: str | os.PathLike[str], *, where: str = "settings") -> S
     try:
         data = parse_toml(read_text(path, SETTINGS), str(path), SETTINGS)
         try:
-            return SettingsTable.model_validate(data)
+            table = SettingsTable.model_validate(data)
         except ValidationError as error:
             raise BadInput(limited(value_problems(error, SETTINGS), SETTINGS)) from None
+        _refuse_bare_trials(table.bench)
+        return table
     except BadInput as error:
         raise BadInput(in_file(problem, str(path), where) for problem in error.problems) from None
+
+
+def _refuse_bare_trials(bench: BenchTable | None) -> None:
+    """Raise `BadInput` where a trial coil of a settings file does not say its metal."""
+    trials = () if bench is None else bench.trials
+    bare = [number for number, trial in enumerate(trials, start=1) if trial.metal is None]
+    if bare:
+        expected = "its metal: a settings file serves designs in every metal"
+        raise BadInput(Problem(f"bench.trials[{number}].metal", "", expected) for number in bare)
 
 
 def settings_json_schema() -> dict[str, Any]:
@@ -85,7 +99,7 @@ def bench_of(own: SettingsTable, settings: SettingsTable | None = None) -> Bench
         settings: What a settings file says.
     """
     base = settings if settings is not None else SettingsTable()
-    bench = _joined(base.bench, own.bench) or BenchTable.model_validate({})
+    bench = _joined_benches(base.bench, own.bench) or BenchTable.model_validate({})
     prices = _joined(base.prices, own.prices) or PricesTable.model_validate({})
     sheet = _joined(base.sheet, own.sheet) or SheetTable.model_validate({})
     classroom = _joined(base.classroom, own.classroom)
@@ -109,7 +123,7 @@ def bench_of(own: SettingsTable, settings: SettingsTable | None = None) -> Bench
         tail=or_usual(bench.tail, usual.tail),
         sold_in=bench.sold_in,
         bag=bench.bag,
-        spare=usual.spare if bench.spare is None else bench.spare / 100.0,
+        spare=usual.spare if bench.spare is None else _part(bench.spare),
         open_seconds=bench.open_seconds,
         close_seconds=bench.close_seconds,
         finding_seconds=tuple(bench.finding_seconds.items()),
@@ -125,7 +139,7 @@ def bench_of(own: SettingsTable, settings: SettingsTable | None = None) -> Bench
 def bench_problems(
     own: SettingsTable, settings: SettingsTable | None, sizes: Sequence[str], findings: Sequence[str]
 ) -> list[Problem]:
-    """What is wrong between the keys of a bench: names that the design lacks, currencies that are mixed.
+    """What is wrong between the keys of a bench: names that are none, currencies that are mixed.
 
     Args:
         own: What the design says.
@@ -139,7 +153,8 @@ def bench_problems(
             if name not in known:
                 choice = f"one of the {what} {', '.join(known[:20])}" if known else f"no name: no {what} here"
                 problems.append(Problem(f"{where}.{key(name)}", shown(name), choice, meant(name, known)))
-    told = list(_told_prices(own, "")) + list(_told_prices(settings, "the settings: "))
+    problems += _temper_problems(own, settings)
+    told = list(_told_prices(own, "")) + list(_told_prices(_left_of(settings, own), "the settings: "))
     if told:
         first, price = told[0]
         odd = next(((where, one) for where, one in told if one.currency != price.currency), None)
@@ -166,6 +181,50 @@ def _names(
         yield "bench.finding_seconds", own.bench.finding_seconds, findings, "findings"
 
 
+def _temper_problems(own: SettingsTable, settings: SettingsTable | None) -> list[Problem]:
+    """Tempers of all wire, and of trial coils, that no metal is known to have: they are misspelt."""
+    tables = [(own.bench, "")]
+    if settings is not None:
+        tables.append((settings.bench, "the settings: "))
+    wires = [wire for bench, _ in tables if bench is not None for wire in bench.metals.values()]
+    # A temper of the maker's own has figures of its own.
+    known = set(temper_names()) | {
+        wire.temper
+        for wire in wires
+        if wire.temper is not None and wire.youngs_modulus is not None and wire.yield_strength is not None
+    }
+    problems = []
+    for bench, whose in tables:
+        if bench is None:
+            continue
+        said = [(f"{whose}bench.temper", bench.temper)]
+        said += [
+            (f"{whose}bench.trials[{number}].temper", trial.temper)
+            for number, trial in enumerate(bench.trials, start=1)
+        ]
+        for where, temper in said:
+            if temper is not None and temper not in known:
+                expected = (
+                    f"one of {', '.join(temper_names())}, or one that bench.metals gives with youngs_modulus "
+                    "and yield_strength"
+                )
+                problems.append(Problem(where, shown(temper), expected, meant(temper, known)))
+    return problems
+
+
+def _left_of(settings: SettingsTable | None, own: SettingsTable) -> SettingsTable | None:
+    """The settings without the prices that a design says itself."""
+    if settings is None or settings.prices is None or own.prices is None:
+        return settings
+    left: dict[str, Any] = {}
+    for name in ("per_gram", *_BY_SIZE, *_BY_FINDING):
+        here = getattr(own.prices, name)
+        left[name] = {k: price for k, price in getattr(settings.prices, name).items() if k not in here}
+    if own.prices.per_hour is not None:
+        left["per_hour"] = None
+    return SettingsTable(prices=settings.prices.model_copy(update=left))
+
+
 def _told_prices(tables: SettingsTable | None, whose: str) -> Iterator[tuple[str, Price]]:
     """Every price of some tables with its place."""
     if tables is None or tables.prices is None:
@@ -188,6 +247,37 @@ def _joined(base: AnyTable | None, own: AnyTable | None) -> AnyTable | None:
     return base.model_copy(update=said)
 
 
+def _joined_benches(base: BenchTable | None, own: BenchTable | None) -> BenchTable | None:
+    """Two benches as one: what goes with what the second says otherwise is not taken over from the first."""
+    joined = _joined(base, own)
+    if base is None or own is None or joined is None:
+        return joined
+    metals = {
+        name: _joined_wires(base.metals[name], wire) if name in base.metals else wire
+        for name, wire in own.metals.items()
+    }
+    said: dict[str, Any] = {"metals": {**base.metals, **metals}}
+    usual = Bench().cut.value
+    if own.kerf is None and own.cut is not None and own.cut != (base.cut or usual):
+        # A saw's kerf is not that of flush cutters.
+        said["kerf"] = None
+    return joined.model_copy(update=said)
+
+
+def _joined_wires(base: WireTable, own: WireTable) -> WireTable:
+    """Wire of one metal as two tables say it: yield strength goes with the temper that it was said with."""
+    joined = _joined(base, own)
+    assert joined is not None
+    if own.temper is not None and own.temper != base.temper and own.yield_strength is None:
+        return joined.model_copy(update={"yield_strength": None})
+    return joined
+
+
+def _part(percent: float) -> float:
+    """A percentage as a part: 1.1 % as 0.011, where a division of floats comes out a little higher."""
+    return float(Decimal(repr(percent)) / 100)
+
+
 def _prices(table: PricesTable) -> PriceList:
     def by_name(prices: dict[str, Price]) -> Prices:
         return tuple(prices.items())
@@ -202,7 +292,7 @@ def _prices(table: PricesTable) -> PriceList:
         each=by_name(table.each),
         bead=by_name(table.bead),
         per_hour=table.per_hour,
-        overhead=None if table.overhead is None else table.overhead / 100.0,
+        overhead=None if table.overhead is None else _part(table.overhead),
         markup=table.markup,
     )
 
@@ -215,6 +305,6 @@ def _classroom(table: ClassroomTable) -> Classroom:
     usual = Classroom(table.students)
     return Classroom(
         table.students,
-        usual.shared_spare if table.spare is None else table.spare / 100.0,
+        usual.shared_spare if table.spare is None else _part(table.spare),
         usual.for_teacher if table.for_teacher is None else table.for_teacher,
     )

@@ -117,8 +117,8 @@ def spring_of(
 ) -> Spring | None:
     """How wire of a metal springs, as the bench says, with the factor of its trial coils.
 
-    A temper that the bench says of all wire is none of a metal of which nothing at all is known: one settings
-    file serves designs in every metal.
+    A temper that the bench says of all wire may be none of this metal: one settings file serves designs in
+    every metal. Of its wire is then known what is said of that metal itself, and mostly nothing.
 
     Args:
         metal: The metal's name, or that of a coloured wire.
@@ -138,21 +138,22 @@ def spring_of(
     entry = metal if metal in named or base is None else base
     data = bench.wire(entry)
     own = named.get(entry, WireData())
-    if data.temper is not None and own == WireData() and not tempers_of(of_table):
-        data = WireData()
+    general = ""
+    if own.temper is None and data.temper is not None and find_temper(of_table, data.temper) is None:
+        # A modulus alone does not tell how wire springs; where nothing else is known it is asked for more.
+        if own.yield_strength is None and (own.youngs_modulus is None or tempers_of(of_table)):
+            return None
+        general, data = spelt_temper(data.temper), own
     place = f"bench.metals.{key(entry)}"
     try:
         spring = spring_from(of_table, data)
     except NoTemper as error:
-        if own.temper is not None:
-            where = f"{place}.temper"
-        elif data.temper is not None:
-            where = "bench.temper"
-        else:
-            where = place
+        where = place if own.temper is None else f"{place}.temper"
         keys = {name: f"{place}.{name}" for name in error.missing}
         raise BadInput([error.problem(where, keys)]) from None
-    return None if spring is None else _calibrated(spring, metal, base, design_metal, bench)
+    if spring is None:
+        return None
+    return _calibrated(replace(spring, temper=general or spring.temper), metal, base, design_metal, bench)
 
 
 def _calibrated(

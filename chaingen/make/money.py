@@ -2,8 +2,9 @@
 
 Nothing is guessed: what has no price is blank, and so is all that would need it. A price of zero is a price.
 
-What is charged is what is to be bought: spare rings, whole bags and whole lengths of wire included, also
-where some of it is left over. Time (common practice): some rings are opened and closed, the others closed
+What is charged is what is bought in rings: whole bags and spare rings, also where some are left over. Wire is
+charged as it is used, spare rings, tails and what cuts take included; what is left over of a length serves
+another piece and is not charged. Time (common practice): some rings are opened and closed, the others closed
 beforehand; cutting, handling and finishing are not in it.
 
 Roundings, all half up: weights to 0.001 g and lengths to 0.001 m before they are charged, so that what is
@@ -19,7 +20,6 @@ from chaingen.findings.catalogue import KINDS
 from chaingen.make.finding_counts import BeadCount, FindingCount
 from chaingen.make.wire_plan import RingPlan
 from chaingen.stock.metals import Metal
-from chaingen.units import format_mm
 
 _DIGITS = {
     **dict.fromkeys(("BIF", "CLP", "DJF", "GNF", "ISK", "JPY", "KMF", "KRW", "PYG", "RWF"), 0),
@@ -41,11 +41,13 @@ class CostLine:
         what: What it is, such as ``rings 'petal', sterling silver`` or ``ear wire 'hook'``.
         basis: How it is reckoned, such as ``12.3 g at 1.20 EUR a gram``; empty where no price is given.
         amount: What it costs; None where no price is given.
+        unit: What is counted: bag, ring, metre, gram, piece or bead; empty where no price is given.
     """
 
     what: str
     basis: str
     amount: Decimal | None
+    unit: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,11 +166,11 @@ def _rings(plan: RingPlan, bench: Bench) -> _Charge:
     if per_ring := _price(prices.per_ring, name):
         return _charge(what, _some(plan.count, "ring"), Decimal(plan.count), "ring", per_ring)
     if per_metre := _price(prices.per_metre, name):
-        metres = _thousandths(plan.bought_length(bench) / 1000.0)
-        return _charge(what, f"{_number(metres)} m{_lengths(plan, bench)}", metres, "metre", per_metre)
+        metres = _thousandths(plan.wire_length / 1000.0)
+        return _charge(what, f"{_number(metres)} m", metres, "metre", per_metre)
     if per_gram := _wire_price(prices, plan.rings.metal):
-        grams = _thousandths(plan.bought_weight(bench))
-        return _charge(what, f"{_number(grams)} g{_lengths(plan, bench)}", grams, "gram", per_gram)
+        grams = _thousandths(plan.wire_weight)
+        return _charge(what, f"{_number(grams)} g", grams, "gram", per_gram)
     return _Charge(CostLine(what, "", None), f"a price for wire of {metal}")
 
 
@@ -193,7 +195,7 @@ def _beads(entry: FindingCount, prices: PriceList) -> _Charge:
 
 def _charge(what: str, quantity: str, number: Decimal, unit: str, price: Price) -> _Charge:
     basis = f"{quantity} at {price.amount:f} {price.currency} a {unit}"
-    return _Charge(CostLine(what, basis, round_money(number * price.amount, price.currency)))
+    return _Charge(CostLine(what, basis, round_money(number * price.amount, price.currency), unit))
 
 
 def _time(
@@ -233,13 +235,6 @@ def _price(prices: Prices, name: str) -> Price | None:
 
 def _called(entry: FindingCount) -> str:
     return f"{entry.finding.kind} {entry.finding.name!r}"
-
-
-def _lengths(plan: RingPlan, bench: Bench) -> str:
-    """How the wire is sold, in words; nothing where that is not given."""
-    if plan.lengths is None or bench.sold_in is None:
-        return ""
-    return f" in {_some(plan.lengths, 'length')} of {format_mm(bench.sold_in)}"
 
 
 def _some(count: int, unit: str) -> str:

@@ -1,9 +1,10 @@
 """Rings at hand: which of them make the piece, and how long a piece they reach.
 
-Every ring size of a design is taken from one stock of rings at hand; two sizes may share a stock, which then
-has to do for both. Rings whose metal is not that of the size are left out, but where a design lays metals by
-place any metal will do. The nearest combinations are looked at, 64 at most: a longer list of rings at hand
-has more, which are not told. Findings are taken to be there, as many as it takes.
+Every ring size of a design is taken from one stock of rings at hand, which is all that are of one inside,
+wire and metal; two sizes may share a stock, which then has to do for both. Rings whose metal is not that of
+the size are left out, but where a design lays metals by place any metal will do. The nearest combinations are
+looked at, 64 at most: a longer list of rings at hand has more, which are not told. Findings are taken to be
+there, as many as it takes.
 """
 
 import heapq
@@ -84,6 +85,7 @@ def owned_choices(
         where nothing at hand can stand for some ring size.
     """
     sizes = result.design.piece.sizes()
+    bench = replace(bench, owned=_pooled(bench.owned))
     options = [_options(size, wanted_metal(result.design, size), bench) for size in sizes]
     if not sizes or not all(options):
         return ()
@@ -109,6 +111,16 @@ def wanted_metal(design: Design, size: RingSize) -> Metal | None:
     if design.metal_pattern is not None:
         return None
     return dict(design.size_metals).get(size.name, design.metal)
+
+
+def _pooled(owned: tuple[OwnedRings, ...]) -> tuple[OwnedRings, ...]:
+    """Rings at hand with those of one inside, wire and metal as one stock, in whatever boxes they are."""
+    stocks: dict[tuple[float, float, str | None], OwnedRings] = {}
+    for own in owned:
+        like = own.size.inside_diameter, own.size.wire_diameter, own.metal
+        first = stocks.get(like)
+        stocks[like] = own if first is None else replace(first, count=first.count + own.count)
+    return tuple(stocks.values())
 
 
 def _options(size: RingSize, metal: Metal | None, bench: Bench) -> list[tuple[float, OwnedRings]]:

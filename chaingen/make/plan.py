@@ -8,7 +8,7 @@ from chaingen.make.money import Money
 from chaingen.make.order.steps import Order
 from chaingen.make.owned import OwnedChoice
 from chaingen.make.strength import Strength
-from chaingen.make.wire_plan import RingPlan
+from chaingen.make.wire_plan import RingPlan, WireOrder
 from chaingen.solve.choices import LengthChoice
 
 
@@ -27,6 +27,8 @@ class Plan:
         classroom: What a class takes; None without a class.
         order: The order of work; of one piece, where a pair is made; None where it does not fit.
         class_money: What the material of a class's order costs; None without a class.
+        wire: Wire to buy for the rings, by metal and diameter.
+        class_wire: The same for a class's order; none without a class.
     """
 
     rings: tuple[RingPlan, ...]
@@ -38,3 +40,5 @@ class Plan:
     classroom: ClassOrder | None
     order: Order | None
     class_money: Money | None = None
+    wire: tuple[WireOrder, ...] = ()
+    class_wire: tuple[WireOrder, ...] = ()

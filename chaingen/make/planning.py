@@ -13,7 +13,7 @@ from chaingen.make.owned import OwnedChoice, owned_choices
 from chaingen.make.plan import Plan
 from chaingen.make.result import Result
 from chaingen.make.strength import strength_of
-from chaingen.make.wire_plan import ring_plans
+from chaingen.make.wire_plan import ring_plans, wire_orders
 from chaingen.solve.choices import LengthChoice, length_choices
 from chaingen.solve.repeats import lengths_of
 from chaingen.solve.sizes import is_plain
@@ -67,6 +67,8 @@ def plan_of(result: Result, *, on_progress: Progress = _silent) -> Plan:
         classroom=classroom,
         order=order,
         class_money=None if classroom is None else _class_money(classroom, bench),
+        wire=wire_orders(plans, bench),
+        class_wire=() if classroom is None else wire_orders(classroom.order, bench),
     )
 
 

@@ -11,7 +11,7 @@ from chaingen.make.owned import OwnedChoice
 from chaingen.make.plan import Plan
 from chaingen.make.result import Result
 from chaingen.make.strength import Strength
-from chaingen.make.wire_plan import RingPlan
+from chaingen.make.wire_plan import RingPlan, WireOrder
 from chaingen.show.rounding import g, mm, size_data
 from chaingen.solve.choices import LengthChoice
 
@@ -23,12 +23,13 @@ def plan_data(plan: Plan, result: Result) -> dict[str, Any]:
     """The content of report.json's ``plan``; lengths in mm, weights in g, forces in N, times in s."""
     return {
         "rings": [_rings(entry) for entry in plan.rings],
+        "wire": [_wire(order) for order in plan.wire],
         "mandrels": [_mandrel(entry) for entry in plan.mandrels],
         "lengths": [_length(choice) for choice in plan.lengths],
         "strength": _strength(plan.strength),
         "money": _money(plan.money),
         "owned": [_owned(choice) for choice in plan.owned],
-        "classroom": None if plan.classroom is None else _classroom(plan.classroom),
+        "classroom": None if plan.classroom is None else _classroom(plan.classroom, plan.class_wire),
         "order_of_work": None if plan.order is None else _order(plan.order, result),
     }
 
@@ -47,8 +48,29 @@ def _rings(plan: RingPlan) -> dict[str, Any]:
         "coil_length_mm": mm(plan.coil_length),
         "wire_length_mm": mm(plan.wire_length),
         "wire_weight_g": g(plan.wire_weight),
-        "lengths_to_buy": plan.lengths,
         "bags_to_buy": plan.bags,
+    }
+
+
+def _wire(order: WireOrder) -> dict[str, Any]:
+    return {
+        "metal": order.metal.name,
+        "wire_diameter_mm": mm(order.wire_diameter),
+        "rings": [size.name for size in order.sizes],
+        "wire_length_mm": mm(order.wire_length),
+        "wire_weight_g": g(order.weight),
+        "lengths_to_buy": order.lengths,
+        "lengths": [
+            {
+                "count": use.lengths,
+                "coils": [
+                    {"ring": size.name, "rings_in_coils": list(coils)}
+                    for (size, _), coils in zip(use.rings, use.coils, strict=True)
+                ],
+                "left_mm": mm(use.left),
+            }
+            for use in order.uses
+        ],
     }
 
 
@@ -150,7 +172,7 @@ def _owned(choice: OwnedChoice) -> dict[str, Any]:
     }
 
 
-def _classroom(order: ClassOrder) -> dict[str, Any]:
+def _classroom(order: ClassOrder, wire: tuple[WireOrder, ...]) -> dict[str, Any]:
     return {
         "students": order.students,
         "kits": order.kits,
@@ -159,6 +181,7 @@ def _classroom(order: ClassOrder) -> dict[str, Any]:
             for count in order.kit_rings
         ],
         "order": [_rings(entry) for entry in order.order],
+        "wire": [_wire(entry) for entry in wire],
         "findings": [
             {"name": entry.finding.name, "metal": entry.metal.name, "count": entry.count, "spare": spare}
             for entry, spare in zip(order.findings, order.spare_findings, strict=True)
