@@ -211,7 +211,7 @@ def plan(result: Result, *, on_progress: Progress = _silent) -> Result:
         >>> from chaingen.design.starter import starter_design
         >>> made = plan(build(parse_design(starter_design("two-in-one", repeat=3)))).plan
         >>> made.order.opened.count, len(made.order.instructions), made.money.price
-        (2, 3, None)
+        (2, 2, None)
     """
     return replace(result, plan=plan_of(result, on_progress=on_progress))
 

@@ -11,6 +11,7 @@ MM_PER_INCH = 25.4
 _UNITS = {
     "mm": 1.0, "millimetre": 1.0, "millimetres": 1.0, "millimeter": 1.0, "millimeters": 1.0,
     "cm": 10.0, "centimetre": 10.0, "centimetres": 10.0, "centimeter": 10.0, "centimeters": 10.0,
+    "ft": 12.0 * MM_PER_INCH, "foot": 12.0 * MM_PER_INCH, "feet": 12.0 * MM_PER_INCH,
     "m": 1000.0, "metre": 1000.0, "metres": 1000.0, "meter": 1000.0, "meters": 1000.0,
     "in": MM_PER_INCH, "inch": MM_PER_INCH, "inches": MM_PER_INCH,
     '"': MM_PER_INCH, "″": MM_PER_INCH, "”": MM_PER_INCH,

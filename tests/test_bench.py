@@ -407,3 +407,17 @@ def test_the_command_line_takes_settings(tmp_path):
     assert json.loads(run.stdout)["problems"][0]["where"] == f"{settings}: bench.bag"
     settings.write_text("[bench]\nbag = 100\n")
     assert CliRunner().invoke(main, ["check", str(design), "--settings", str(settings)]).exit_code == 0
+
+
+def test_a_tug_in_pounds_and_wire_in_feet():
+    bench = bench_said('[bench]\ntug = "5 lbf"\nsold_in = "3 ft"\n')
+    # A pound-force is 4.4482216152605 N, a foot 304.8 mm, by definition.
+    assert bench.tug == pytest.approx(22.241108)
+    assert bench.sold_in == pytest.approx(914.4)
+    assert "in N or lbf" in refused('[bench]\ntug = "20 kg"\n', "bench.tug")
+    assert "0.1 to 10000 N" in refused('[bench]\ntug = "1000000000 N"\n', "bench.tug")
+
+
+def test_a_mandrel_that_cannot_be_read_is_named():
+    said = '[bench]\nmandrels = ["metric rods", "knitting needels"]\n'
+    assert "'knitting needels' is none" in refused(said, "bench.mandrels", "did you mean knitting needles")

@@ -1,7 +1,7 @@
 """Repeats folded: doing what the lines say gives the steps again, and the lines are few."""
 
 from functools import cache
-from itertools import product
+from itertools import pairwise, product
 
 import numpy as np
 import pytest
@@ -177,9 +177,82 @@ def test_pictures_are_of_the_first_steps_of_their_kind():
     assert [shown[k] for k in range(len(order.distinct))] == list(order.distinct)
 
 
-def test_a_loop_is_closed_by_steps_already_seen():
-    """The second ring of each pair goes through four rings beside it, also where the loop comes round."""
+def test_a_loop_is_closed_by_a_step_of_its_own():
+    """The last pair goes through four rings, as others do, but there the ends come together."""
     order = order_of_run(side(2, RING), repeat=20, closed=True)
-    # The first of all, the second of a pair, the first of a pair; the last pair goes through four each.
-    assert len(order.distinct) == 3
-    assert len(order.instructions) == 6
+    # The first of all, the second of a pair, the first of a pair, and the first of the last pair.
+    assert len(order.distinct) == 4
+    # These; the first two again; then the last pair.
+    assert len(order.instructions) == 7
+    assert order.distinct[3] == len(order.steps) - 2
+
+
+def evenly(graph, order):
+    """Every further time of a repeat leads on by the same way in all its steps, as "the next ones along"."""
+    places = places_of(graph)
+    at = np.column_stack([places.section, places.lane, places.along])
+    around = np.array([0, 0, places.round])
+
+    def ways(steps, others):
+        found = at[[step.body for step in others]] - at[[step.body for step in steps]]
+        return np.where(around > 0, found % np.maximum(around, 1), found)
+
+    def do(first, last, place):
+        """The place after these lines, each repeat looked at as it is done."""
+        begins = {}
+        for number in range(first, last + 1):
+            line = order.instructions[number - 1]
+            begins[number] = place
+            if line.step is not None:
+                place += 1
+                continue
+            begin = begins[line.first]
+            one = place - begin
+            again = [order.steps[begin + k * one : begin + (k + 1) * one] for k in range(line.times + 1)]
+            way = ways(again[0][:1], again[1][:1])
+            for former, later in pairwise(again):
+                assert (ways(former, later) == way).all(), (line, [graph.names[step.body] for step in later])
+            place += one * line.times
+        return place
+
+    assert do(1, len(order.instructions), 0) == len(order.steps)
+
+
+@pytest.mark.parametrize("name", weave_names())
+def test_repeats_go_on_evenly(name):
+    weave = find_weave(name)
+    if weave.repeats is Repeats.SHEET:
+        graphs = [weave_graph(weave, 7, 6)]
+    else:
+        graphs = [weave_graph(weave, 12), weave_graph(weave, 12, closed=True)]
+    for graph in graphs:
+        evenly(graph, ordered(graph))
+
+
+@settings(deadline=None)
+@given(st.lists(st.tuples(st.integers(0, 2), st.integers(-2, 2)), max_size=30), st.sampled_from([0, 5]))
+def test_steps_that_lead_elsewhere_are_no_repeats(row, around):
+    """Alike as they may be: all steps of a further time stand equally far from the time before."""
+    signs = [sign for sign, _ in row]
+    places = np.cumsum([way for _, way in row]).tolist()
+    lines, _ = instructions_of(signs, places, around)
+    assert [signs[place] for place in done_by_hand_at(lines)] == signs
+    begins, place = [], 0
+    for line in lines:
+        begins.append(place)
+        if line.step is not None:
+            place += 1
+            continue
+        begin = begins[line.first - 1]
+        one = place - begin
+        ways = [
+            (places[begin + k + one] - places[begin + k]) % (around or 10**6) for k in range(one * line.times)
+        ]
+        assert len(set(ways)) <= 1
+        place += one * line.times
+
+
+def done_by_hand_at(lines):
+    """The place of each step as it is first made, done with a finger on the line."""
+    first = {line.picture: line.step for line in reversed(lines) if line.step is not None}
+    return [first[picture] for picture in done_by_hand(lines)]

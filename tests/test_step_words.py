@@ -1,6 +1,7 @@
 """Words of the order of work: what each line tells a maker, from orders made by hand and orders found."""
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -15,9 +16,11 @@ from chaingen.make.order.steps import Instruction, Opened, Order, Step
 from chaingen.pipeline import build
 from chaingen.show.step_words import StepWords, repeat_words
 from chaingen.stock.metals import find_metal
+from chaingen.weave.catalogue import find_weave
 from chaingen.weave.graph import piece_graph
 from chaingen.weave.groups import Group, GroupKind, Run
 from tests.conftest import join, rosette, side, size
+from tests.orders import ordered, weave_graph
 
 SILVER, COPPER = find_metal("sterling silver"), find_metal("copper")
 EXAMPLES = Path(__file__).parent.parent / "examples"
@@ -94,8 +97,28 @@ def test_first_ring_alone(pairs):
 def test_a_loose_ring_is_laid_in_before_the_last_is_closed(pairs):
     one = step(pairs, 2, through=(0, 1), laid=(5,))
     assert said(pairs, one) == (
-        "Take opened ring 2a. Put it through rings 1a and 1b, lay closed ring 3b inside, linked with "
+        "Take opened ring 2a. Put it through rings 1a and 1b, lay closed ring 3b in place, linked with "
         "nothing, close it."
+    )
+    round_it = replace(one, round_it=(5,))
+    assert said(pairs, round_it) == (
+        "Take opened ring 2a. Put it through rings 1a and 1b, slip closed ring 3b over it between them, "
+        "linked with nothing, close it."
+    )
+    alone = replace(step(pairs, 2, through=(0,), laid=(5,)), round_it=(5,))
+    assert "slip closed ring 3b over it, linked with nothing" in said(pairs, alone)
+
+
+def test_where_ends_meet_and_parts_begin(pairs):
+    one = step(pairs, 2, through=(0, 1))
+    assert said(pairs, replace(one, joins_ends=True)) == (
+        "See that nothing is twisted, and bring the two ends of the piece together. "
+        "Take opened ring 2a. Put it through rings 1a and 1b, close it."
+    )
+    anew = replace(step(pairs, 2, added=(4, 5)), begins_anew=True)
+    assert said(pairs, anew) == (
+        "Begin a part that hangs on nothing made so far. "
+        "Take opened ring 2a. Take up 2 closed rings, 3a and 3b, close it."
     )
 
 
@@ -172,7 +195,19 @@ def eye_named(graph, body, name):
             "Take lobster clasp 1a. Open its gate, hang in ring 2a, let it shut.",
         ),
         ("spring ring", "mouth", False, "Open the gate of spring ring 1a, hang in ring 2a, let it shut."),
-        ("toggle bar", "bar", False, "Put toggle bar 1a end first through ring 2a and let it lie across."),
+        (
+            "toggle bar",
+            "bar",
+            True,
+            "Take toggle bar 1a. Put it end first through ring 2a and let it lie across.",
+        ),
+        (
+            "toggle bar",
+            "bar",
+            False,
+            "Put toggle bar 1a end first through ring 2a, with what hangs in its eye beside it, and let it "
+            "lie across.",
+        ),
     ],
 )
 def test_what_is_open_as_it_is_worn_is_hung_in(kind, eye, new, text):
@@ -195,6 +230,48 @@ def test_which_eye_of_a_finding_a_ring_goes_through():
     assert f"through the {eye} of lobster clasp 1a," in said(graph, step(graph, 1, added=(2,), through=(0,)))
 
 
+def test_findings_of_one_kind_are_told_apart():
+    long, short = (
+        Group(
+            GroupKind.FINDING,
+            1,
+            KINDS["oval link"].build(name, wire=1.0, inside_length=8.0, inside_width=4.0),
+        )
+        for name in ("long", "short")
+    )
+    graph = piece_graph(Run((long, join(1, size(4.0)), short, join(1, size(4.0))), repeat=2))
+    assert said(graph, step(graph, 1, added=(0, 2))) == (
+        "Take opened ring 2a. Take up oval link 1a (long) and oval link 3a (short), close it."
+    )
+    ready = words(graph, [step(graph, 1, added=(0, 2))]).preparation()
+    assert "Have ready: 2 oval links (long) and 2 oval links (short)." in ready
+
+
+def test_a_ring_soldered_shut_is_no_ring_to_close():
+    graph = piece_graph(
+        Run((finding("closed ring", wire=1.0, inside=5.0), join(1, size(4.0)), side(1, size(4.0))))
+    )
+    assert said(graph, step(graph, 1, added=(0, 2))) == (
+        "Take opened ring 2a. Take up soldered ring 1a and closed ring 3a, close it."
+    )
+    assert "through soldered ring 1a," in said(graph, step(graph, 1, added=(2,), through=(0,)))
+    assert words(graph, [step(graph, 1)], opened=(1,)).preparation()[-1] == "Have ready: 1 soldered ring."
+
+
+def test_eyes_are_told_as_at_the_bench():
+    """A ring goes round a bar, not through it; a hook has no hook; a strand is no hole."""
+    graph, lines = lines_of_run(side(1, size(4.0)), finding("toggle bar"), repeat=2)
+    assert "Put it round the bar of toggle bar 2a, take up the eye of toggle bar 4a" in lines[1]
+    _, lines = lines_of_run(side(1, size(4.0)), finding("hook"), repeat=2)
+    assert "through the bend of hook 2a, take up the loop of hook 4a" in lines[1]
+    text = (EXAMPLES / "three-tides.toml").read_text(encoding="utf-8")
+    result = build(parse_design(text))
+    graph = result.placement.graph
+    found = order_of(graph, result.metals, result.placement.rings)
+    told = " ".join(StepWords(graph, result.metals, found, Units.METRIC).lines())
+    assert "through the eye for strand 1 of end bar 1-3a" in told
+
+
 # --- repeats, what to open and close --------------------------------------------------------------
 
 
@@ -203,15 +280,52 @@ def line(number, first, last, times):
 
 
 def test_repeats():
-    assert repeat_words(line(6, 3, 5, 24), []) == "Make steps 3 to 5 again, 24 times."
-    assert repeat_words(line(6, 4, 5, 1), []) == "Make steps 4 and 5 again, once."
-    assert repeat_words(line(6, 5, 5, 1200), []) == "Make step 5 again, 1,200 times."
+    assert repeat_words(line(6, 3, 5, 24), [], "ring 9a") == (
+        "Make steps 3 to 5 again, 24 times (25 in all). Ring 9a is the last."
+    )
+    assert repeat_words(line(6, 4, 5, 1), [], "ring 9a") == (
+        "Make steps 4 and 5 again, once. Ring 9a is the last."
+    )
+    assert repeat_words(line(6, 5, 5, 2), [], "ring 9a").startswith("Make step 5 again, twice (3 in all).")
+    assert "again, 1,200 times (1,201 in all)" in repeat_words(line(6, 5, 5, 1200), [], "ring 9a")
     inner = line(6, 4, 5, 2)
-    assert repeat_words(line(8, 3, 7, 3), [inner]) == (
-        "Make steps 3 to 7 again, 3 times, with what is made again in them."
+    assert repeat_words(line(8, 3, 7, 3), [inner], "ring 9a") == (
+        "Make steps 3 to 7 again, 3 times (4 in all), with the repeats in them. Ring 9a is the last."
     )
     # One that comes before those made again is none of them.
-    assert "in them" not in repeat_words(line(12, 7, 10, 3), [inner])
+    assert "in them" not in repeat_words(line(12, 7, 10, 3), [inner], "ring 9a")
+
+
+def lines_of_run(*groups, **more):
+    graph = piece_graph(Run(groups, **more))
+    return graph, StepWords(graph, of(graph), ordered(graph), Units.METRIC).lines()
+
+
+def test_the_last_of_a_repeat_is_named():
+    """Ten pairs and nine joins: the joins are opened, 2a, 4a ... 18a."""
+    _, lines = lines_of_run(side(2, size(4.0)), join(1, size(4.0)), repeat=10)
+    assert lines[-1] == "Make step 2 again, 7 times (8 in all). Ring 18a is the last."
+
+
+def test_others_through_the_same_are_named(pairs):
+    """The last three of three in three go through the same three, not through the next ones along."""
+    _, lines = lines_of_run(side(3, size(4.0)), repeat=8)
+    assert lines[-2] == "Take opened ring 8a. Put it through rings 7a, 7b and 7c, close it."
+    assert lines[-1] == "Do the same as in step 8 with rings 8b and 8c, one after the other."
+    through = [step(pairs, 2, through=(0, 1)), step(pairs, 3, through=(0, 1))]
+    again = [Instruction(1, 0, 0), line(2, 1, 1, 1)]
+    assert words(pairs, through, lines=again).lines()[1] == "Do the same as in step 1 with ring 2b."
+
+
+def test_the_last_within_repeats_is_that_of_the_first_time():
+    graph = weave_graph(find_weave("japanese-4-in-1"), 6, 5)
+    lines = StepWords(graph, of(graph), ordered(graph), Units.METRIC).lines()
+    # Columns of five large rings, joined by small ones; six columns.
+    assert [one.rpartition(". ")[2] for one in lines if one.startswith("Make")] == [
+        "Ring 1.5large is the last.",
+        "Ring 2.5large is the last.",
+        "Ring 6.5large is the last.",
+    ]
 
 
 def test_what_to_open_and_close_by_size_and_metal(pairs):
@@ -268,7 +382,7 @@ def test_every_name_in_an_order_that_was_found_is_said(name):
         assert text.endswith(".")
         assert "  " not in text
         if instruction.step is None:
-            assert str(instruction.times) in text or "once" in text
+            assert str(instruction.times) in text or "once" in text or "twice" in text or "same" in text
             continue
         one = found.steps[instruction.step]
         # Each body of the step once, and no other.
@@ -284,5 +398,17 @@ def test_numbers_to_open_are_those_of_the_order():
     found = order_of(result.placement.graph, result.metals, result.placement.rings)
     told = StepWords(result.placement.graph, result.metals, found, Units.METRIC)
     # Of alternating two and one the singles are opened (common practice): 5 of 15 rings.
-    assert [line.split(":")[0] for line in told.preparation()] == ["Open 5 rings", "Close 10 rings"]
+    assert [line.split(":")[0] for line in told.preparation()[:2]] == ["Open 5 rings", "Close 10 rings"]
     assert "No fewer will do" in told.least_words()
+
+
+def test_what_words_do_not_tell_is_said():
+    """Links alone do not tell box chain from two in two: how rings lie is seen in pictures."""
+    graph = piece_graph(Run((side(2, size(4.0)),), repeat=3))
+    several = words(graph, [step(graph, 2, added=(0, 1)), step(graph, 3, through=(0, 1))]).preparation()
+    assert "how rings lie in one another" in several[-1]
+    assert words(graph, [step(graph, 2, added=(0, 1))]).preparation() == ()
+    loose = replace(order([step(graph, 2, added=(0, 1))]), loose=(4, 5))
+    assert StepWords(graph, of(graph), loose, Units.METRIC).preparation() == (
+        "Without a step, for 3a and 3b hang on nothing.",
+    )

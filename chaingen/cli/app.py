@@ -163,7 +163,7 @@ def print_result(result: "Result", report: dict[str, Any], as_json: bool, quiet:
         from chaingen.show.words import rest_lines, verdict_lines
 
         say(result.design.title)
-        plan = [] if result.plan is None else plan_lines(result.plan)
+        plan = plan_lines(result.plan) if result.plan is not None and result.fits else []
         for line in verdict_lines(result) + plan + rest_lines(result):
             say(line)
 

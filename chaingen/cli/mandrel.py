@@ -242,7 +242,9 @@ def _tell(
         f"{spring.source}"
     )
     if spring.calibration != 1.0:
-        say(f"Springs {spring.calibration:.2f} times as much as computed, by the trial coil")
+        say(f"Springs {spring.calibration:.3g} times as much as computed, by the trial coil")
+        if spring.is_odd:
+            say("That is far from what such wire does: measure again, and look at metal and temper.")
     ring = f"rings of {format_mm(inside)} inside, cut and closed, with {kerf}"
     if wanted is None:
         say(f"No mandrel makes {ring}: wire this springy opens too far")

@@ -15,7 +15,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, PlainValidator, Val
 from chaingen.design.bench import Price
 from chaingen.design.metal_schema import COLOURS, MetalName, spelt
 from chaingen.stock.gauges import parse_wire
-from chaingen.stock.mandrels import MANDREL_LIMITS, read_mandrels
+from chaingen.stock.mandrels import MANDREL_LIMITS, UnreadableMandrel, read_mandrels
 from chaingen.stock.metals import find_metal, nearest_metal
 from chaingen.stock.saws import BLADES
 from chaingen.stock.tempers import spelt_temper, temper_names
@@ -100,7 +100,7 @@ def _quantity(units: Mapping[str, float], limits: tuple[float, float], example: 
         pattern = r"\s*(-?\d+(?:\.\d+)?)\s*([A-Za-z]+)\s*"
         match = re.fullmatch(pattern, value) if isinstance(value, str) else None
         if match is None or match[2] not in units:
-            raise wrong(expected)
+            raise wrong(f"{expected}, in {' or '.join(units)})
         found: float = float(match[1]) * units[match[2]]
         if not (math.isfinite(found) and limits[0] <= found <= limits[1]):
             raise wrong(f"{limits[0]:g} to {limits[1]:g} {first}")
@@ -129,8 +129,8 @@ def _read_mandrels(value: object) -> list[str]:
         raise wrong(f"1 to {MOST_ENTRIES} entries")
     try:
         read_mandrels(value)
-    except UnreadableLength as error:
-        raise wrong(str(error)) from None
+    except UnreadableMandrel as error:
+        raise wrong(str(error), f"{shown(error.text)} is none") from None
     return value
 
 
@@ -239,10 +239,12 @@ class BenchTable(Table):
     finding_seconds: dict[str, Seconds] = Field(
         default={}, max_length=MOST_ENTRIES, description="Time to make a finding, by its name."
     )
-    tug: Annotated[float, _quantity({"N": 1.0}, (0.1, 10_000.0), "20 N")] | None = Field(
-        None,
-        description="The pull that the piece should hold; 20 N when left out, a firm tug by hand.",
-        examples=["20 N"],
+    tug: Annotated[float, _quantity({"N": 1.0, "lbf": 4.4482216152605}, (0.1, 10_000.0), "20 N")] | None = (
+        Field(
+            None,
+            description="The pull that the piece should hold, in N or lbf; 20 N when left out, a firm tug.",
+            examples=["20 N"],
+        )
     )
 
 

@@ -6,6 +6,9 @@ from chaingen.solve.verdict import Fit
 from chaingen.stock.metals import Metal
 from chaingen.weave.groups import RingSize
 
+ODD_TRIAL = 3.0
+"""A trial coil that springs so many times more, or less, than computed was mismeasured, or is other wire."""
+
 
 @dataclass(frozen=True, slots=True)
 class Spring:
@@ -26,6 +29,11 @@ class Spring:
     source: str
     assumed: bool = False
     calibration: float = 1.0
+
+    @property
+    def is_odd(self) -> bool:
+        """Whether its trial coil springs so unlike what is computed that it should be measured again."""
+        return not 1.0 / ODD_TRIAL <= self.calibration <= ODD_TRIAL
 
 
 @dataclass(frozen=True, slots=True)

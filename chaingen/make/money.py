@@ -175,11 +175,11 @@ def _rings(plan: RingPlan, bench: Bench) -> _Charge:
 
 
 def _finding(entry: FindingCount, prices: PriceList) -> _Charge:
-    """Findings by the piece, else their wire by the gram."""
+    """Findings by the piece, else the wire of those that are made by the gram; not of bought ones."""
     what = f"{_called(entry)}, {entry.metal.name}"
     if each := _price(prices.each, entry.finding.name):
         return _charge(what, f"{entry.count}", Decimal(entry.count), "piece", each)
-    if per_gram := _wire_price(prices, entry.metal):
+    if not KINDS[entry.finding.kind].bought and (per_gram := _wire_price(prices, entry.metal)):
         grams = _thousandths(entry.weight)
         return _charge(what, f"{_number(grams)} g", grams, "gram", per_gram)
     return _Charge(CostLine(what, "", None), f"a price for {_called(entry)}")

@@ -48,6 +48,8 @@ def _wire_line(plan: Plan) -> str:
 def _wire_of(spring: Spring) -> str:
     assumed = ", taken since none is given" if spring.assumed else ""
     trial = ", by your trial" if spring.calibration != 1.0 else ""
+    if spring.is_odd:
+        trial += f", which springs {spring.calibration:.3g} times as much as such wire does: measure it again"
     return f"{spring.temper}{assumed}{trial}"
 
 

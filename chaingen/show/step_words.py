@@ -1,13 +1,13 @@
 """The order of work in words: what to open and close beforehand, and each line of the instructions."""
 
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from itertools import groupby
 from typing import TypeVar
 
 from chaingen.design.bench import Units
 from chaingen.findings.finding import Finding
-from chaingen.geometry.shapes import Closure
+from chaingen.geometry.shapes import Closure, Eye
 from chaingen.make.metals import RingMetals
 from chaingen.make.order.steps import Instruction, Order, Step
 from chaingen.show.phrases import counted
@@ -40,17 +40,40 @@ class StepWords:
         self._metals_of = Counter(size for size, _ in kinds)
         sizes = {member.size for member in graph.members if isinstance(member.size, RingSize)}
         self._several_sizes = len(sizes) > 1
+        findings = {member.size for member in graph.members if isinstance(member.size, Finding)}
+        self._kinds_of = Counter(finding.kind for finding in findings)
 
     def lines(self) -> tuple[str, ...]:
         """Each instruction in words, in order."""
-        return tuple(self._line(instruction) for instruction in self._order.instructions)
+        lines = self._order.instructions
+        return tuple(
+            self._step(self._order.steps[line.step]) if line.step is not None else self._again(line, begin)
+            for line, begin in zip(lines, _begins(lines), strict=True)
+        )
 
-    def _line(self, line: Instruction) -> str:
-        if line.step is None:
-            return repeat_words(line, self._order.instructions)
-        return self._step(self._order.steps[line.step])
+    def _again(self, line: Instruction, begin: int) -> str:
+        """Lines made again; `begin` is the place of the step with which they begin the first further time."""
+        steps, lines = self._order.steps, self._order.instructions
+        one = _length(lines, line.first, line.last)
+        last = steps[begin + one * line.times - 1]
+        first = steps[begin - one]
+        following = steps[begin : begin + line.times]
+        if one == 1 and all(step.through == first.through and not step.added for step in following):
+            # Others beside it through the same: "the next ones along" would lead away from there.
+            rings = self._listed(last, [step.body for step in following])
+            turns = ", one after the other" if line.times > 1 else ""
+            return f"Do the same as in step {line.first} with {rings}{turns}."
+        return repeat_words(line, lines, f"{self._noun(last.body)} {self._graph.names[last.body]}")
 
     def _step(self, step: Step) -> str:
+        begin = ""
+        if step.begins_anew:
+            begin = "Begin a part that hangs on nothing made so far. "
+        if step.joins_ends:
+            begin = "See that nothing is twisted, and bring the two ends of the piece together. "
+        return begin + self._made(step)
+
+    def _made(self, step: Step) -> str:
         size = self._graph.members[step.body].size
         if isinstance(size, RingSize):
             return self._ring_step(step)
@@ -67,20 +90,37 @@ class StepWords:
         if not (step.through or step.added or step.laid):
             return f"Close {ring}: the work begins with it."
         what = []
-        if step.through:
-            what.append(f"put it through {self._listed(step, step.through)}")
+        # A bar is solid: a ring goes round it.
+        bars = self._met_at_bar(step)
+        through = [body for body in step.through if body not in bars]
+        round_it = [body for body in step.through if body in bars]
+        if through:
+            what.append(f"put it through {self._listed(step, through)}")
+        if round_it:
+            what.append(f"put it round {self._listed(step, round_it)}")
         if step.added:
             what.append(f"take up {self._closed(step, step.added)}")
         return f"Take opened {ring}. {_sentence(', '.join([*what, *self._laid(step), 'close it']))}."
 
     def _laid(self, step: Step) -> list[str]:
-        """What is linked with nothing and has to be inside before it is shut in."""
-        return [f"lay {self._closed(step, step.laid)} inside, linked with nothing"] if step.laid else []
+        """What is linked with nothing and has to be in its place before it is shut in."""
+        told = []
+        beside = tuple(body for body in step.laid if body not in step.round_it)
+        if step.round_it:
+            between = " between them" if len(step.through) + len(step.added) > 1 else ""
+            told.append(f"slip {self._closed(step, step.round_it)} over it{between}, linked with nothing")
+        if beside:
+            told.append(f"lay {self._closed(step, beside)} in place, linked with nothing")
+        return told
+
+    def _met_at_bar(self, step: Step) -> set[int]:
+        """The findings of a step that are met at their bar."""
+        return {body for body, eye in self._met(step) if eye.closure is Closure.BAR}
 
     def _eye_step(self, step: Step, finding: Finding) -> str:
         """An eye that is opened with pliers."""
         eye = self._eye(finding, step.eye)
-        named = f"{finding.kind} {self._called(step.body)}"
+        named = f"{_noun(finding)} {self._called(step.body)}"
         opened = (
             f"Take {named}. Open {f'its {eye}' if eye else 'it'}"
             if step.new
@@ -90,20 +130,22 @@ class StepWords:
         return f"{', '.join(what)}."
 
     def _hook_step(self, step: Step, finding: Finding) -> str:
-        named = f"{finding.kind} {self._called(step.body)}"
+        named = f"{_noun(finding)} {self._called(step.body)}"
         if not step.new:
             return f"Hang {self._hung(step)} in {named}."
         return f"Take {named} and hang {self._hung(step)} in it."
 
     def _gate_step(self, step: Step, finding: Finding) -> str:
-        named = f"{finding.kind} {self._called(step.body)}"
+        named = f"{_noun(finding)} {self._called(step.body)}"
         begin = f"Take {named}. Open its gate" if step.new else f"Open the gate of {named}"
         return f"{begin}, hang in {self._hung(step)}, let it shut."
 
     def _bar_step(self, step: Step, finding: Finding) -> str:
-        named = f"{finding.kind} {self._called(step.body)}"
-        begin = f"Take {named}. Put it" if step.new else f"Put {named}"
-        return f"{begin} end first through {self._hung(step)} and let it lie across."
+        named = f"{_noun(finding)} {self._called(step.body)}"
+        if step.new:
+            return f"Take {named}. Put it end first through {self._hung(step)} and let it lie across."
+        beside = "with what hangs in its eye beside it"
+        return f"Put {named} end first through {self._hung(step)}, {beside}, and let it lie across."
 
     def _hung(self, step: Step) -> str:
         """What hangs in an eye: what is there, and what is taken up new."""
@@ -125,7 +167,8 @@ class StepWords:
                 parts.append(f"{amount} {names}{_bracketed(kind, metal)}")
             else:
                 eyes = self._eyes_met(step, bodies)
-                parts.append(f"{eyes}{size.kind} {names}{_bracketed('', metal)}")
+                several = "s" if len(bodies) > 1 else ""
+                parts.append(f"{eyes}{_noun(size)}{several} {names}{_bracketed(kind, metal)}")
         return _joined(parts)
 
     def _listed(self, step: Step, bodies: Iterable[int]) -> str:
@@ -139,24 +182,38 @@ class StepWords:
 
     def _eyes_met(self, step: Step, bodies: Iterable[int]) -> str:
         """Which eye of findings a step goes through, where they have several: ``the eye of ``."""
-        graph = self._graph
         found = []
+        for body, eye in self._met(step):
+            size = self._graph.members[body].size
+            assert isinstance(size, Finding)
+            if body in bodies and len(size.shape.eyes) > 1:
+                found.append(_eye_name(size, eye))
+        found = list(dict.fromkeys(found))
+        return f"the {_joined(found)} of " if found else ""
+
+    def _met(self, step: Step) -> list[tuple[int, Eye]]:
+        """The findings that a step goes through, each with the eye."""
+        graph = self._graph
+        met = []
         for place in step.links:
             (a, b), (eye_a, eye_b) = graph.links[place].tolist(), graph.link_eyes[place].tolist()
             other, eye = (b, eye_b) if a == step.body else (a, eye_a)
             size = graph.members[other].size
-            if other in bodies and isinstance(size, Finding) and len(size.shape.eyes) > 1:
-                found.append(size.shape.eyes[eye].name)
-        found = list(dict.fromkeys(found))
-        return f"the {_joined(found)} of " if found else ""
+            if isinstance(size, Finding):
+                met.append((other, size.shape.eyes[eye]))
+        return met
 
     def _eye(self, finding: Finding, eye: int) -> str:
         """Name of an eye; empty where the finding is all eye."""
-        return "" if finding.kind in ("oval link", "closed ring") else finding.shape.eyes[eye].name
+        return (
+            ""
+            if finding.kind in ("oval link", "closed ring")
+            else _eye_name(finding, finding.shape.eyes[eye])
+        )
 
     def _noun(self, body: int) -> str:
         size = self._graph.members[body].size
-        return "ring" if isinstance(size, RingSize) else size.kind
+        return "ring" if isinstance(size, RingSize) else _noun(size)
 
     def _called(self, body: int) -> str:
         """A body's name with its size: ``3b (petal, 4 mm inside, copper)``."""
@@ -166,7 +223,7 @@ class StepWords:
         size = self._graph.members[body].size
         metal = self._metal(body) if self._metals_of[size] > 1 else ""
         if not isinstance(size, RingSize):
-            return "", metal
+            return size.name if self._kinds_of[size.kind] > 1 else "", metal
         if not self._several_sizes:
             return "", metal
         return f"{size.name}, {self._inside(size)} inside", metal
@@ -195,13 +252,29 @@ class StepWords:
             if rings:
                 kinds = self._by_kind(rings)
                 lines.append(f"{verb} {counted(len(rings), 'ring')}: {kinds}.{then}")
-        findings = Counter(self._noun(k) for k, ring in enumerate(is_ring) if not ring)
+        findings = Counter((self._noun(k), self._kind(k)[0]) for k, ring in enumerate(is_ring) if not ring)
         if findings:
-            ready = _joined([counted(count, kind, _plural(kind)) for kind, count in findings.items()])
+            ready = _joined(
+                [
+                    f"{counted(count, noun, f'{noun}s')}{_bracketed(name)}"
+                    for (noun, name), count in findings.items()
+                ]
+            )
             lines.append(f"Have ready: {ready}.")
         if opened.eyes:
             eyes = counted(len(opened.eyes), "eye")
             lines.append(f"Of findings {eyes} will be opened with pliers, at the step that says so.")
+        laid = {body for step in self._order.steps for body in step.laid}
+        loose = [graph.names[body] for body in self._order.loose if body not in laid]
+        if loose and self._order.steps:
+            hangs = "hangs" if len(loose) == 1 else "hang"
+            lines.append(f"Without a step, for {_joined(loose)} {hangs} on nothing.")
+        if len(self._order.steps) > 1:
+            lines.append(
+                "The steps say what each ring goes through; how rings lie in one another, which way they "
+                "lean and what is folded back, the pictures show. The same links laid otherwise make another "
+                "chain."
+            )
         return tuple(lines)
 
     def least_words(self) -> str:
@@ -231,14 +304,39 @@ class StepWords:
         return "; ".join(f"{count:,} {size}, {metal}" for (size, metal), count in kinds.items())
 
 
-def repeat_words(line: Instruction, lines: Iterable[Instruction]) -> str:
-    """A line that has others made again."""
+def repeat_words(line: Instruction, lines: Iterable[Instruction], last: str) -> str:
+    """A line that has others made again.
+
+    Args:
+        line: The line.
+        lines: All lines.
+        last: What is closed last by it: ``ring 7b``.
+    """
     between = "and" if line.last == line.first + 1 else "to"
-    again = f"step {line.first}" if line.first == line.last else f"steps {line.first} {between} {line.last}"
-    often = "once" if line.times == 1 else f"{line.times:,} times"
-    nested = [one for one in lines if one.step is None and line.first <= one.number <= line.last]
-    held = ", with what is made again in them" if nested else ""
-    return f"Make {again} again, {often}{held}."
+    one = line.first == line.last
+    again = f"step {line.first}" if one else f"steps {line.first} {between} {line.last}"
+    often = {1: "once", 2: "twice"}.get(line.times, f"{line.times:,} times")
+    nested = [other for other in lines if other.step is None and line.first <= other.number <= line.last]
+    held = ", with the repeats in them" if nested else ""
+    in_all = f" ({line.times + 1:,} in all)" if line.times > 1 else ""
+    return f"Make {again} again, {often}{in_all}{held}. {_sentence(last)} is the last."
+
+
+def _begins(lines: Sequence[Instruction]) -> list[int]:
+    """The place of the step with which each line begins when it is first done."""
+    begins, place = [], 0
+    for line in lines:
+        begins.append(place)
+        place += 1 if line.step is not None else line.times * _length(lines, line.first, line.last)
+    return begins
+
+
+def _length(lines: Sequence[Instruction], first: int, last: int) -> int:
+    """How many steps lines stand for, with what is made again in them."""
+    return sum(
+        1 if line.step is not None else line.times * _length(lines, line.first, line.last)
+        for line in lines[first - 1 : last]
+    )
 
 
 def _grouped(bodies: Iterable[int], kind: Callable[[int], Kind]) -> list[tuple[Kind, list[int]]]:
@@ -259,6 +357,13 @@ def _joined(words: list[str]) -> str:
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
-def _plural(kind: str) -> str:
-    """Several of a kind of finding: ``eyes``, ``S-hooks``, ``wire paths``."""
-    return f"{kind}s"
+def _noun(finding: Finding) -> str:
+    """What a finding is called at the bench: a ring soldered shut is told from one that is closed by hand."""
+    return "soldered ring" if finding.kind == "closed ring" else finding.kind
+
+
+def _eye_name(finding: Finding, eye: Eye) -> str:
+    """What an eye is called at the bench."""
+    if eye.name == finding.kind:
+        return "bend"
+    return f"eye for {eye.name}" if finding.kind == "end bar" and eye.name.startswith("strand") else eye.name

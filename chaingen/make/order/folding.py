@@ -5,9 +5,13 @@ signs that come again at once are written as these signs and one line "again"; t
 with the lines of the first, which may hold repeats themselves; what is repeated and holds none is folded
 inside. How long a repeat the first pass may take decides what is left for the second, so that several are
 tried; the shortest result counts.
+
+A repeat goes on by the same way each time, as all its steps do: only then are further times "the next ones
+along". Steps know where they stand; of one that stands as far from the last as that does from the one before
+it is said that it goes on evenly.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numba
 import numpy as np
@@ -33,10 +37,14 @@ class Again:
     Attributes:
         block: The lines: signs, or repeats of signs.
         times: How often they are made in all, 2 or more.
+        ways: How far along each of the lines stands from the first one.
+        onward: ... and each further time from the one before.
     """
 
     block: "tuple[Line, ...]"
     times: int
+    ways: tuple[int, ...] = ()
+    onward: int = 0
 
     @property
     def lines(self) -> int:
@@ -53,11 +61,13 @@ def lines_of(row: tuple[Line, ...]) -> int:
 
 
 @numba.njit(cache=True)
-def _best(signs: Ints, costs: Ints, longest: int) -> tuple[Ints, Ints]:
+def _best(signs: Ints, places: Ints, around: int, costs: Ints, longest: int) -> tuple[Ints, Ints]:
     """The way to write a row with the fewest lines, repeats of repeats not counted.
 
     Args:
         signs: What stands in the row; equal signs can be one another's repeat, shape (n,).
+        places: Where each stands; a repeat goes on evenly, shape (n,).
+        around: After how many places it comes round; 0 if it does not.
         costs: How many lines each takes, shape (n,).
         longest: Signs in a repeated block at most.
 
@@ -73,10 +83,18 @@ def _best(signs: Ints, costs: Ints, longest: int) -> tuple[Ints, Ints]:
     period = np.zeros(n, dtype=np.int64)
     times = np.zeros(n, dtype=np.int64)
     same = np.zeros(longest + 1, dtype=np.int64)
+    way = np.zeros(longest + 1, dtype=np.int64)
     for k in range(n - 1, -1, -1):
         total[k] = costs[k] + total[k + 1]
         for p in range(1, min(longest, n - k - 1) + 1):
-            same[p] = same[p] + 1 if signs[k] == signs[k + p] else 0
+            if signs[k] != signs[k + p]:
+                same[p] = 0
+                continue
+            apart = places[k + p] - places[k]
+            if around > 0:
+                apart %= around
+            same[p] = same[p] + 1 if same[p] > 0 and apart == way[p] else 1
+            way[p] = apart
             if same[p] < p:
                 continue
             most = 1 + same[p] // p
@@ -90,57 +108,90 @@ def _best(signs: Ints, costs: Ints, longest: int) -> tuple[Ints, Ints]:
     return period, times
 
 
-def _pass(row: tuple[Line, ...], longest: int) -> tuple[Line, ...]:
+@dataclass(frozen=True, slots=True)
+class _Row:
+    """Lines with where each stands: its first step.
+
+    Attributes:
+        lines: The lines.
+        places: Where they stand.
+        around: After how many places they come round; 0 if they do not.
+    """
+
+    lines: tuple[Line, ...]
+    places: tuple[int, ...]
+    around: int
+
+    def apart(self, first: int, then: int) -> int:
+        """How far along one line stands from another."""
+        way = self.places[then] - self.places[first]
+        return way % self.around if self.around else way
+
+
+def _pass(row: _Row, longest: int) -> _Row:
     """A row with repeats of at most so many lines folded."""
-    if longest < 1 or len(row) < 2:
+    count = len(row.lines)
+    if longest < 1 or count < 2:
         return row
     known: dict[Line, int] = {}
-    signs = np.array([known.setdefault(line, len(known)) for line in row], dtype=np.int64)
-    costs = np.array([1 if isinstance(line, int) else line.lines for line in row], dtype=np.int64)
-    period, times = (found.tolist() for found in _best(signs, costs, min(longest, len(row) - 1)))
+    signs = np.array([known.setdefault(line, len(known)) for line in row.lines], dtype=np.int64)
+    costs = np.array([1 if isinstance(line, int) else line.lines for line in row.lines], dtype=np.int64)
+    places = np.array(row.places, dtype=np.int64)
+    found = _best(signs, places, row.around, costs, min(longest, count - 1))
+    period, times = (each.tolist() for each in found)
     folded: list[Line] = []
+    kept: list[int] = []
     k = 0
-    while k < len(row):
+    while k < count:
+        kept.append(row.places[k])
         if period[k]:
-            folded.append(Again(row[k : k + period[k]], times[k]))
+            ways = tuple(row.apart(k, one) for one in range(k, k + period[k]))
+            folded.append(Again(row.lines[k : k + period[k]], times[k], ways, row.apart(k, k + period[k])))
             k += period[k] * times[k]
         else:
-            folded.append(row[k])
+            folded.append(row.lines[k])
             k += 1
-    return tuple(folded)
+    return _Row(tuple(folded), tuple(kept), row.around)
 
 
-def folded(signs: list[int]) -> tuple[Line, ...]:
+def folded(signs: list[int], places: list[int] | None = None, around: int = 0) -> tuple[Line, ...]:
     """A row of signs with its repeats folded, nested at most two deep.
 
     Args:
         signs: The row; equal numbers mean equal steps.
+        places: Where each step stands; none where that does not matter.
+        around: After how many places the piece comes round; 0 if it does not.
     """
     best: tuple[Line, ...] = tuple(signs)
+    row = _Row(best, tuple(places) if places else (0,) * len(signs), around)
     for longest in FIRST_PERIODS:
-        once = _pass(tuple(signs), longest)
-        twice = _pass(once, max(1, min(len(once), MOST_WORK // max(1, len(once)))))
+        once = _pass(row, longest)
+        twice = _pass(once, max(1, min(len(once.lines), MOST_WORK // max(1, len(once.lines)))))
         for found in (_inside(twice), _inside(once)):
             if lines_of(found) < lines_of(best):
                 best = found
     return best
 
 
-def _inside(row: tuple[Line, ...]) -> tuple[Line, ...]:
+def _inside(row: _Row) -> tuple[Line, ...]:
     """A row with repeats folded inside what is repeated, where that holds none yet."""
     return tuple(
-        Again(_pass(line.block, len(line.block)), line.times)
+        replace(line, block=_pass(_Row(line.block, line.ways, row.around), len(line.block)).lines)
         if isinstance(line, Again) and all(isinstance(inner, int) for inner in line.block)
         else line
-        for line in row
+        for line in row.lines
     )
 
 
-def instructions_of(signs: list[int]) -> tuple[tuple[Instruction, ...], tuple[int, ...]]:
+def instructions_of(
+    signs: list[int], places: list[int] | None = None, around: int = 0
+) -> tuple[tuple[Instruction, ...], tuple[int, ...]]:
     """Numbered lines for a row of steps, and the steps of which there is a picture.
 
     Args:
         signs: A number for each step; equal numbers mean that a maker does the same.
+        places: Where each step stands, see `folded`.
+        around: After how many places the piece comes round; 0 if it does not.
 
     Returns:
         The lines, and the place of the first step of each number.
@@ -165,7 +216,7 @@ def instructions_of(signs: list[int]) -> tuple[tuple[Instruction, ...], tuple[in
             place += (after - place) * line.times
         return place
 
-    end = write(folded(signs), 0)
+    end = write(folded(signs, places, around), 0)
     assert end == len(signs)
     assert pictures_in_order(tuple(lines)) == [picture[sign] for sign in signs]
     return tuple(lines), tuple(first.values())

@@ -15,6 +15,7 @@ from chaingen.make.order.places import Places, places_of
 from chaingen.make.order.replay import replay
 from chaingen.make.order.sequence import laid_in, steps_of
 from chaingen.make.order.steps import Order, Step
+from chaingen.make.order.turns import with_turns
 from chaingen.weave.graph import LinkGraph
 
 
@@ -37,8 +38,10 @@ def order_of(graph: LinkGraph, metals: RingMetals, bodies: Bodies, *, seconds: f
     steps = steps_of(nodes, cover.taken, places)
     for number, laid in laid_in(steps, loose, bodies, places).items():
         steps[number] = replace(steps[number], laid=tuple(laid))
+    steps = with_turns(steps, bodies, places)
     signs = signs_of(graph, metals, places, steps)
-    instructions, distinct = instructions_of(signs)
+    standing = [int(places.standing[step.body]) for step in steps]
+    instructions, distinct = instructions_of(signs, standing, places.round)
     order = Order(
         opened=opened_of(nodes, cover, len(graph)),
         steps=tuple(steps),
@@ -54,7 +57,8 @@ def signs_of(graph: LinkGraph, metals: RingMetals, places: Places, steps: list[S
     """A number for each step, equal for those in which a maker does the same.
 
     That is: what is closed, of which size and metal; what is taken up with it; what it goes through, by size,
-    metal and where that lies from it.
+    metal and where that lies from it. Where the ends of a loop are brought together, or a part begins anew,
+    more is done.
     """
     sizes: dict[object, int] = {}
     kinds: dict[Hashable, int] = {}
@@ -87,6 +91,8 @@ def signs_of(graph: LinkGraph, metals: RingMetals, places: Places, steps: list[S
             kind[step.body],
             eye_kind(step.body, step.eye),
             step.new,
+            step.joins_ends,
+            step.begins_anew,
             *(
                 tuple(sorted((*lies(step.body, other), *through_eye.get(other, ())) for other in row))
                 for row in (step.added, step.through, step.laid)

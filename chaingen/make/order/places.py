@@ -52,6 +52,15 @@ class Places:
         rank[self.order] = np.arange(len(rank))
         return rank
 
+    @cached_property
+    def standing(self) -> Ints:
+        """Section, lane and place along in one number: equal ways have equal differences, shape (n,)."""
+        if self.round:
+            # Only the way along comes round, and a closed piece has nothing beside it.
+            return self.along
+        along, lanes = 2 * int(np.ptp(self.along)) + 1, 2 * int(np.ptp(self.lane)) + 1
+        return np.asarray((self.section * lanes + self.lane) * along + self.along)
+
     def ahead(self, body: int, others: Ints) -> Ints:
         """How many places further along other bodies stand, the shorter way round, shape (k,)."""
         ahead = self.along[others] - self.along[body]

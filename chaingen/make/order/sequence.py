@@ -169,9 +169,10 @@ def laid_in(steps: list[Step], loose: Ints, bodies: Bodies, places: Places) -> d
         for body in (step.body, *step.added, *step.through):
             touched.setdefault(body, []).append(number)
     found: dict[int, list[int]] = {}
-    for body in loose.tolist():
+    around = tree.query_ball_point(bodies.centres[loose], bodies.radii[loose] + most)
+    for body, neighbours in zip(loose.tolist(), around.tolist(), strict=True):
         reach = float(bodies.radii[body])
-        near = linked[tree.query_ball_point(bodies.centres[body], reach + most)]
+        near = linked[neighbours]
         apart = np.linalg.norm(bodies.centres[near] - bodies.centres[body], axis=1)
         near = near[apart < reach + bodies.radii[near]]
         if not len(near):

@@ -38,6 +38,9 @@ class Step:
         new: Whether `body` itself is new with this step; a finding may be there already with another eye.
         links: Places in the graph's `links` that arise here.
         laid: Bodies that are linked with none, laid in before anything is closed here: rings held captive.
+        round_it: Those of them that lie round what is closed.
+        joins_ends: Whether the two ends of a closed piece come together here.
+        begins_anew: Whether a part of the piece begins here that hangs on nothing made before.
     """
 
     body: int
@@ -47,6 +50,9 @@ class Step:
     new: bool
     links: tuple[int, ...]
     laid: tuple[int, ...] = ()
+    round_it: tuple[int, ...] = ()
+    joins_ends: bool = False
+    begins_anew: bool = False
 
 
 @dataclass(frozen=True, slots=True)
