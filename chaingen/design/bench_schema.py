@@ -100,7 +100,7 @@ def _quantity(units: Mapping[str, float], limits: tuple[float, float], example: 
         pattern = r"\s*(-?\d+(?:\.\d+)?)\s*([A-Za-z]+)\s*"
         match = re.fullmatch(pattern, value) if isinstance(value, str) else None
         if match is None or match[2] not in units:
-            raise wrong(f"{expected}, in {' or '.join(units)})
+            raise wrong(f"{expected}, in {' or '.join(units)}")
         found: float = float(match[1]) * units[match[2]]
         if not (math.isfinite(found) and limits[0] <= found <= limits[1]):
             raise wrong(f"{limits[0]:g} to {limits[1]:g} {first}")
