@@ -113,6 +113,10 @@ def test_the_parts_of_a_plan_agree(classy):
     (mandrel,) = made.mandrels
     assert mandrel.spring.calibration != 1.0
     assert [choice.reaches for choice in made.owned] == [True, False]
+    for orders, rings in ((made.wire, made.rings), (made.class_wire, made.classroom.order)):
+        (order,), (own,) = orders, rings
+        assert (order.lengths, order.wire_length) == (own.lengths, own.wire_length)
+        assert order.lengths * classy.design.bench.sold_in >= order.wire_length
 
 
 def test_nothing_said_is_told_as_not_given(bare):
@@ -120,6 +124,8 @@ def test_nothing_said_is_told_as_not_given(bare):
     assert made.money.currency is made.money.price is made.money.seconds is None
     assert not made.owned
     assert made.classroom is made.class_money is None
+    assert made.class_wire == ()
+    assert (made.wire[0].lengths, made.wire[0].uses) == (None, ())
     (rings,) = made.rings
     assert (rings.lengths, rings.bags, rings.kerf_assumed) == (None, None, True)
     assert made.mandrels[0].choices == ()
@@ -151,6 +157,16 @@ def test_the_report_has_the_plan(classy, bare):
     assert told["rings"][0]["needed"] == 85
     assert told["rings"][0]["bags_to_buy"] == 1
     assert told["money"]["price"] == str(classy.plan.money.price)
+    (order,) = classy.plan.wire
+    (wire,) = told["wire"]
+    assert wire["lengths_to_buy"] == order.lengths == sum(entry["count"] for entry in wire["lengths"])
+    cut = sum(
+        entry["count"] * sum(coil["rings_in_coils"]) for entry in wire["lengths"] for coil in entry["coils"]
+    )
+    assert cut == told["rings"][0]["needed"] + told["rings"][0]["spare"]
+    (for_class,) = told["classroom"]["wire"]
+    assert for_class["lengths_to_buy"] > wire["lengths_to_buy"]
+    assert report_of(bare)["plan"]["wire"][0]["lengths_to_buy"] is None
     work = told["order_of_work"]
     assert work["opened_count"] == work["at_least"] == 29
     assert work["proven_least"] is True

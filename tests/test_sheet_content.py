@@ -134,6 +134,16 @@ def plain():
 
 
 @pytest.fixture(scope="module")
+def graduated():
+    """Earrings of three sizes in one wire, at a bench where wire is sold by the metre."""
+    design = load_design(
+        EXAMPLES / "graduated-earring.toml", settings=EXAMPLES / "workshop" / "saltmarsh-lane.toml"
+    )
+    result = build(design)
+    return replace(result, plan=plan_of(result))
+
+
+@pytest.fixture(scope="module")
 def unfit():
     return made(PLAIN.replace('inside = "4 mm"', 'inside = "1.5 mm"'))
 
@@ -186,12 +196,14 @@ def test_a_rich_design_has_every_block(rich, tmp_path):
     assert document.paper == "A4"
     assert headings(document) == [
         "What to prepare", "Order of work", "Cautions", "Length", "The pull it holds", "Rings at hand",
-        "For a class", "Cost and time", "The design",
+        "For a class", "Cost and time",
     ]  # fmt: skip
     assert list(tables(document)) == [
-        "The piece", "Rings", "Rings to have", "Wire and coils", "Mandrels", "Findings", "Beads",
+        "The piece", "Rings", "Rings to have", "Wire and coils", "Wire to buy",
+        "Wire to buy: coils off each length", "Mandrels", "Findings", "Beads",
         "Weight of the piece", "Lengths", "One ring, pulled at two opposite places", "Made of rings at hand",
         "Rings of a class", "To order for a class: rings", "Or, for a class, wire to wind",
+        "Wire to buy for a class", "Wire to buy for a class: coils off each length",
         "Findings of a class", "Material for a class", "Cost, time and price",
     ]  # fmt: skip
     kinds = [type(block) for block in document.blocks]
@@ -242,18 +254,65 @@ def test_wire_bags_and_spare_rings_are_those_of_the_plan(rich):
         strict=True,
     ):
         assert (int(spare), int(total), int(bags)) == (plan.spare, plan.count, plan.bags)
-    for plan, cut, wound, lengths in zip(
+    for plan, cut, wound in zip(
         rich.plan.rings,
         column(wire, "Wire in a ring"),
         column(wire, "To wind"),
-        column(wire, "To buy: lengths of 1 m"),
         strict=True,
     ):
         assert float(cut.removesuffix(" mm")) == pytest.approx(plan.cut_length, abs=0.006)
         assert wound.split()[0] == str(plan.turns)
         assert wound.split("\n")[1].split()[0] == str(plan.coils)
-        assert int(lengths) == plan.lengths
     assert set(column(wire, "Lost at a cut")) == {"0.25 mm"}
+
+
+def test_wire_to_buy_is_told_by_metal_and_wire(graduated):
+    document = sheet(in_units(graduated, Units.METRIC))
+    table = tables(document)["Wire to buy"]
+    assert column(table, "Metal") == ["sterling silver"] * 3
+    assert column(table, "For rings") == ["jump", "tiny, small, middle", "large"]
+    assert column(table, "Lengths of 1 m") == ["1", "1", "1"]
+    for order, used, weighed in zip(
+        graduated.plan.wire, column(table, "Used"), column(table, "Weight"), strict=True
+    ):
+        assert float(used.removesuffix(" mm")) == pytest.approx(order.wire_length, abs=0.6)
+        assert float(weighed.removesuffix(" g")) == pytest.approx(order.weight, abs=0.006)
+    assert table.notes == ("For rings; wire for findings comes on top of it.",)
+    uses = tables(document)["Wire to buy: coils off each length"]
+    # Six, twelve and six rings and a tenth spare, and a turn more of each coil.
+    assert uses.rows[1] == (
+        "sterling silver\n1.024 mm", "1",
+        "tiny: 1 coil of 8 turns\nsmall: 1 coil of 15 turns\nmiddle: 1 coil of 8 turns", "376 mm",
+    )  # fmt: skip
+    assert any("must not go on from one length to the next" in note for note in uses.notes)
+    # Wire is charged by the gram here: of a length only what is used.
+    note = "Wire is charged as it is used: what is left over of a length is not charged."
+    assert note in tables(document)["Cost, time and price"].notes
+    assert not any("lengths" in row[1] for row in tables(document)["Cost, time and price"].rows)
+
+
+def test_coils_off_lengths_add_up_to_what_is_wound(rich):
+    """For the piece and for a class; `2 coils of 40 turns` off each of three lengths are 240 turns."""
+    found = tables(sheet(in_units(rich, Units.METRIC)))
+    for wound, buy in (
+        ("Wire and coils", "Wire to buy"),
+        ("Or, for a class, wire to wind", "Wire to buy for a class"),
+    ):
+        uses, turns, coils = found[f"{buy}: coils off each length"], {}, {}
+        for row in uses.rows:
+            for line in row[2].split("\n"):
+                name, words = line.split(": ")
+                for number, each in re.findall(r"(\d+) coils? of (\d+) turns?", words):
+                    turns[name] = turns.get(name, 0) + int(row[1]) * int(number) * int(each)
+                    coils[name] = coils.get(name, 0) + int(row[1]) * int(number)
+        for row in found[wound].rows:
+            name = row[0]
+            told = [int(line.split(" ")[0].replace(",", "")) for line in row[4].split("\n")]
+            assert told == [turns[name], coils[name]]
+        lengths = sum(int(n) for n in column(found[buy], "Lengths of 1 m"))
+        assert lengths == sum(int(row[1]) for row in uses.rows)
+    # Rings are charged by the ring here, no wire.
+    assert not any("Wire is charged" in text for text in texts(sheet(rich)))
 
 
 def test_mandrels_at_hand_with_what_they_give(rich):
@@ -262,12 +321,12 @@ def test_mandrels_at_hand_with_what_they_give(rich):
     for plan in rich.plan.mandrels:
         for k, choice in enumerate(plan.choices):
             row = next(rows)
-            assert row[0] == (f"{plan.size.name}\n{plan.metal.name}" if k == 0 else "")
+            assert row[:2] == ((plan.size.name, plan.metal.name) if k == 0 else ("", ""))
             if k == 0:
-                assert float(row[1].removesuffix(" mm")) == pytest.approx(plan.wanted, abs=0.006)
-            assert choice.name in row[2]
-            assert float(row[3].removesuffix(" mm")) == pytest.approx(choice.inside, abs=0.006)
-            assert row[5] == ("not reckoned" if choice.fit is None else choice.fit.value)
+                assert float(row[2].removesuffix(" mm")) == pytest.approx(plan.wanted, abs=0.006)
+            assert choice.name in row[3]
+            assert float(row[4].removesuffix(" mm")) == pytest.approx(choice.inside, abs=0.006)
+            assert row[6] == ("not reckoned" if choice.fit is None else choice.fit.value)
     assert next(rows, None) is None
     # The name of a mandrel tells its millimetres: once is enough.
     at_hand = column(tables(sheet(in_units(rich, Units.BOTH)))["Mandrels"], "At hand")
@@ -352,6 +411,22 @@ def test_instructions_with_their_pictures_each_once(rich, tmp_path):
     told = " ".join(texts(document))
     assert "dark blue" in told
     assert "For one piece of the pair; make it twice" in told
+
+
+def test_what_to_open_is_told_by_name_for_one_piece_and_without_its_sizes(rich):
+    lines = [text for text in texts(sheet(rich)) if re.match(r"(Open|Close) \d", text)]
+    members, opened = rich.placement.graph.members, rich.plan.order.opened
+    assert len(lines) == 2
+    for line, bodies in zip(lines, (opened.opened, opened.closed), strict=True):
+        told = dict(re.findall(r"(?:: |, )[\d,]+ (\w+) of ([\w ]+?)(?=[.,])", line))
+        assert told == {
+            members[k].size.name: {"petal": "sterling silver", "jump": "copper"}[members[k].size.name]
+            for k in bodies
+            if members[k].size.name in {"petal", "jump"}
+        }
+        numbers = [int(n) for n in re.findall(r"(?:: |, )(\d+) \w+ of", line)]
+        assert sum(numbers) == int(line.split()[1])
+        assert " mm" not in line
 
 
 def test_steps_beyond_the_pictures_are_told(rich, tmp_path):
@@ -573,9 +648,10 @@ def test_a_text_too_long_is_told(plain):
     result = replace(plain, design=replace(plain.design, source=f'title = "{"x" * 5000}"'))
     document = sheet(result)
     assert not any(isinstance(block, Code) for block in document.blocks)
-    assert "too long to be printed here" in texts(document)[-1]
+    assert "too long to be printed here" in " ".join(texts(document))
     none = sheet(replace(plain, design=replace(plain.design, source="")))
-    assert "The design" not in headings(none)
+    assert "too long to be printed here" not in " ".join(texts(none))
+    assert not any(isinstance(block, Code) for block in none.blocks)
 
 
 @pytest.mark.parametrize(
@@ -643,7 +719,8 @@ def test_rows_of_a_rich_design(rich):
     assert (bead["needed"], bead["cost"], bead["currency"]) == (2, "0.90", "EUR")
     assert by_name["ear wire", "hook"]["cost"] == "3.00"
     wire = by_name["wire", "petal"]
-    assert wire["total"] == plan.lengths
+    order = next(one for one in rich.plan.wire if one.sizes == (plan.rings.size,))
+    assert wire["total"] == order.lengths == plan.lengths
     assert wire["wire_length_m"] == pytest.approx(plan.wire_length / 1000.0, abs=1e-4)
     assert wire["cost"] == ""
     costs = [Decimal(row["cost"]) for row in named if row["cost"]]
@@ -657,13 +734,15 @@ def test_rows_without_prices_have_no_money(plain):
         assert named["cost"] == named["currency"] == named["bags"] == ""
 
 
-def test_wire_of_one_metal_and_diameter_is_one_row(rich):
-    graduated = load_design(EXAMPLES / "graduated-earring.toml")
-    result = build(graduated)
-    result = replace(result, plan=plan_of(result))
-    head, rows = sheet_rows(result)
+def test_wire_of_one_metal_and_diameter_is_one_row(graduated):
+    head, rows = sheet_rows(graduated)
     wires = [dict(zip(head, row, strict=True)) for row in rows if row[0] == "wire"]
     assert {row["gauge"] for row in wires} == {"18 AWG", "20 AWG", "16 AWG"}
     assert len(wires) == 3
-    total = sum(plan.wire_length for plan in result.plan.rings) / 1000.0
+    assert [(row["name"], row["total"]) for row in wires] == [
+        ("jump", 1), ("tiny, small, middle", 1), ("large", 1),
+    ]  # fmt: skip
+    total = sum(plan.wire_length for plan in graduated.plan.rings) / 1000.0
     assert sum(row["wire_length_m"] for row in wires) == pytest.approx(total, abs=1e-3)
+    weights = sum(plan.wire_weight for plan in graduated.plan.rings)
+    assert sum(row["weight_g"] for row in wires) == pytest.approx(weights, abs=1e-3)

@@ -54,6 +54,11 @@ SCENES = ("hang", "swag", "table", "wrist", "neck", "corners", "edge")
     type=click.Choice(("metric", "inch", "both")),
     help="Units of the maker's sheet; the design's, or both.",
 )
+@click.option(
+    "--hand-out",
+    is_flag=True,
+    help="Make the sheet for others: without prices, rings at hand and the order of a class.",
+)
 @click.option("--paper", type=click.Choice(("A4", "Letter")), help="Paper of sheet.pdf; the design's, or A4.")
 @click.option("--supple", is_flag=True, help="Find how far the piece bends and twists.")
 @JSON
@@ -75,6 +80,7 @@ def make(
     settling: bool,
     sheet: bool,
     units: str | None,
+    hand_out: bool,
     paper: str | None,
     supple: bool,
     as_json: bool,
@@ -96,7 +102,7 @@ def make(
     if supple:
         _refuse_supple(loaded)
     loaded = replace(
-        loaded, scenes=chosen, supple=supple or loaded.supple, bench=_bench(loaded, units, paper)
+        loaded, scenes=chosen, supple=supple or loaded.supple, bench=_bench(loaded, units, paper, hand_out)
     )
     folder = folder if folder is not None else Path("out") / design.stem
     with progress(not quiet) as tell:
@@ -157,13 +163,13 @@ def _scenes(
     return tuple(replace(scene, **settings) for scene in chosen)
 
 
-def _bench(design: "Design", units: str | None, paper: str | None) -> "Bench":
-    """The design's bench, with the units and paper of the sheet that are asked for."""
+def _bench(design: "Design", units: str | None, paper: str | None, hand_out: bool) -> "Bench":
+    """The design's bench, with what is asked for of the sheet."""
     from dataclasses import replace
 
     from chaingen.design.bench import Paper, Units
 
-    bench = design.bench
+    bench = replace(design.bench, hand_out=hand_out or design.bench.hand_out)
     if units is not None:
         bench = replace(bench, units=Units(units))
     return bench if paper is None else replace(bench, paper=Paper(paper))

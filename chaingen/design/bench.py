@@ -171,6 +171,7 @@ class Bench:
         classroom: A class that makes the piece; None for one maker.
         units: Units of the sheet.
         paper: Paper of the sheet.
+        hand_out: Whether the sheet is for others: without prices, rings at hand and the order of a class.
     """
 
     temper: str | None = None
@@ -193,6 +194,7 @@ class Bench:
     classroom: Classroom | None = None
     units: Units = Units.BOTH
     paper: Paper = Paper.A4
+    hand_out: bool = False
 
     def wire(self, metal: str) -> WireData:
         """What is known of the wire of a metal, the bench's temper where it says none."""

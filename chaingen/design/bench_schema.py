@@ -298,6 +298,12 @@ class SheetTable(Table):
     units: Literal["metric", "inch", "both"] | None = Field(
         None, description="Its units; both when left out."
     )
+    hand_out: bool | None = Field(
+        None,
+        strict=True,
+        description="Whether it is for others, a class or who buys a kit: then without prices, rings at "
+        "hand and the order of a class; false when left out.",
+    )
     paper: Literal["A4", "Letter"] | None = Field(None, description="Its paper; A4 when left out.")
 
 

@@ -133,6 +133,7 @@ def bench_of(own: SettingsTable, settings: SettingsTable | None = None) -> Bench
         classroom=None if classroom is None else _classroom(classroom),
         units=Units(sheet.units) if sheet.units else usual.units,
         paper=Paper(sheet.paper) if sheet.paper else usual.paper,
+        hand_out=bool(sheet.hand_out),
     )
 
 

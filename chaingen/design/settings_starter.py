@@ -58,5 +58,6 @@ tug = "20 N"                    # the pull that a piece should hold
 [sheet]
 units = "both"                  # metric, inch or both
 paper = "A4"                    # or Letter
+hand_out = false                # true: for a class or a kit, without prices and rings at hand
 """
 """The text of the file; a test keeps every key in it."""

@@ -10,6 +10,7 @@ import struct
 import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import groupby
 from pathlib import Path
 from typing import Any
 
@@ -35,8 +36,15 @@ SIDE, TOP, FOOT = 18.0, 16.0, 20.0
 GUTTER = 6.0
 """Between pictures that lie abreast [mm]."""
 
-TALLEST = 150.0
-"""No picture is printed higher than this [mm], so that it fits on a page with its heading and caption."""
+BESIDE = 10.0
+"""Between a table and the code beside it [mm]."""
+
+FEW_COLUMNS = 2
+"""A table of no more columns has room beside the largest code."""
+
+TALLEST = 100.0
+"""No picture is printed higher than this [mm]: on the first page there is room for the verdict above it and
+the piece in a few lines, with the code beside them, below."""
 
 WHOLE = 90.0
 """Tables up to this height [mm] are kept on one page."""
@@ -47,9 +55,12 @@ ROW = 5.5
 FINEST = 200.0
 """Least pixels to the inch of printed width; coarser pictures look it (common practice: 200 to 300)."""
 
-SHORT_STEP, FEW_STEPS = 180, 6
-"""Instructions of up to this many letters lie three abreast where there are more than a few with a picture;
-longer and fewer ones two."""
+SHORT_STEP = 260
+"""Instructions of up to this many letters lie three abreast; longer ones two."""
+
+SHORT_REPEAT, FEW_REPEATS = 90, 2
+"""Lines without a picture of up to this many letters, no more than a few in a row, go below the step before
+them, so that they do not break a row of pictures."""
 
 _INCH = 25.4
 _JPEG_SIZES = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}
@@ -66,7 +77,8 @@ def text_width(paper: str) -> float:
 
 
 WIDEST = max(text_width(paper) for paper in PAPERS)
-"""Width of the text on the wider paper [mm]."""
+NARROWEST = min(text_width(paper) for paper in PAPERS)
+"""Width of the text on the wider and on the narrower paper [mm]."""
 
 
 _UNIT = re.compile(r"(?<=\d) (?=(?:mm|cm|m|µm|g|kg|mg|N|MPa|GPa|W|h|min|s|%|°C|K|€|£)\b|[%€£])")
@@ -166,12 +178,36 @@ def _rows(document: Document) -> Iterator[Block | tuple[Figure, ...]]:
 
 
 def _columns(block: Instructions) -> int:
-    """How many lie abreast on paper: three short ones, two long or few ones, one where none has a picture."""
+    """How many lie abreast on paper: three short ones, two long ones, one where none has a picture."""
     pictured = [line for line in block.lines if line.picture is not None]
     if not pictured:
         return 1
     short = all(len(line.text) <= SHORT_STEP for line in pictured)
-    return 3 if short and len(pictured) > FEW_STEPS else 2
+    # Four fill two rows of two.
+    return 3 if short and (len(pictured) == 3 or len(pictured) > 4) else 2
+
+
+def _steps(block: Instructions) -> dict[str, Any]:
+    """Instructions with their pictures; short lines that repeat go with the step they follow."""
+    abreast = _columns(block)
+    steps: list[dict[str, Any]] = []
+    for has_picture, group in groupby(block.lines, key=lambda line: line.picture is not None):
+        lines = list(group)
+        told: list[dict[str, Any]] = [
+            {
+                "number": line.number,
+                "text": clean(line.text),
+                "picture": line.picture and _place(line.picture, line.alt, 1.0 / abreast, abreast),
+                "after": [],
+            }
+            for line in lines
+        ]
+        few = len(lines) <= FEW_REPEATS and all(len(line.text) <= SHORT_REPEAT for line in lines)
+        if steps and not has_picture and few:
+            steps[-1]["after"] = told
+        else:
+            steps += told
+    return {"kind": "steps", "abreast": abreast, "steps": steps}
 
 
 LETTER_WIDTH, CELL_PADDING = 1.9, 4.2
@@ -196,7 +232,6 @@ class Grid:
         firm: Those of them in which no word is broken.
         notes: Notes below it.
         longest: Words of more letters than this may be broken, else the table is wider than the paper.
-        narrow: Whether it takes no more than about half of the text's width.
         short: Whether it is surely kept on one page.
     """
 
@@ -207,7 +242,6 @@ class Grid:
     firm: tuple[int, ...]
     notes: tuple[str, ...]
     longest: int
-    narrow: bool
     short: bool
 
 
@@ -216,8 +250,49 @@ def _unbroken(cell: str) -> str:
     return "\n".join(line.replace(" ", "\u00a0") if len(line) <= UNBROKEN else line for line in lines)
 
 
-def _grid(table: Table) -> Grid:
-    """A table made ready: clean, and how far words must be broken for it to fit either paper."""
+def _letter(letter: str) -> float:
+    """About how wide a letter of a table is [mm], at 8.5 pt."""
+    if letter in " \u00a0.,:;'()/|·ijlt":
+        return 1.0
+    return 2.7 if letter in "mMwW%@" else 2.1 if letter.isupper() else 1.9
+
+
+def _width(text: str) -> float:
+    """About how wide the longest line of a text is [mm]."""
+    return max((sum(map(_letter, line)) for line in text.split("\n")), default=0.0)
+
+
+def _packed(cell: str, limit: int) -> str:
+    """A cell in no more than so many lines: the first ones are joined."""
+    lines = cell.split("\n")
+    first = max(1, len(lines) - limit + 1)
+    kept = (line.replace(" ", "\u00a0") for line in lines[:first])
+    return "\n".join([" · ".join(kept) if first > 1 else lines[0], *lines[first:]])
+
+
+def _joined(
+    head: tuple[str, ...], rows: tuple[tuple[str, ...], ...], numbers: tuple[int, ...], room: float
+) -> tuple[tuple[str, ...], ...]:
+    """The rows with the lines of their numbers joined, as far as there is room [mm] for that."""
+    room -= CELL_PADDING * len(head)
+    # A head may take two lines or three, and a word of it never less than its width.
+    least = [max(_width(cell) / 2.5, *map(_width, cell.split(" "))) for cell in head]
+    most = max((row[at].count("\n") + 1 for row in rows for at in numbers), default=1)
+    for limit in range(1, most):
+        packed = tuple(
+            tuple(_packed(cell, limit) if at in numbers else cell for at, cell in enumerate(row))
+            for row in rows
+        )
+        columns = zip(*packed, strict=True)
+        wide = [max(low, *map(_width, cells)) for low, cells in zip(least, columns, strict=True)]
+        # A long text may go on in a second line.
+        if sum(one if at in numbers else min(one, room / 2.0) for at, one in enumerate(wide)) <= room:
+            return packed
+    return rows
+
+
+def _grid(table: Table, room: float = NARROWEST) -> Grid:
+    """A table made ready: clean, and how far words must be broken for it to fit the room [mm]."""
     assert table.head, "a table has columns"
     assert all(len(row) == len(table.head) for row in table.rows), (
         f"uneven rows in the table {table.caption!r}"
@@ -227,25 +302,22 @@ def _grid(table: Table) -> Grid:
         tuple(_unbroken(clean(cell)) if at in table.numbers else clean(cell) for at, cell in enumerate(row))
         for row in table.rows
     )
+    rows = _joined(head, rows, table.numbers, room)
     columns = list(zip(head, *rows, strict=True))
     words = [
         max((len(word) for cell in column for word in re.split("[ \n]", cell)), default=1)
         for column in columns
     ]
-    lines = [
-        max((len(line) for cell in column for line in cell.split("\n")), default=1) for column in columns
-    ]
-    room = (min(text_width(paper) for paper in PAPERS) - CELL_PADDING * len(head)) / LETTER_WIDTH
+    letters = (room - CELL_PADDING * len(head)) / LETTER_WIDTH
     firm = tuple(at for at in table.numbers if words[at] <= UNBROKEN)
-    if sum(words[at] for at in firm) > 0.7 * room:
+    if sum(words[at] for at in firm) > 0.7 * letters:
         firm = ()
     longest = LONG_WORD
-    while longest > 1 and sum(w if at in firm else min(w, longest) for at, w in enumerate(words)) > room:
+    while longest > 1 and sum(w if at in firm else min(w, longest) for at, w in enumerate(words)) > letters:
         longest -= 1
     notes = tuple(clean(note) for note in table.notes)
-    narrow = sum(lines) < 0.45 * room
     short = (len(rows) + 2) * ROW <= WHOLE
-    return Grid(clean(table.caption), head, rows, table.numbers, firm, notes, longest, narrow, short)
+    return Grid(clean(table.caption), head, rows, table.numbers, firm, notes, longest, short)
 
 
 def _part(block: Block | tuple[Figure, ...]) -> dict[str, Any]:
@@ -256,18 +328,9 @@ def _part(block: Block | tuple[Figure, ...]) -> dict[str, Any]:
             look = "strong" if block.strong else "small" if block.small else "plain"
             return {"kind": "paragraph", "text": clean(block.text), "look": look}
         case Table():
-            return {"kind": "table", "grid": _grid(block)}
+            return {"kind": "table", "grid": _grid(block), "code": None}
         case Instructions():
-            abreast = _columns(block)
-            steps = [
-                {
-                    "number": line.number,
-                    "text": clean(line.text),
-                    "picture": line.picture and _place(line.picture, line.alt, 1.0 / abreast, abreast),
-                }
-                for line in block.lines
-            ]
-            return {"kind": "steps", "abreast": abreast, "steps": steps}
+            return _steps(block)
         case Bullets():
             return {"kind": "bullets", "items": [clean(item) for item in block.items]}
         case Code():
@@ -284,12 +347,23 @@ def parts(document: Document) -> list[dict[str, Any]]:
 
     Args:
         document: Pictures are as wide as `Figure.width` of the text's width, at most 179.9 mm, and no higher
-        than
-            `TALLEST`; they have at least `FINEST` pixels to the inch there: 1,420 pixels for the whole width,
-            690 for half of it or for instructions two abreast, 450 for a third or for three abreast.
+            than `TALLEST`; they have at least `FINEST` pixels to the inch there: 1,420 pixels for the whole
+            width, 690 for half of it or for instructions two abreast, 450 for a third or for three abreast.
 
     Returns:
         Parts in their order: ``heading``, ``paragraph``, ``table``, ``pictures`` (those that lie abreast),
-        ``steps``, ``bullets``, ``code``.
+        ``steps``, ``bullets``, ``code``; a table has the code that follows it beside it where there is room.
     """
-    return [_part(block) for block in _rows(document)]
+    made: list[dict[str, Any]] = []
+    blocks = list(_rows(document))
+    for at, block in enumerate(blocks):
+        part = _part(block)
+        before = blocks[at - 1] if at else None
+        if isinstance(block, Code) and isinstance(before, Table) and len(before.head) <= FEW_COLUMNS:
+            room = NARROWEST - BESIDE - float(part["across"])
+            grid = _grid(before, room)
+            if grid.short:
+                made[-1] |= {"grid": grid, "code": part}
+                continue
+        made.append(part)
+    return made

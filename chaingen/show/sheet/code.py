@@ -11,9 +11,9 @@ practice)."""
 QUIET = 4
 """Modules that stay white around the code, as ISO/IEC 18004 asks (from memory)."""
 
-SMALLEST, LARGEST, MODULE = 26.0, 65.0, 0.6
+SMALLEST, LARGEST, MODULE = 26.0, 60.0, 0.5
 """A code is as wide as its modules need at `MODULE` mm each, within `SMALLEST` and `LARGEST` [mm]; the
-largest version then has modules of 0.448 mm."""
+largest version then has modules of 0.413 mm."""
 
 
 def _code(text: str) -> segno.QRCode | None:

@@ -1,5 +1,6 @@
 """What the maker's sheet says: the blocks of a document, from everything that is known of a piece."""
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -36,6 +37,7 @@ from chaingen.show.sheet.ring_tables import (
     bead_table,
     finding_table,
     mandrel_table,
+    order_tables,
     ring_table,
     size_words,
     stock_table,
@@ -47,6 +49,7 @@ from chaingen.show.step_words import StepWords
 from chaingen.show.words import headline, round_lines
 from chaingen.solve.placement import Answer
 from chaingen.solve.verdict import Fit
+from chaingen.weave.groups import RingSize
 
 __all__ = ["SheetPictures", "sheet_document", "sheet_rows"]
 
@@ -81,7 +84,7 @@ def sheet_document(result: Result, pictures: SheetPictures) -> Document:
     blocks: list[Block] = [*_verdict(result, measures)]
     if pictures.whole is not None:
         blocks.append(Figure(pictures.whole, _caption(result), WHOLE_WIDTH))
-    blocks.append(_piece_table(result, measures))
+    blocks += [_piece_table(result, measures), *_design_code(design.source)]
     if plan is not None:
         blocks += (
             _preparation(result, plan, measures) if result.fits else _not_fitting(result, plan, measures)
@@ -91,7 +94,6 @@ def sheet_document(result: Result, pictures: SheetPictures) -> Document:
     blocks += [Heading("Cautions"), Bullets(caution_lines(result))]
     if plan is not None and result.fits:
         blocks += _choices(result, plan, measures)
-    blocks += _design_code(design.source)
     return Document(
         title=design.title,
         subtitle=_subtitle(result),
@@ -174,7 +176,7 @@ def _band_words(result: Result, measures: Measures) -> str:
 def _piece_table(result: Result, measures: Measures) -> Table:
     """The piece in a few lines."""
     design = result.design
-    rows = [("pieces", "2, mirror images of one another")] if design.pair else []
+    rows = [("pieces", "2, mirror images")] if design.pair else []
     if result.fits:
         if result.check.binding_pair is not None:
             rows.append(("smallest gap between wires", measures.small(result.check.smallest_gap)))
@@ -191,8 +193,11 @@ def _piece_table(result: Result, measures: Measures) -> Table:
         rows.append(("findings", f"{sum(count.count for count in result.findings):,}"))
     less = " (without beads of unknown density)" if result.beads_not_weighed else ""
     rows.append((f"weight{less}", weight(result.weight)))
-    notes = ("Numbers of parts and weights are of both pieces, lengths of one.",) if design.pair else ()
-    return Table("The piece", ("What", "How much"), tuple(rows), (1,), notes)
+    notes = ["Numbers of parts and weights are of both pieces, lengths of one."] if design.pair else []
+    plan = result.plan
+    if plan is not None and result.fits and not money_blocks(plan.money, design.bench, design.made):
+        notes.append(f"Prices and times: {NOT_GIVEN}. Nothing is guessed.")
+    return Table("The piece", ("What", "How much"), tuple(rows), (1,), tuple(notes))
 
 
 # --- what to prepare ------------------------------------------------------------------------------
@@ -202,12 +207,14 @@ def _preparation(result: Result, plan: Plan, measures: Measures) -> list[Block]:
     """Rings, wire, mandrels, findings, weight."""
     bench = result.design.bench
     tables: list[Table | None] = []
+    mandrels = mandrel_table(plan.mandrels, bench, measures) if result.counts else None
     if result.counts:
         tables += [
             ring_table(result, plan.order, measures),
             stock_table(plan.rings, bench),
             wire_table(plan.rings, bench, measures),
-            mandrel_table(plan.mandrels, bench, measures),
+            *order_tables(plan.wire, result.findings, bench, measures),
+            mandrels,
         ]
     tables += [
         finding_table(result.findings, measures),
@@ -215,8 +222,7 @@ def _preparation(result: Result, plan: Plan, measures: Measures) -> list[Block]:
         weight_table(result),
     ]
     blocks: list[Block] = [Heading("What to prepare")]
-    if result.counts and tables[3] is None:
-        tables[3:4] = []
+    if result.counts and mandrels is None:
         metals = ", ".join(dict.fromkeys(entry.metal.name for entry in plan.mandrels))
         blocks.append(
             Paragraph(
@@ -246,7 +252,9 @@ def _work(result: Result, order: Order, pictures: SheetPictures) -> list[Block]:
     blocks: list[Block] = [Heading("Order of work")]
     if design.pair:
         blocks.append(Paragraph("For one piece of the pair; make it twice, the second as its mirror image."))
-    ready = [line for line in (*words.preparation(), words.least_words()) if line]
+    # Sizes were told in the table of rings, so that here the names do.
+    told = [line for line in words.preparation() if not line.startswith(("Open ", "Close "))]
+    ready = [line for line in (*_to_open(result, order), *told, words.least_words()) if line]
     blocks += [Bullets(tuple(ready))] if ready else []
     blocks += [Paragraph("Opening and closing rings (common practice):"), Bullets(GRIP)]
     lines: list[Instruction] = []
@@ -294,6 +302,29 @@ def _work(result: Result, order: Order, pictures: SheetPictures) -> list[Block]:
     return [*blocks, Instructions(tuple(lines))]
 
 
+def _to_open(result: Result, order: Order) -> list[str]:
+    """How many rings of each name to open and to close before the first step, for one piece."""
+    metals, members = result.metals, result.placement.graph.members
+    several = len({count.metal.name for count in result.counts}) > 1
+    lines = []
+    for verb, bodies, then in (
+        ("Open", order.opened.opened, ""),
+        ("Close", order.opened.closed, " Rings that are bought closed serve as they come."),
+    ):
+        names = Counter(
+            (members[body].size.name, metals.metals[int(metals.of_ring[body])].name)
+            for body in bodies
+            if isinstance(members[body].size, RingSize)
+        )
+        if names:
+            kinds = ", ".join(
+                f"{count:,} {name}{f' of {metal}' if several else ''}"
+                for (name, metal), count in names.items()
+            )
+            lines.append(f"{verb} {counted(sum(names.values()), 'ring')}: {kinds}.{then}")
+    return lines
+
+
 def _alt(result: Result, step: Step) -> str:
     names = result.placement.graph.names
     taken = [names[body] for body in (*step.added, *step.laid)]
@@ -317,21 +348,18 @@ def _choices(result: Result, plan: Plan, measures: Measures) -> list[Block]:
     if owned is not None:
         blocks += [Heading("Rings at hand"), owned]
     if plan.classroom is not None:
-        blocks += [Heading("For a class"), *class_blocks(plan.classroom, plan.class_money, bench, measures)]
-    return [*blocks, Heading("Cost and time"), *money_blocks(plan.money, bench, result.design.made)]
+        blocks += [Heading("For a class"), *class_blocks(plan, bench, measures)]
+    costs = money_blocks(plan.money, bench, result.design.made)
+    return [*blocks, Heading("Cost and time"), *costs] if costs else blocks
 
 
 def _design_code(source: str) -> list[Block]:
     """The design's text as a code, whole where it fits, else without its comments."""
     if not source.strip():
         return []
-    heading = Heading("The design")
     if fits(source):
-        return [heading, Code(source, "The text of the design file.")]
+        return [Code(source, "The text of the design file.")]
     short = without_comments(source)
     if short is not None and fits(short):
-        return [heading, Code(short, "The text of the design file, without its comments.")]
-    return [
-        heading,
-        Paragraph("The text of the design file is too long to be printed here as a code.", small=True),
-    ]
+        return [Code(short, "The text of the design file, without its comments.")]
+    return [Paragraph("The text of the design file is too long to be printed here as a code.", small=True)]

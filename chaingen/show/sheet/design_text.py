@@ -1,9 +1,17 @@
 """The text of a design made short enough to be printed as a code: without comments and blank lines."""
 
+import re
 import tomllib
+from collections.abc import Collection
 
 _QUOTES = ('"""', "'''", '"', "'")
 """What a string of TOML begins and ends with, the long ones first."""
+
+
+_NAME = r"([\w-]+|\"[^\"]*\"|'[^']*')"
+_HEADER = re.compile(rf"\s*\[\[?\s*{_NAME}\s*[.\]]")
+_KEY = re.compile(rf"\s*{_NAME}\s*[.=]")
+"""The outermost name that the header of a table, and a key, begin with."""
 
 
 def without_comments(text: str) -> str | None:
@@ -45,6 +53,39 @@ def without_comments(text: str) -> str | None:
     except tomllib.TOMLDecodeError:
         return None
     return short if same else None
+
+
+def without_keys(text: str, names: Collection[str]) -> str | None:
+    """A design's text without comments and without some of its outermost tables and keys.
+
+    What comes out is read again and has to say the same as what went in, but for these.
+
+    Args:
+        text: A text of TOML.
+        names: The names of the tables and keys.
+
+    Returns:
+        The shorter text; None when it is no TOML, or would not say the same.
+    """
+    short = without_comments(text)
+    if short is None:
+        return None
+    lines: list[str] = []
+    dropped, on_top = False, True
+    for line in short.splitlines(keepends=True):
+        if header := _HEADER.match(line):
+            on_top, dropped = False, header[1].strip("\"'") in names
+        elif on_top and (key := _KEY.match(line)):
+            dropped = key[1].strip("\"'") in names
+        if not dropped:
+            lines.append(line)
+    kept = "".join(lines)
+    try:
+        wanted = {name: value for name, value in tomllib.loads(text).items() if name not in names}
+        same = tomllib.loads(kept) == wanted
+    except tomllib.TOMLDecodeError:
+        return None
+    return kept if same else None
 
 
 def _end_line(pieces: list[str]) -> None:

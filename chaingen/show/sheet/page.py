@@ -60,7 +60,7 @@ def _rules(parts: list[dict[str, object]]) -> Markup:
                     gutters = (placed.abreast - 1) * arrange.GUTTER
                     width = f"calc((100% - {gutters:g}mm) * {round(placed.part, 3):g})"
                     rules.add(f".{_width(placed)} {{ width: {width}; }}")
-            case {"kind": "code", "across": float(across)}:
+            case {"kind": "code", "across": float(across)} | {"code": {"across": float(across)}}:
                 rules.add(f".c-{round(across)} svg {{ width: {round(across)}mm; }}")
     return Markup("\n".join(sorted(rules)))
 

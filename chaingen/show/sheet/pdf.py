@@ -32,7 +32,8 @@ def _told(part: dict[str, Any], folder: Path) -> dict[str, Any]:
 
     match part["kind"]:
         case "table":
-            return part | {"grid": asdict(part["grid"])}
+            beside = part["code"] and _told(part["code"], folder)
+            return part | {"grid": asdict(part["grid"]), "code": beside}
         case "pictures":
             return part | {"pictures": [copied(placed) for placed in part["pictures"]]}
         case "steps":
@@ -73,6 +74,7 @@ def pdf_bytes(document: Document) -> bytes:
             "top": arrange.TOP,
             "bottom": arrange.FOOT,
             "gutter": arrange.GUTTER,
+            "beside": arrange.BESIDE,
             "whole": arrange.WHOLE,
             "tallest": arrange.TALLEST,
             "parts": [_told(part, folder) for part in arrange.parts(document)],

@@ -2,14 +2,14 @@
 
 from chaingen.design.bench import Bench, OwnedRings
 from chaingen.findings.closing import through_skin
-from chaingen.make.classroom import ClassOrder
 from chaingen.make.money import Money, round_money
 from chaingen.make.owned import OwnedChoice
+from chaingen.make.plan import Plan
 from chaingen.make.result import Result
 from chaingen.make.strength import Strength
 from chaingen.show.sheet.document import Block, Bullets, Paragraph, Table
 from chaingen.show.sheet.measures import NOT_GIVEN, Measures, duration, money, newtons
-from chaingen.show.sheet.ring_tables import slim, spring_words, stock_table, wire_table
+from chaingen.show.sheet.ring_tables import order_tables, slim, spring_words, stock_table, wire_table
 from chaingen.solve.choices import LengthChoice
 from chaingen.solve.verdict import Fit
 
@@ -129,9 +129,12 @@ def _owned(own: OwnedRings, measures: Measures) -> str:
     return f"{inside} inside, wire {wire}{metal} ({own.count:,} there)"
 
 
-def class_blocks(order: ClassOrder, cost: Money | None, bench: Bench, measures: Measures) -> list[Block]:
-    """What a kit holds, what to order for a class, and what that costs."""
+def class_blocks(plan: Plan, bench: Bench, measures: Measures) -> list[Block]:
+    """What a kit holds, what to order for a class, and what that costs; nothing without a class."""
     blocks: list[Block] = []
+    order, cost = plan.classroom, plan.class_money
+    if order is None:
+        return blocks
     teachers = order.kits - order.students
     kits = f"{order.students:,} for students"
     if teachers:
@@ -153,6 +156,7 @@ def class_blocks(order: ClassOrder, cost: Money | None, bench: Bench, measures: 
         blocks.append(Table("Rings of a class", head, tuple(rows), (2, 3, 4, 5, 6, 7)))
         blocks.append(stock_table(order.order, bench, "To order for a class: rings"))
         blocks.append(wire_table(order.order, bench, measures, "Or, for a class, wire to wind"))
+        blocks += order_tables(plan.class_wire, order.findings, bench, measures, "Wire to buy for a class")
     parts = [
         (
             f"{entry.finding.name}\n{entry.finding.kind}", entry.metal.name,
@@ -175,8 +179,16 @@ def class_blocks(order: ClassOrder, cost: Money | None, bench: Bench, measures: 
         if cost.material is not None:
             kit = round_money(cost.material / order.kits, cost.currency)
             costs.append(("material of a kit", "spares shared", money(kit, cost.currency)))
-        blocks.append(Table("Material for a class", ("What", "From", "Amount"), tuple(costs), (2,)))
+        notes = tuple(_wire_notes(cost, bench))
+        blocks.append(Table("Material for a class", ("What", "From", "Amount"), tuple(costs), (2,), notes))
     return blocks
+
+
+def _wire_notes(cost: Money, bench: Bench) -> list[str]:
+    """That only wire that is used is charged, where it is bought in whole lengths and charged at all."""
+    if bench.sold_in is None or not any(line.unit in ("metre", "gram") for line in cost.lines):
+        return []
+    return ["Wire is charged as it is used: what is left over of a length is not charged."]
 
 
 def _material_rows(cost: Money) -> list[tuple[str, str, str]]:
@@ -193,12 +205,10 @@ def _material_rows(cost: Money) -> list[tuple[str, str, str]]:
 
 
 def money_blocks(cost: Money, bench: Bench, pieces: int) -> list[Block]:
-    """Cost, time and price: only what follows from what was given."""
-    blocks: list[Block] = []
+    """Cost, time and price: only what follows from what was given; nothing where nothing was."""
     currency = cost.currency
     if currency is None and cost.seconds is None:
-        blocks.append(Paragraph(f"Prices and times: {NOT_GIVEN}. Nothing is guessed."))
-        return blocks
+        return []
     rows = _material_rows(cost)
     rows.append(("work", _work(cost, bench), money(cost.work, currency)))
     overhead = bench.prices.overhead
@@ -210,6 +220,7 @@ def money_blocks(cost: Money, bench: Bench, pieces: int) -> list[Block]:
     markup = NOT_GIVEN if bench.prices.markup is None else f"cost x {bench.prices.markup:g}"
     rows.append(("price to ask", markup, money(cost.price, currency)))
     notes = ["Of both pieces of the pair."] if pieces == 2 else []
+    notes += _wire_notes(cost, bench)
     if cost.missing:
         notes.append(f"For a price these are missing: {'; '.join(cost.missing)}.")
     notes.append("Only what you said yourself is reckoned with; taxes and fees are not looked at.")

@@ -10,7 +10,7 @@ from chaingen.make.finding_counts import BeadCount, FindingCount
 from chaingen.make.forming import MandrelPlan, Spring
 from chaingen.make.order.steps import Order
 from chaingen.make.result import Result
-from chaingen.make.wire_plan import RingPlan
+from chaingen.make.wire_plan import LengthUse, RingPlan, WireOrder
 from chaingen.show.finding_words import outer_size
 from chaingen.show.phrases import counted
 from chaingen.show.sheet.document import Table
@@ -96,21 +96,16 @@ def wire_table(
     """Wire to wind and cut the rings of, spare ones included."""
     rows = []
     for plan in plans:
-        kerf = measures.small(plan.kerf)
         wound = f"{counted(plan.turns, 'turn')}\n{counted(plan.coils, 'coil')}"
         rows.append(
             (
-                f"{plan.rings.size.name}\n{plan.rings.metal.name}", measures.length(plan.cut_length),
-                f"{kerf}\n(assumed)" if plan.kerf_assumed else kerf,
-                wound, measures.length(plan.coil_length, 1),
+                plan.rings.size.name, plan.rings.metal.name, measures.length(plan.cut_length),
+                measures.small(plan.kerf), wound, measures.length(plan.coil_length, 1),
                 measures.long(plan.wire_length), weight(plan.wire_weight),
-                "" if plan.lengths is None else f"{plan.lengths:,}",
             )
         )  # fmt: skip
-    sold = "" if bench.sold_in is None else f" of {measures.long(bench.sold_in, said=True)}"
     head = (
-        "Ring", "Wire in a ring", "Lost at a cut", "To wind", "Coils, in all", "Wire", "Weight of wire",
-        f"To buy: lengths{sold}",
+        "Ring", "Metal", "Wire in a ring", "Lost at a cut", "To wind", "Coils, in all", "Wire", "Weight",
     )  # fmt: skip
     tail, mandrel = (
         measures.length(bench.tail, said=True),
@@ -123,9 +118,64 @@ def wire_table(
     ]
     if any(plan.kerf_assumed for plan in plans):
         notes.append("What a cut takes was not given: assumed. Measure your blade or cutters.")
+    return slim(head, rows, (2, 3, 4, 5, 6, 7), caption=caption, notes=tuple(notes))
+
+
+def order_tables(
+    orders: tuple[WireOrder, ...],
+    findings: tuple[FindingCount, ...],
+    bench: Bench,
+    measures: Measures,
+    caption: str = "Wire to buy",
+) -> list[Table]:
+    """Wire to buy by metal and diameter, and what to wind off each length where it comes in lengths."""
+    rows = [
+        (
+            order.metal.name, measures.wire(order.wire_diameter),
+            ", ".join(size.name for size in order.sizes), measures.long(order.wire_length),
+            weight(order.weight), "" if order.lengths is None else f"{order.lengths:,}",
+        )
+        for order in orders
+    ]  # fmt: skip
+    sold = "" if bench.sold_in is None else f" of {measures.long(bench.sold_in, said=True)}"
+    head = ("Metal", "Wire", "For rings", "Used", "Weight of it", f"Lengths{sold}")
+    notes = []
     if bench.sold_in is None:
         notes.append(f"How wire is sold: {NOT_GIVEN}.")
-    return slim(head, rows, (1, 2, 3, 4, 5, 6, 7), caption=caption, notes=tuple(notes))
+    if any(not KINDS[entry.finding.kind].bought for entry in findings):
+        notes.append("For rings; wire for findings comes on top of it.")
+    tables = [slim(head, rows, (1, 3, 4, 5), caption=caption, notes=tuple(notes))]
+    uses = [(order, use) for order in orders for use in order.uses]
+    if uses:
+        tables.append(_use_table(uses, measures, f"{caption}: coils off each length"))
+    return tables
+
+
+def _use_table(uses: Sequence[tuple[WireOrder, LengthUse]], measures: Measures, caption: str) -> Table:
+    """What to wind off each length, so that they suffice."""
+    rows = []
+    before: WireOrder | None = None
+    for order, use in uses:
+        coils = (
+            f"{size.name}: {_coil_words(own)}" for (size, _), own in zip(use.rings, use.coils, strict=True)
+        )
+        name = f"{order.metal.name}\n{format_mm(order.wire_diameter)}" if order is not before else ""
+        rows.append((name, f"{use.lengths:,}", "\n".join(coils), measures.long(use.left)))
+        before = order
+    notes = (
+        "A coil must not go on from one length to the next: cut a length up for its coils as told, or it may "
+        "take more of them. One turn of each coil makes no ring.",
+    )
+    return Table(caption, ("Wire", "Lengths", "Wind off each", "Left of each"), tuple(rows), (1, 3), notes)
+
+
+def _coil_words(rings: tuple[int, ...]) -> str:
+    """Coils by their turns: ``2 coils of 97 turns, 1 coil of 12 turns``."""
+    turns = [count + 1 for count in rings]
+    alike = Counter(turns)
+    return ", ".join(
+        f"{counted(number, 'coil')} of {counted(each, 'turn')}" for each, number in alike.items()
+    )
 
 
 def mandrel_table(plans: tuple[MandrelPlan, ...], bench: Bench, measures: Measures) -> Table | None:
@@ -134,23 +184,23 @@ def mandrel_table(plans: tuple[MandrelPlan, ...], bench: Bench, measures: Measur
         return None
     rows = []
     for plan in plans:
-        name = f"{plan.size.name}\n{plan.metal.name}"
+        name = (plan.size.name, plan.metal.name)
         if plan.wanted is not None:
             wanted = measures.length(plan.wanted)
         else:
             wanted = "not known" if plan.spring is None else "takes no set"
         if not plan.choices:
-            rows.append((name, wanted, "", "", "", ""))
+            rows.append((*name, wanted, "", "", "", ""))
         for k, choice in enumerate(plan.choices):
             rows.append(
                 (
-                    name if k == 0 else "", wanted if k == 0 else "",
+                    *(name if k == 0 else ("", "")), wanted if k == 0 else "",
                     _named_mandrel(choice.name, choice.diameter, measures), measures.length(choice.inside),
                     "not reckoned" if choice.gap is None else measures.small(choice.gap),
                     "not reckoned" if choice.fit is None else choice.fit.value,
                 )
             )  # fmt: skip
-    head = ("Ring", "Mandrel wanted", "At hand", "Gives inside", "Gap then", "Fit then")
+    head = ("Ring", "Metal", "Mandrel wanted", "At hand", "Gives inside", "Gap then", "Fit then")
     notes = [_spring_words(plan) for plan in plans]
     if not bench.mandrels:
         notes.append(f"Mandrels at hand: {NOT_GIVEN}.")
@@ -158,7 +208,7 @@ def mandrel_table(plans: tuple[MandrelPlan, ...], bench: Bench, measures: Measur
         "Wire springs open off the mandrel; the cut then lets the ring close smaller. Wind a short trial "
         "coil, measure it inside, and go by that: it tells more than any table."
     )
-    return slim(head, rows, (1, 3, 4), caption="Mandrels", notes=tuple(dict.fromkeys(notes)))
+    return slim(head, rows, (2, 4, 5), caption="Mandrels", notes=tuple(dict.fromkeys(notes)))
 
 
 def _named_mandrel(name: str, diameter: float, measures: Measures) -> str:

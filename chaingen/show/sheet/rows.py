@@ -8,15 +8,15 @@ from chaingen.findings.catalogue import KINDS
 from chaingen.make.finding_counts import FindingCount
 from chaingen.make.money import round_money
 from chaingen.make.result import Result
-from chaingen.make.wire_plan import RingPlan
+from chaingen.make.wire_plan import RingPlan, WireOrder
 from chaingen.stock.gauges import gauge_name
 
 HEAD = (
     "kind", "name", "metal", "inside_mm", "wire_mm", "gauge", "aspect_ratio", "needed", "spare", "total",
     "bags", "cut_length_mm", "wire_length_m", "weight_g", "cost", "currency",
 )  # fmt: skip
-"""Head of sheet.csv. `total` is with spare ones, of wire the lengths or coils to buy; `cut_length_mm` is the
-wire in one ring, or in one finding; weights are of all in `total`, of wire of all to be wound."""
+"""Head of sheet.csv. `total` is with spare ones, of wire the lengths to buy; `cut_length_mm` is the
+wire in one ring, or in one finding; weights are of all in `total`, of wire of all that is used."""
 
 Field = str | float | int
 Row = tuple[Field, ...]
@@ -44,7 +44,7 @@ def sheet_rows(result: Result) -> tuple[tuple[str, ...], tuple[Row, ...]]:
             )
         ),
         *(row for entry in result.findings for row in _beads(entry, result)),
-        *_wires(plan.rings),
+        *(_wire(order) for order in plan.wire),
     ]
     return HEAD, tuple(rows)
 
@@ -109,16 +109,11 @@ def _beads(entry: FindingCount, result: Result) -> Iterator[Row]:
         )  # fmt: skip
 
 
-def _wires(plans: tuple[RingPlan, ...]) -> Iterator[Row]:
-    """Wire to wind rings of, by metal and diameter."""
-    kinds: dict[tuple[str, float], list[RingPlan]] = {}
-    for plan in plans:
-        kinds.setdefault((plan.rings.metal.name, round(plan.rings.size.wire_diameter, 4)), []).append(plan)
-    for (metal, wire), own in kinds.items():
-        lengths = [plan.lengths for plan in own if plan.lengths is not None]
-        yield _row(
-            kind="wire", name=", ".join(plan.rings.size.name for plan in own), metal=metal, wire_mm=wire,
-            gauge=gauge_name(wire), total=sum(lengths) if len(lengths) == len(own) else "",
-            wire_length_m=round(sum(plan.wire_length for plan in own) / 1000.0, 4),
-            weight_g=round(sum(plan.wire_weight for plan in own), 4),
-        )  # fmt: skip
+def _wire(order: WireOrder) -> Row:
+    """Wire of one metal and diameter to wind rings of."""
+    return _row(
+        kind="wire", name=", ".join(size.name for size in order.sizes), metal=order.metal.name,
+        wire_mm=round(order.wire_diameter, 4), gauge=gauge_name(order.wire_diameter),
+        total="" if order.lengths is None else order.lengths,
+        wire_length_m=round(order.wire_length / 1000.0, 4), weight_g=round(order.weight, 4),
+    )  # fmt: skip
