@@ -251,4 +251,4 @@ def test_pictures_of_steps_are_in_the_sheet(tmp_path, bare):
     steps = [path for path in files.paths if path.parent.name == "steps"]
     assert len(steps) == len(bare.plan.order.distinct)
     page = (tmp_path / "sheet.html").read_text()
-    assert page.count("data:image/png") == len(steps) + 1
+    assert page.count("data:image/jpeg") == len(steps) + 1

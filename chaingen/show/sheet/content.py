@@ -1,8 +1,8 @@
 """What the maker's sheet says: the blocks of a document, from everything that is known of a piece."""
 
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from chaingen.make.order.steps import Order, Step
@@ -12,7 +12,7 @@ from chaingen.show.finding_words import COMES_APART, parting_lines
 from chaingen.show.phrases import counted
 from chaingen.show.sheet.cautions_words import GRIP, caution_lines
 from chaingen.show.sheet.code import fits
-from chaingen.show.sheet.design_text import without_comments
+from chaingen.show.sheet.design_text import says_any, without_keys
 from chaingen.show.sheet.document import (
     Block,
     Bullets,
@@ -25,6 +25,7 @@ from chaingen.show.sheet.document import (
     Paragraph,
     Table,
 )
+from chaingen.show.sheet.finding_figures import finding_figures
 from chaingen.show.sheet.measures import NOT_GIVEN, Measures, weight
 from chaingen.show.sheet.plan_tables import (
     class_blocks,
@@ -53,6 +54,9 @@ from chaingen.weave.groups import RingSize
 
 __all__ = ["SheetPictures", "sheet_document", "sheet_rows"]
 
+PRIVATE = ("settings", "bench", "prices", "owned", "classroom", "sheet")
+"""Tables and keys of a design that a sheet for others does not show."""
+
 WHOLE_WIDTH = 0.86
 """How wide the picture of the piece is printed, as a part of the text's width."""
 
@@ -64,11 +68,13 @@ class SheetPictures:
     Attributes:
         whole: The piece, three-quarter or from the front; None where there is none.
         steps: One for each of `Order.distinct`, None where there is none; may be shorter.
+        findings: Findings that are made by hand, by name.
         not_drawn: Why there are no pictures; empty when there are.
     """
 
     whole: Path | None = None
     steps: Sequence[Path | None] = ()
+    findings: Mapping[str, Path] = field(default_factory=dict)
     not_drawn: str = ""
 
 
@@ -84,10 +90,12 @@ def sheet_document(result: Result, pictures: SheetPictures) -> Document:
     blocks: list[Block] = [*_verdict(result, measures)]
     if pictures.whole is not None:
         blocks.append(Figure(pictures.whole, _caption(result), WHOLE_WIDTH))
-    blocks += [_piece_table(result, measures), *_design_code(design.source)]
+    blocks += [_piece_table(result, measures), *_design_code(result)]
     if plan is not None:
         blocks += (
-            _preparation(result, plan, measures) if result.fits else _not_fitting(result, plan, measures)
+            _preparation(result, plan, pictures, measures)
+            if result.fits
+            else _not_fitting(result, plan, measures)
         )
         if result.fits and plan.order is not None and plan.order.steps:
             blocks += _work(result, plan.order, pictures)
@@ -203,10 +211,10 @@ def _piece_table(result: Result, measures: Measures) -> Table:
 # --- what to prepare ------------------------------------------------------------------------------
 
 
-def _preparation(result: Result, plan: Plan, measures: Measures) -> list[Block]:
+def _preparation(result: Result, plan: Plan, pictures: SheetPictures, measures: Measures) -> list[Block]:
     """Rings, wire, mandrels, findings, weight."""
     bench = result.design.bench
-    tables: list[Table | None] = []
+    tables: list[Table | Figure | None] = []
     mandrels = mandrel_table(plan.mandrels, bench, measures) if result.counts else None
     if result.counts:
         tables += [
@@ -218,6 +226,7 @@ def _preparation(result: Result, plan: Plan, measures: Measures) -> list[Block]:
         ]
     tables += [
         finding_table(result.findings, measures),
+        *finding_figures(result, pictures.findings, measures),
         bead_table(result.beads, measures),
         weight_table(result),
     ]
@@ -238,7 +247,7 @@ def _not_fitting(result: Result, plan: Plan, measures: Measures) -> list[Block]:
     blocks: list[Block] = [Heading("What was designed")]
     if result.counts:
         blocks.append(ring_table(result, None, measures))
-    owned = owned_table(plan.owned, measures)
+    owned = None if result.design.bench.hand_out else owned_table(plan.owned, measures)
     return blocks if owned is None else [*blocks, owned]
 
 
@@ -344,6 +353,9 @@ def _choices(result: Result, plan: Plan, measures: Measures) -> list[Block]:
     if lengths is not None:
         blocks += [Heading("Length"), lengths]
     blocks += [Heading("The pull it holds"), *strength_blocks(plan.strength)]
+    if bench.hand_out:
+        # What is at hand, who takes part and what it costs are for the maker alone.
+        return blocks
     owned = owned_table(plan.owned, measures)
     if owned is not None:
         blocks += [Heading("Rings at hand"), owned]
@@ -353,13 +365,20 @@ def _choices(result: Result, plan: Plan, measures: Measures) -> list[Block]:
     return [*blocks, Heading("Cost and time"), *costs] if costs else blocks
 
 
-def _design_code(source: str) -> list[Block]:
-    """The design's text as a code, whole where it fits, else without its comments."""
+def _design_code(result: Result) -> list[Block]:
+    """The design's text as a code, whole where it fits and says nothing of others' files, else shortened.
+
+    A settings file lies on the maker's own machine: a design that names it would not be read elsewhere.
+    """
+    source = result.design.source
     if not source.strip():
         return []
-    if fits(source):
+    left_out = PRIVATE if result.design.bench.hand_out else ("settings",)
+    whole = not says_any(source, left_out)
+    if whole and fits(source):
         return [Code(source, "The text of the design file.")]
-    short = without_comments(source)
+    short = without_keys(source, left_out)
     if short is not None and fits(short):
-        return [Code(short, "The text of the design file, without its comments.")]
+        without = "comments" if whole else "comments and what is said of the bench"
+        return [Code(short, f"The text of the design file, without its {without}.")]
     return [Paragraph("The text of the design file is too long to be printed here as a code.", small=True)]

@@ -55,6 +55,14 @@ def without_comments(text: str) -> str | None:
     return short if same else None
 
 
+def says_any(text: str, names: Collection[str]) -> bool:
+    """Whether a text of TOML has one of these among its outermost tables and keys."""
+    try:
+        return bool(set(tomllib.loads(text)) & set(names))
+    except tomllib.TOMLDecodeError:
+        return False
+
+
 def without_keys(text: str, names: Collection[str]) -> str | None:
     """A design's text without comments and without some of its outermost tables and keys.
 

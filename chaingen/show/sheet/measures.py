@@ -1,9 +1,11 @@
-"""Lengths, wires, weights and money as a sheet says them: metric, inch, or both on two lines of a cell.
+"""Lengths, wires, weights, pulls and money as a sheet says them: metric, inch, or both on two lines of a cell.
 
-Inches are decimals; where a 64th of an inch, cut down to its lowest terms, lies within 0.002 in it follows. A
-gauge never stands without its millimetres, for gauges are of several systems and mean little by themselves.
+Inches are decimals; where a 64th of an inch, cut down to its lowest terms, lies within 0.0005 in it follows: a
+fraction that is further off would be read as the size itself. A gauge never stands without its millimetres,
+for gauges are of several systems and mean little by themselves.
 """
 
+import re
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
@@ -15,11 +17,23 @@ from chaingen.units import MM_PER_INCH, format_mm
 NOT_GIVEN = "not given"
 """What stands where nobody said anything."""
 
-SIXTY_FOURTHS, NEAR = 64, 0.002
+SIXTY_FOURTHS, NEAR = 64, 0.0005
 """Fractions are of so many parts of an inch, and told where they are so near [in]."""
 
 LONG, FOOT = 1000.0, 12.0 * MM_PER_INCH
 """Lengths of wire are told in metres from here on [mm]; a foot [mm]."""
+
+NEWTONS_PER_KGF = 9.80665
+"""Standard gravity: the pull of a kilogram that hangs [N]; by definition."""
+
+NEWTONS_PER_LBF = 0.45359237 * NEWTONS_PER_KGF
+"""The same of a pound; by definition of the international pound (1959)."""
+
+LEAST_MM, LEAST_INCH = 0.001, 0.0001
+"""The least that is told of gaps [mm] and [in]."""
+
+_QUOTED_OR_MM = re.compile(r"""(?<!\w)(?:'[^'\n]*'|"[^"\n]*")(?!\w)|(?<![\w.,])(-?[\d,]*\.?\d+) mm\b""")
+"""A name in quotes, which stays as it is, or millimetres in a sentence."""
 
 
 def _plain(value: float, digits: int) -> str:
@@ -84,7 +98,11 @@ class Measures:
         """A gap, a kerf: thousandths count, and no fraction of an inch says them."""
         if value is None:
             return NOT_GIVEN
-        return self._either(format_mm(value, 3), f"{_plain(value / MM_PER_INCH, 4)} in", said)
+        return self._either(
+            _or_under(format_mm(value, 3), value, "mm", LEAST_MM),
+            _or_under(f"{_plain(value / MM_PER_INCH, 4)} in", value, "in", LEAST_INCH),
+            said,
+        )
 
     def wire(self, diameter: float, *, said: bool = False) -> str:
         """A wire with its gauge where it has one."""
@@ -105,6 +123,43 @@ class Measures:
         inch = f"{_plain(value / FOOT, 2)} ft" if value >= FOOT else f"{_plain(value / MM_PER_INCH, 1)} in"
         return self._either(metric, inch, said)
 
+    def pull(self, value: float | None) -> str:
+        """A pull [N] to two figures, and what hangs with it, so that it can be felt; with inches in lbf too."""
+        if value is None:
+            return NOT_GIVEN
+        newtons, pounds = f"{_figures(value)} N", f"{_figures(value / NEWTONS_PER_LBF)} lbf"
+        kilograms = value / NEWTONS_PER_KGF
+        hung = f"{_figures(kilograms)} kg" if kilograms >= 1.0 else f"{_figures(1000.0 * kilograms)} g"
+        if self.units is Units.METRIC:
+            return f"{newtons} ({hung})"
+        if self.units is Units.INCH:
+            return f"{pounds} ({newtons}, {hung})"
+        return f"{newtons} ({hung}, {pounds})"
+
+    def in_text(self, text: str) -> str:
+        """A sentence that has its lengths in millimetres, with these units: what is in quotes stays.
+
+        With inches the millimetres follow them, for a sentence says what nothing else on the sheet does.
+        """
+        if self.units is Units.METRIC:
+            return text
+
+        def told(hit: re.Match[str]) -> str:
+            if hit[1] is None:
+                return hit[0]
+            value = float(hit[1].replace(",", ""))
+            tenth = abs(value) < 0.1 * MM_PER_INCH
+            inch = f"{_plain(value / MM_PER_INCH, 4)} in" if tenth else f"{_decimal_inches(value)} in"
+            first, second = (inch, hit[0]) if self.units is Units.INCH else (hit[0], inch)
+            return f"{first} ({second})"
+
+        return _QUOTED_OR_MM.sub(told, text)
+
+
+def _or_under(text: str, value: float, unit: str, least: float) -> str:
+    """What is told of a length; of one that is something, but too little to be told, that."""
+    return f"under {least:g} {unit}" if text == f"0 {unit}" and value > 0.0 else text
+
 
 def weight(value: float | None) -> str:
     """A weight [g]: grams in every system, for metal is sold by them."""
@@ -113,23 +168,9 @@ def weight(value: float | None) -> str:
     return f"{value:,.2f} g" if value >= 1.0 or value == 0.0 else f"{value:.3g} g"
 
 
-def newtons(value: float | None) -> str:
-    """A pull [N] to two figures, and what hangs with it, so that it can be felt."""
-    if value is None:
-        return NOT_GIVEN
-    kilograms = value / 9.81
-    hung = f"{kilograms:.2g} kg" if kilograms >= 1.0 else f"{1000.0 * kilograms:.2g} g"
-    return f"{_figures(value)} N ({_figures_of(hung)})"
-
-
 def _figures(value: float) -> str:
     """A number to two figures, never in powers of ten."""
     return f"{float(f'{value:.2g}'):,g}"
-
-
-def _figures_of(text: str) -> str:
-    number, unit = text.split(" ")
-    return f"{float(number):,g} {unit}"
 
 
 def money(amount: Decimal | None, currency: str | None) -> str:

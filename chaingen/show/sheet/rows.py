@@ -18,6 +18,9 @@ HEAD = (
 """Head of sheet.csv. `total` is with spare ones, of wire the lengths to buy; `cut_length_mm` is the
 wire in one ring, or in one finding; weights are of all in `total`, of wire of all that is used."""
 
+COSTS = ("cost", "currency")
+"""Columns that a table for others leaves empty."""
+
 Field = str | float | int
 Row = tuple[Field, ...]
 
@@ -46,6 +49,11 @@ def sheet_rows(result: Result) -> tuple[tuple[str, ...], tuple[Row, ...]]:
         *(row for entry in result.findings for row in _beads(entry, result)),
         *(_wire(order) for order in plan.wire),
     ]
+    if result.design.bench.hand_out:
+        rows = [
+            tuple("" if name in COSTS else field for name, field in zip(HEAD, row, strict=True))
+            for row in rows
+        ]
     return HEAD, tuple(rows)
 
 
