@@ -34,7 +34,8 @@ from tests.test_design import GOOD, GROUPS
 ROOT = Path(__file__).parent.parent
 FITS = starter_design("two-in-one", title="Quay sample", repeat=3)
 CANNOT_FIT = starter_design("two-in-two", inside="2 mm", repeat=3)
-OUTPUTS = ["models/piece.obj", "models/piece.stl", "placement.json", "report.json"]
+SHEET = ["sheet.csv", "sheet.html", "sheet.pdf"]
+OUTPUTS = ["models/piece.obj", "models/piece.stl", "placement.json", "report.json", *SHEET]
 
 
 @pytest.fixture
@@ -151,7 +152,7 @@ def test_make_a_piece_that_does_not_fit(run, built, design):
     assert "cannot fit, and that is proven" in outcome.stdout
     assert "Nearest inside diameters that fit" in outcome.stdout
     assert "No models were written" in outcome.stdout
-    assert files_in("o") == ["placement.json", "report.json"]
+    assert files_in("o") == ["placement.json", "report.json", *SHEET]
     report = json.loads(Path("o/report.json").read_text())
     assert (report["fits"], report["answer"]) == (False, Answer.CANNOT_FIT.value)
     assert report["collision_count"] > 0
@@ -165,7 +166,7 @@ def test_make_a_piece_whose_search_does_not_end(run, built, design):
     outcome = run("make", design, "--out", "o", "--no-pictures", code=3)
     assert "nothing is known for sure" in outcome.stdout
     assert "proven" not in outcome.stdout
-    assert files_in("o") == ["placement.json", "report.json"]
+    assert files_in("o") == ["placement.json", "report.json", *SHEET]
 
 
 @pytest.mark.parametrize("code", [0, 1, 3])
@@ -250,7 +251,7 @@ def test_pictures_show_the_collisions(run, built, design, monkeypatch, results):
 
     built(1)
     monkeypatch.setattr("chaingen.pipeline.draw_pictures", note)
-    outcome = run("make", design, "--out", "o", "--json", code=1)
+    outcome = run("make", design, "--out", "o", "--json", "--no-sheet", code=1)
     assert (asked["folder"].name, asked["count"]) == ("pictures", 6)
     assert asked["collided"].tolist() == results[1].collided.tolist() != []
     assert asked["focus"] == pytest.approx(results[1].check.binding_place)

@@ -12,7 +12,8 @@ import pytest
 import segno
 from PIL import Image
 
-from chaingen.show.sheet.document import Table
+from chaingen.show.sheet import code
+from chaingen.show.sheet.document import Code, Document, Paragraph, Table
 from chaingen.show.sheet.page import write_page
 from tests import sheet_paper
 from tests.sample_sheet import CYRILLIC_TITLE, DESIGN, LONG_TITLE, SCRIPT_TITLE, sample
@@ -114,15 +115,57 @@ def test_screen_needs_no_scrolling_sideways(page, width, tmp_path):
     tab = page[0]
     tab.set_viewport_size({"width": width, "height": 900})
     assert tab.evaluate("document.documentElement.scrollWidth") <= width
-    # Only a table of many columns may be wider than the screen, and scrolls within its own frame.
+    # Only a table may be wider than the screen, and scrolls within its own frame.
     wider = tab.evaluate(
-        "[...document.querySelectorAll('main *')].filter(e => !e.closest('table.many')"
+        "[...document.querySelectorAll('main *')].filter(e => !e.closest('table')"
         " && e.getBoundingClientRect().right > innerWidth + 0.5).map(e => e.outerHTML.slice(0, 80))"
     )
     assert wider == []
+    reached = tab.evaluate(
+        "[...document.querySelectorAll('.table')].map(box => { box.scrollLeft = 1e6;"
+        " const [table, frame] = [box.firstElementChild, box].map(e => e.getBoundingClientRect().right);"
+        " const most = box.scrollLeft; box.scrollLeft = 0; return [most, table - frame]; })"
+    )
+    # Scrolled as far as it goes, the end of every table is in its frame.
+    assert all(beyond <= 1.0 for _, beyond in reached)
+    assert any(most > 50.0 for most, _ in reached) == (width == 390)
     tab.screenshot(path=tmp_path / "screen.png", full_page=True)
     with Image.open(tmp_path / "screen.png") as picture:
         assert picture.width == width
+
+
+def test_code_beside_a_table_is_as_large_on_a_small_screen(browser, tmp_path):
+    table = Table("c", ("What", "How much"), (("rings", "12"),), (1,))
+    write_page(tmp_path / "sheet.html", Document("t", "", (table, Code(DESIGN, "The text of the design."))))
+    tab = browser.new_page(viewport={"width": 390, "height": 900})
+    tab.goto((tmp_path / "sheet.html").as_uri())
+    assert tab.evaluate("document.documentElement.scrollWidth") <= 390
+    across = tab.evaluate("document.querySelector('.beside .code svg').getBoundingClientRect().width")
+    # 96 pixels to the inch, as style sheets have it.
+    assert across == pytest.approx(round(code.across(DESIGN)) / 25.4 * 96.0, abs=1.0)
+    tab.close()
+
+
+def test_figures_are_of_one_width_in_columns_of_numbers_alone(browser, tmp_path):
+    table = Table("c", ("What", "How much"), (("two-in-one", "12"),), (1,))
+    write_page(tmp_path / "sheet.html", Document("t", "", (Paragraph("two-in-one"), table)))
+    tab = browser.new_page()
+    tab.goto((tmp_path / "sheet.html").as_uri())
+    tab.evaluate("document.fonts.ready")
+
+    def wide(letter, within):
+        return tab.evaluate(
+            "([letter, within]) => { const e = document.createElement('i');"
+            " e.style.cssText = 'font-style: normal; font-size: 100px'; e.textContent = letter;"
+            " document.querySelector(within).append(e); const w = e.getBoundingClientRect().width;"
+            " e.remove(); return w; }",
+            [letter, within],
+        )
+
+    for within in ("p", "td:not(.number)"):
+        assert wide("-", within) < 50.0
+    assert wide("1", "td.number") == pytest.approx(wide("8", "td.number"), abs=0.1)
+    tab.close()
 
 
 @pytest.mark.parametrize("title", ["Harbour bracelet", CYRILLIC_TITLE, SCRIPT_TITLE])

@@ -115,7 +115,7 @@ def test_only_so_many_are_drawn(can_draw, result, order, tmp_path):
     assert len(found) == len(order.steps)
     assert [path is None for path in found] == [False, False] + [True] * (len(order.steps) - 2)
     assert sorted(path.name for path in tmp_path.iterdir()) == ["step-1.png", "step-2.png"]
-    assert MOST_PICTURES == 24
+    assert MOST_PICTURES == 60
 
 
 def test_no_steps_no_pictures(result, tmp_path):

@@ -25,7 +25,7 @@ from chaingen.show.step_names import write_names
 from chaingen.show.step_views import HEIGHT, WIDTH, step_view
 from chaingen.show.studio import BACKGROUND_TOP
 
-MOST_PICTURES = 24
+MOST_PICTURES = 60
 """Steps that are drawn at most."""
 
 CLOSED: Colour = (0.03, 0.22, 0.62)

@@ -81,7 +81,9 @@ NARROWEST = min(text_width(paper) for paper in PAPERS)
 """Width of the text on the wider and on the narrower paper [mm]."""
 
 
-_UNIT = re.compile(r"(?<=\d) (?=(?:mm|cm|m|µm|g|kg|mg|N|MPa|GPa|W|h|min|s|%|°C|K|€|£)\b|[%€£])")
+_UNIT = re.compile(
+    r"(?<=\d) (?=(?:mm|cm|m|µm|in|ft|AWG|SWG|g|kg|mg|N|lbf|MPa|GPa|W|h|min|s|%|°C|K|€|£)\b|[%€£])"
+)
 """The space between a figure and its unit, at which no line should end."""
 
 

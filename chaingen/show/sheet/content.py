@@ -27,6 +27,16 @@ from chaingen.show.sheet.document import (
 )
 from chaingen.show.sheet.finding_figures import finding_figures
 from chaingen.show.sheet.measures import NOT_GIVEN, Measures, weight
+from chaingen.show.sheet.piece_words import (
+    AS_NECKLACE,
+    band_words,
+    exact_lengths,
+    extent_rows,
+    measure_rows,
+    name_line,
+    pull_line,
+    sizes_line,
+)
 from chaingen.show.sheet.plan_tables import (
     class_blocks,
     length_table,
@@ -49,7 +59,6 @@ from chaingen.show.sheet.rows import sheet_rows
 from chaingen.show.step_words import StepWords
 from chaingen.show.words import headline, round_lines
 from chaingen.solve.placement import Answer
-from chaingen.solve.verdict import Fit
 from chaingen.weave.groups import RingSize
 
 __all__ = ["SheetPictures", "sheet_document", "sheet_rows"]
@@ -137,10 +146,15 @@ def _verdict(result: Result, measures: Measures) -> list[Block]:
                 f"DO NOT MAKE IT FROM THIS SHEET: {why} with these sizes. Change the design first.", True
             )
         )
-    blocks.append(Paragraph(headline(result), strong=True))
-    blocks += [Paragraph(line, strong=True) for line in parting_lines(result)]
+    exact = exact_lengths(result)
+    told = [headline(result), *parting_lines(result)]
+    blocks += [Paragraph(measures.in_text(line, exact), strong=True) for line in told]
+    if result.fits and result.plan is not None and (pull := pull_line(result.plan, measures)):
+        blocks.append(Paragraph(pull, strong=True))
+    if result.counts:
+        blocks.append(Paragraph(sizes_line(result, measures)))
     if result.band is not None:
-        blocks.append(Paragraph(_band_words(result, measures)))
+        blocks.append(Paragraph(band_words(result.band, measures)))
     thread = result.threading
     if result.fits and thread is not None and thread.margin < 0.0:
         ring = result.placement.graph.names[thread.ring]
@@ -159,26 +173,12 @@ def _verdict(result: Result, measures: Measures) -> list[Block]:
             changed = "inside diameters" if nearest.change == "inside" else "wires"
             blocks.append(Paragraph(f"Nearest {changed} that fit: {sizes}; gap {gap}."))
         blocks += [Paragraph(line) for line in round_lines(result)]
-    others = [caution.text for caution in result.cautions if caution.kind not in COMES_APART]
+    others = [
+        measures.in_text(caution.text) for caution in result.cautions if caution.kind not in COMES_APART
+    ]
     if others:
         blocks.append(Bullets(tuple(others)))
     return blocks
-
-
-def _band_words(result: Result, measures: Measures) -> str:
-    """How the verdict stands with rings that are a little off."""
-    band = result.band
-    assert band is not None
-    corners = sorted(band.corners, key=lambda corner: corner.gap)
-    fitting = [corner.fit is not Fit.DOES_NOT_FIT for corner in corners]
-    holds = "it still fits" if all(fitting) else "it fits only in part" if any(fitting) else "it fits nowhere"
-    words = list(dict.fromkeys(corner.fit.value for corner in corners))
-    named = " to ".join((words[0], words[-1]) if len(words) > 1 else words)
-    low, high = (measures.small(corners[k].gap, said=True) for k in (0, -1))
-    off = measures.small(band.tolerance, said=True)
-    return (
-        f"With rings off by up to {off} in inside diameter and wire, {holds}: gap {low} to {high}, {named}."
-    )
 
 
 def _piece_table(result: Result, measures: Measures) -> Table:
@@ -188,20 +188,16 @@ def _piece_table(result: Result, measures: Measures) -> Table:
     if result.fits:
         if result.check.binding_pair is not None:
             rows.append(("smallest gap between wires", measures.small(result.check.smallest_gap)))
-        if result.finished_length is not None:
-            way = "round the loop" if design.piece.closed else "pulled straight, outside to outside"
-            rows.append((f"length, {way}", measures.length(result.finished_length, 1)))
-        if result.asked_length is not None:
-            rows.append(("length asked for", measures.length(result.asked_length, 1)))
-        rows.append(("length as drawn", measures.length(result.length_as_placed, 1)))
-    if design.measure is not None:
-        rows.append(("wrist or neck", measures.length(design.measure, 1)))
+        rows += extent_rows(result, measures)
+    rows += measure_rows(result, measures)
     rows.append(("rings", f"{sum(count.count for count in result.counts):,}"))
     if result.findings:
         rows.append(("findings", f"{sum(count.count for count in result.findings):,}"))
     less = " (without beads of unknown density)" if result.beads_not_weighed else ""
     rows.append((f"weight{less}", weight(result.weight)))
     notes = ["Numbers of parts and weights are of both pieces, lengths of one."] if design.pair else []
+    if any(what == AS_NECKLACE for what, _ in rows):
+        notes.append("Names of lengths of necklaces differ from shop to shop (common practice).")
     plan = result.plan
     if plan is not None and result.fits and not money_blocks(plan.money, design.bench, design.made):
         notes.append(f"Prices and times: {NOT_GIVEN}. Nothing is guessed.")
@@ -247,7 +243,7 @@ def _not_fitting(result: Result, plan: Plan, measures: Measures) -> list[Block]:
     blocks: list[Block] = [Heading("What was designed")]
     if result.counts:
         blocks.append(ring_table(result, None, measures))
-    owned = None if result.design.bench.hand_out else owned_table(plan.owned, measures)
+    owned = None if result.design.bench.hand_out else owned_table(plan.owned, result, measures)
     return blocks if owned is None else [*blocks, owned]
 
 
@@ -263,7 +259,9 @@ def _work(result: Result, order: Order, pictures: SheetPictures) -> list[Block]:
         blocks.append(Paragraph("For one piece of the pair; make it twice, the second as its mirror image."))
     # Sizes were told in the table of rings, so that here the names do.
     told = [line for line in words.preparation() if not line.startswith(("Open ", "Close "))]
-    ready = [line for line in (*_to_open(result, order), *told, words.least_words()) if line]
+    ready = [
+        line for line in (*_to_open(result, order), *told, words.least_words(), name_line(result)) if line
+    ]
     blocks += [Bullets(tuple(ready))] if ready else []
     blocks += [Paragraph("Opening and closing rings (common practice):"), Bullets(GRIP)]
     lines: list[Instruction] = []
@@ -352,11 +350,11 @@ def _choices(result: Result, plan: Plan, measures: Measures) -> list[Block]:
     lengths = length_table(plan.lengths, result, measures)
     if lengths is not None:
         blocks += [Heading("Length"), lengths]
-    blocks += [Heading("The pull it holds"), *strength_blocks(plan.strength)]
+    blocks += [Heading("The pull it holds"), *strength_blocks(plan.strength, measures)]
     if bench.hand_out:
         # What is at hand, who takes part and what it costs are for the maker alone.
         return blocks
-    owned = owned_table(plan.owned, measures)
+    owned = owned_table(plan.owned, result, measures)
     if owned is not None:
         blocks += [Heading("Rings at hand"), owned]
     if plan.classroom is not None:

@@ -1,11 +1,12 @@
-"""Lengths, wires, weights, pulls and money as a sheet says them: metric, inch, or both on two lines of a cell.
+"""Lengths, wires, weights, pulls, money as a sheet says them: metric, inch, or both on two lines of a cell.
 
-Inches are decimals; where a 64th of an inch, cut down to its lowest terms, lies within 0.0005 in it follows: a
-fraction that is further off would be read as the size itself. A gauge never stands without its millimetres,
+Inches are decimals; where a 64th of an inch, cut down to its lowest terms, lies within 0.0005 in it follows,
+for one that is further off would be read as the size itself. A gauge never stands without its millimetres,
 for gauges are of several systems and mean little by themselves.
 """
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
@@ -124,7 +125,7 @@ class Measures:
         return self._either(metric, inch, said)
 
     def pull(self, value: float | None) -> str:
-        """A pull [N] to two figures, and what hangs with it, so that it can be felt; with inches in lbf too."""
+        """A pull [N] to two figures, and what hangs with it, so that it is felt; with inches in lbf too."""
         if value is None:
             return NOT_GIVEN
         newtons, pounds = f"{_figures(value)} N", f"{_figures(value / NEWTONS_PER_LBF)} lbf"
@@ -136,18 +137,23 @@ class Measures:
             return f"{pounds} ({newtons}, {hung})"
         return f"{newtons} ({hung}, {pounds})"
 
-    def in_text(self, text: str) -> str:
+    def in_text(self, text: str, exact: Iterable[float] = ()) -> str:
         """A sentence that has its lengths in millimetres, with these units: what is in quotes stays.
 
-        With inches the millimetres follow them, for a sentence says what nothing else on the sheet does.
+        With inches the millimetres follow them, for a sentence may say what nothing else on the sheet does.
+
+        Args:
+            text: The sentence.
+            exact: Lengths in it that are known better than it says them [mm].
         """
         if self.units is Units.METRIC:
             return text
+        known = {format_mm(value): value for value in exact}
 
         def told(hit: re.Match[str]) -> str:
             if hit[1] is None:
                 return hit[0]
-            value = float(hit[1].replace(",", ""))
+            value = known.get(hit[0], float(hit[1].replace(",", "")))
             tenth = abs(value) < 0.1 * MM_PER_INCH
             inch = f"{_plain(value / MM_PER_INCH, 4)} in" if tenth else f"{_decimal_inches(value)} in"
             first, second = (inch, hit[0]) if self.units is Units.INCH else (hit[0], inch)

@@ -1,5 +1,8 @@
 """Tables of what a maker decides by: lengths, pull, rings at hand, a class, cost and time."""
 
+from bisect import bisect_left
+from collections import Counter
+
 from chaingen.design.bench import Bench, OwnedRings
 from chaingen.findings.closing import through_skin
 from chaingen.make.money import Money, round_money
@@ -7,11 +10,21 @@ from chaingen.make.owned import OwnedChoice
 from chaingen.make.plan import Plan
 from chaingen.make.result import Result
 from chaingen.make.strength import Strength
+from chaingen.make.wire_plan import part_of
+from chaingen.show.phrases import counted
 from chaingen.show.sheet.document import Block, Bullets, Paragraph, Table
-from chaingen.show.sheet.measures import NOT_GIVEN, Measures, duration, money, newtons
-from chaingen.show.sheet.ring_tables import order_tables, slim, spring_words, stock_table, wire_table
-from chaingen.solve.choices import LengthChoice
+from chaingen.show.sheet.measures import NOT_GIVEN, Measures, duration, money
+from chaingen.show.sheet.ring_tables import (
+    gap_cell,
+    order_tables,
+    slim,
+    spring_words,
+    stock_table,
+    wire_table,
+)
+from chaingen.solve.choices import LengthChoice, goes_by_repeats
 from chaingen.solve.verdict import Fit
+from chaingen.weave.pieces import Sheet
 
 MOST_OWNED = 12
 """Ways to use rings at hand that a sheet lists."""
@@ -50,10 +63,10 @@ def length_table(choices: tuple[LengthChoice, ...], result: Result, measures: Me
     return slim(head, rows, (1, 2, 3, 4, 5, 6), caption="Lengths", notes=tuple(notes))
 
 
-def strength_blocks(strength: Strength) -> list[Block]:
+def strength_blocks(strength: Strength, measures: Measures) -> list[Block]:
     """The pull that a piece holds, as an estimate."""
     blocks: list[Block] = []
-    tug = newtons(strength.tug)
+    tug = measures.pull(strength.tug)
     if strength.weakest is None or strength.strongest is None:
         if any(one.opens is not None for one in strength.rings):
             told = "It is told ring by ring."
@@ -61,7 +74,7 @@ def strength_blocks(strength: Strength) -> list[Block]:
             told = f"Temper and strength of the wire: {NOT_GIVEN}, so no pull can be told."
         blocks.append(Paragraph(told))
     else:
-        low, high = newtons(strength.weakest), newtons(strength.strongest)
+        low, high = measures.pull(strength.weakest), measures.pull(strength.strongest)
         verdict = {"yes": "it holds that", "no": "it does not hold that", "perhaps": "it may hold that"}
         holds = "" if strength.holds is None else f": {verdict.get(strength.holds, strength.holds)}"
         abreast = ""
@@ -78,7 +91,7 @@ def strength_blocks(strength: Strength) -> list[Block]:
     if strength.advice:
         blocks.append(Paragraph(strength.advice))
     rows = [
-        (one.size.name, one.metal.name, newtons(one.begins), newtons(one.opens))
+        (one.size.name, one.metal.name, measures.pull(one.begins), measures.pull(one.opens))
         for one in strength.rings
         if one.begins is not None or one.opens is not None
     ]
@@ -91,8 +104,8 @@ def strength_blocks(strength: Strength) -> list[Block]:
         notes = (
             "An estimate with a wide band, not a test: the true pull hangs on how well the ends meet and on "
             "the wire itself. Pull a sample before a piece is sold.",
-            "In brackets: what would have to hang on it to pull like that.",
-            f"Its own weight pulls with {newtons(strength.weight)}.",
+            "Grams and kilograms are what would have to hang on it to pull like that.",
+            f"Its own weight pulls with {measures.pull(strength.weight)}.",
             *springs,
         )
         head = ("Ring", "Metal", "Begins to open", "Opens")
@@ -100,7 +113,7 @@ def strength_blocks(strength: Strength) -> list[Block]:
     return blocks
 
 
-def owned_table(choices: tuple[OwnedChoice, ...], measures: Measures) -> Table | None:
+def owned_table(choices: tuple[OwnedChoice, ...], result: Result, measures: Measures) -> Table | None:
     """Ways to make the piece of rings at hand, best first; None without any."""
     if not choices:
         return None
@@ -108,18 +121,61 @@ def owned_table(choices: tuple[OwnedChoice, ...], measures: Measures) -> Table |
     for choice in choices[:MOST_OWNED]:
         used = "\n".join(f"{size.name}: {_owned(own, measures)}" for size, own in choice.rings)
         fits = choice.fit is not Fit.DOES_NOT_FIT
-        reach = "the whole piece" if choice.reaches else f"{choice.repeat:,} repeats"
-        short = "\n".join(f"{name}: {count:,}" for name, count in choice.short)
+        whole = choice.reaches or choice.length is None
+        lacking = "\n".join(f"{name}: {count:,}" for name, count in choice.short)
         rows.append(
             (
-                used, choice.fit.value, measures.small(choice.gap), reach if fits else "",
-                "" if choice.length is None else measures.length(choice.length, 1), short or "none",
+                used, choice.fit.value, gap_cell(choice.gap, choice.fit, measures),
+                _reach(choice, result) if fits else "",
+                "" if whole else measures.length(choice.length, 1), (lacking or "none") if fits else "",
             )
         )  # fmt: skip
     head = ("Rings at hand", "Fit", "Gap", "They reach", "Length then", "Short of")
+    spare = result.design.bench.spare
+    notes = []
+    if spare and any(choice.fit is not Fit.DOES_NOT_FIT for choice in choices):
+        notes.append(
+            f"Of rings at hand {100.0 * spare:g} % more than are needed are kept back as spare ones."
+        )
     more = len(choices) - MOST_OWNED
-    notes = (f"{more:,} more ways are not listed.",) if more > 0 else ()
-    return slim(head, rows, (2, 4), caption="Made of rings at hand", notes=notes)
+    if more > 0:
+        notes.append(f"{counted(more, 'more way is', 'more ways are')} not listed.")
+    return slim(head, rows, (2, 4), caption="Made of rings at hand", notes=tuple(notes))
+
+
+def _reach(choice: OwnedChoice, result: Result) -> str:
+    """How much of the piece, or how many of it, rings at hand make."""
+    if choice.reaches:
+        pieces = _pieces(choice, result)
+        if pieces < 2:
+            return "both pieces of the pair" if result.design.pair else "the whole piece"
+        return f"{pieces:,} such {'pairs' if result.design.pair else 'pieces'}"
+    if not choice.repeat:
+        return "not one repeat" if goes_by_repeats(result.design) else "not the whole piece"
+    both = ", of both pieces" if result.design.pair else ""
+    return f"{choice.repeat:,} of {counted(result.design.repeating.repeat, 'repeat')}{both}"
+
+
+def _pieces(choice: OwnedChoice, result: Result) -> int:
+    """How many such pieces, or pairs, rings at hand make with spare ones kept; 1 where that is not known."""
+    piece, spare = result.design.piece, result.design.bench.spare
+    if isinstance(piece, Sheet) and piece.outline is not None:
+        # Of other sizes an outline keeps another number of rings.
+        return 1
+    needed: Counter[str] = Counter()
+    for count in result.counts:
+        needed[count.size.name] += count.count
+
+    def enough(pieces: int) -> bool:
+        left = {id(own): own.count for _, own in choice.rings}
+        for size, own in choice.rings:
+            want = pieces * needed[size.name]
+            left[id(own)] -= want + part_of(want, spare)
+        return min(left.values()) >= 0
+
+    most = min(own.count // max(1, needed[size.name]) for size, own in choice.rings)
+    # More pieces never take fewer rings.
+    return 1 + bisect_left(range(2, most + 1), True, key=lambda pieces: not enough(pieces))
 
 
 def _owned(own: OwnedRings, measures: Measures) -> str:

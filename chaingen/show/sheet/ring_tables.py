@@ -1,9 +1,10 @@
 """Tables of what a piece is made of: rings, wire, mandrels, findings, beads, weight."""
 
+import re
 from collections import Counter
 from collections.abc import Sequence
 
-from chaingen.design.bench import Bench
+from chaingen.design.bench import Bench, Units
 from chaingen.findings.catalogue import KINDS
 from chaingen.findings.finding import Finding
 from chaingen.make.finding_counts import BeadCount, FindingCount
@@ -11,12 +12,18 @@ from chaingen.make.forming import MandrelPlan, Spring
 from chaingen.make.order.steps import Order
 from chaingen.make.result import Result
 from chaingen.make.wire_plan import LengthUse, RingPlan, WireOrder
-from chaingen.show.finding_words import outer_size
 from chaingen.show.phrases import counted
 from chaingen.show.sheet.document import Table
-from chaingen.show.sheet.measures import NOT_GIVEN, Measures, weight
-from chaingen.units import format_mm
+from chaingen.show.sheet.measures import LEAST_INCH, NOT_GIVEN, Measures, inches, weight
+from chaingen.solve.verdict import Fit
+from chaingen.units import MM_PER_INCH
 from chaingen.weave.groups import RingSize
+
+NOT_RECKONED = "not reckoned"
+"""What stands where nobody found out what a mandrel gives."""
+
+_NAMES_INCHES = re.compile(r"""\d\s*(?:(?:in|inch|inches)\b|["″”])""")
+"""A mandrel's name that tells its inches."""
 
 
 def slim(
@@ -54,7 +61,14 @@ def ring_table(result: Result, order: Order | None, measures: Measures) -> Table
             )
         )  # fmt: skip
     head = ("Ring", "Metal", "Inside", "Wire", "Inside over wire", "Needed", "To open", "To close")
-    notes = ["Inside over wire is the aspect ratio: the same ratio in another wire fits alike."]
+    alike = "the same ratio in another wire fits alike."
+    if len({count.size for count in result.counts}) > 1 or result.findings:
+        what = ", findings too," if result.findings else ""
+        alike = (
+            f"the piece fits alike only if all sizes{what} are changed together, by one factor. With one "
+            "size changed alone it is another piece: build it anew."
+        )
+    notes = [f"Inside over wire is the aspect ratio: {alike}"]
     if opened is not None:
         notes.append("To close: closed before the work begins, or bought closed. To open: opened before it.")
     return slim(head, rows, (2, 3, 4, 5, 6, 7), caption="Rings", notes=tuple(notes))
@@ -159,7 +173,11 @@ def _use_table(uses: Sequence[tuple[WireOrder, LengthUse]], measures: Measures, 
         coils = (
             f"{size.name}: {_coil_words(own)}" for (size, _), own in zip(use.rings, use.coils, strict=True)
         )
-        name = f"{order.metal.name}\n{format_mm(order.wire_diameter)}" if order is not before else ""
+        name = (
+            f"{order.metal.name}\n{measures.wire(order.wire_diameter, said=True)}"
+            if order is not before
+            else ""
+        )
         rows.append((name, f"{use.lengths:,}", "\n".join(coils), measures.long(use.left)))
         before = order
     notes = (
@@ -196,14 +214,19 @@ def mandrel_table(plans: tuple[MandrelPlan, ...], bench: Bench, measures: Measur
                 (
                     *(name if k == 0 else ("", "")), wanted if k == 0 else "",
                     _named_mandrel(choice.name, choice.diameter, measures), measures.length(choice.inside),
-                    "not reckoned" if choice.gap is None else measures.small(choice.gap),
-                    "not reckoned" if choice.fit is None else choice.fit.value,
+                    gap_cell(choice.gap, choice.fit, measures),
+                    NOT_RECKONED if choice.fit is None else choice.fit.value,
                 )
             )  # fmt: skip
     head = ("Ring", "Metal", "Mandrel wanted", "At hand", "Gives inside", "Gap then", "Fit then")
     notes = [_spring_words(plan) for plan in plans]
     if not bench.mandrels:
         notes.append(f"Mandrels at hand: {NOT_GIVEN}.")
+    if any(choice.fit is None for plan in plans for choice in plan.choices):
+        notes.append(
+            "Not reckoned: here each try is a search of its own, so only the nearest mandrels were tried. "
+            "For another write what it gives inside into the design, and build that."
+        )
     notes.append(
         "Wire springs open off the mandrel; the cut then lets the ring close smaller. Wind a short trial "
         "coil, measure it inside, and go by that: it tells more than any table."
@@ -211,11 +234,20 @@ def mandrel_table(plans: tuple[MandrelPlan, ...], bench: Bench, measures: Measur
     return slim(head, rows, (2, 4, 5), caption="Mandrels", notes=tuple(dict.fromkeys(notes)))
 
 
+def gap_cell(gap: float | None, fit: Fit | None, measures: Measures) -> str:
+    """A gap in a table; where rings do not fit, and lack only what is too little to be told, none."""
+    if gap is None:
+        return NOT_RECKONED
+    if fit is Fit.DOES_NOT_FIT and abs(gap) < LEAST_INCH * MM_PER_INCH:
+        return "none"
+    return measures.small(gap)
+
+
 def _named_mandrel(name: str, diameter: float, measures: Measures) -> str:
-    """A mandrel's name with its diameter, in millimetres only where the name has none."""
-    metric = format_mm(diameter, 2)
-    sizes = [size for size in measures.length(diameter).split("\n") if size != metric or metric not in name]
-    return "\n".join([name, *sizes])
+    """A mandrel's name, which tells its millimetres; with its inches where they are wanted and not in it."""
+    if measures.units is Units.METRIC or _NAMES_INCHES.search(name):
+        return name
+    return f"{name}\n{inches(diameter)}"
 
 
 def _spring_words(plan: MandrelPlan) -> str:
@@ -231,11 +263,14 @@ def spring_words(spring: Spring) -> str:
     temper = f"{spring.temper} (assumed: {NOT_GIVEN})" if spring.assumed else spring.temper
     figures = f"{spring.youngs_modulus:g} GPa stiff, yields at {spring.yield_strength:g} MPa"
     source = "as given" if spring.source == "given" else f"from {spring.source}"
-    trial = (
-        ""
-        if spring.calibration == 1.0
-        else f"; set right by a trial coil, by a factor {spring.calibration:.2f}"
-    )
+    trial = ""
+    if spring.is_odd:
+        trial = (
+            f"; your trial coil springs {spring.calibration:.3g} times as much as such wire does, so that it "
+            "was measured wrongly or is other wire: measure it again"
+        )
+    elif spring.calibration != 1.0:
+        trial = f"; set right by a trial coil, by a factor {spring.calibration:.2f}"
     return f"{temper}: {figures} ({source}){trial}"
 
 
@@ -246,7 +281,7 @@ def finding_table(findings: tuple[FindingCount, ...], measures: Measures) -> Tab
     rows = [
         (
             f"{entry.finding.name}\n{entry.finding.kind}", entry.metal.name, f"{entry.count:,}",
-            "\n".join(_cuts(entry.finding, measures)), outer_size(entry.finding), weight(entry.weight),
+            "\n".join(_cuts(entry.finding, measures)), _outer(entry.finding, measures), weight(entry.weight),
         )
         for entry in findings
     ]  # fmt: skip
@@ -265,8 +300,16 @@ def _cuts(finding: Finding, measures: Measures) -> list[str]:
         lines.append(f"{what}{measures.length(cut.length, 1, said=True)} of")
         lines.append(measures.wire(cut.wire, said=True))
     for diameter, thick in finding.discs:
-        lines.append(f"disc: {format_mm(diameter)} across, {format_mm(thick)} thick")
+        across = measures.length(diameter, said=True)
+        lines.append(f"disc: {across} across, {measures.small(thick, said=True)} thick")
     return lines
+
+
+def _outer(finding: Finding, measures: Measures) -> str:
+    """How long and wide a finding is from outside to outside."""
+    low, high = finding.shape.box
+    long, wide = (measures.length(float(extent), 1, said=True) for extent in (high - low)[:2])
+    return f"{long} long\n{wide} wide"
 
 
 def bead_table(beads: tuple[BeadCount, ...], measures: Measures) -> Table | None:
@@ -302,11 +345,16 @@ def weight_table(result: Result) -> Table:
     if len(rows) > 1:
         rows.append(("in all", "", "", "", weight(result.weight)))
     notes = ["Closed and solid, spare rings not counted; solder and what is sawn out of a ring are left out."]
-    notes += [f"Density of {metal.name}: {metal.source}." for metal in result.metals.metals]
+    notes += [f"Density of {metal.name}: {_source(metal.source)}." for metal in result.metals.metals]
     if result.beads_not_weighed:
         notes.append(f"Without {result.beads_not_weighed:,} beads whose density is {NOT_GIVEN}.")
     head = ("Metal", "Density", "Rings", "Findings", "In all")
     return slim(head, rows, (1, 2, 3, 4), caption="Weight of the piece", notes=tuple(notes))
+
+
+def _source(source: str) -> str:
+    """Where a figure is from; tables write what was remembered as ``memory``."""
+    return f"from {source}" if source.startswith("memory") else source
 
 
 def size_words(size: RingSize, measures: Measures) -> str:
