@@ -377,6 +377,9 @@ def _design_code(result: Result) -> list[Block]:
         return [Code(source, "The text of the design file.")]
     short = without_keys(source, left_out)
     if short is not None and fits(short):
-        without = "comments" if whole else "comments and what is said of the bench"
+        what = (
+            "what is said of the bench" if result.design.bench.hand_out else "the name of its settings file"
+        )
+        without = "comments" if whole else f"comments and {what}"
         return [Code(short, f"The text of the design file, without its {without}.")]
     return [Paragraph("The text of the design file is too long to be printed here as a code.", small=True)]
