@@ -23,9 +23,9 @@ from chaingen.make.metals import cell_metals, ring_metals, worn_metals
 from chaingen.make.pair import both, mirrored_graph
 from chaingen.make.planning import plan_of
 from chaingen.make.result import Result
-from chaingen.model.obj import write_obj
 from chaingen.model.placement_file import write_placement
-from chaingen.model.stl import write_stl
+from chaingen.model.threemf import why_not
+from chaingen.model.write import Placed, write_models
 from chaingen.show.look import look_of
 from chaingen.show.picture import draw_pictures
 from chaingen.show.report import report_of, write_report
@@ -245,11 +245,13 @@ class Files:
         paths: The files, in the order they were written.
         not_drawn: Why there are no pictures; empty when there are.
         no_pdf: Why there is no sheet.pdf; empty when there is, or when no sheet was asked for.
+        no_3mf: Why there is no piece.3mf beside the other models; empty when there is.
     """
 
     paths: tuple[Path, ...]
     not_drawn: str = ""
     no_pdf: str = ""
+    no_3mf: str = ""
 
 
 def export(
@@ -284,7 +286,7 @@ def export(
         >>> result = build(parse_design(starter_design("one-in-one", repeat=2)))
         >>> with TemporaryDirectory() as folder:
         ...     [path.name for path in export(result, Path(folder), pictures=False).paths]
-        ['placement.json', 'piece.stl', 'piece.obj', 'report.json']
+        ['placement.json', 'piece.stl', 'piece.obj', 'piece.mtl', 'piece.glb', 'piece.3mf', 'report.json']
     """
     rings, graph, design = result.placement.rings, result.placement.graph, result.design
     paths: list[Path] = []
@@ -300,10 +302,8 @@ def export(
         if result.fits or models_anyway:
             on_progress("writing models")
             for suffix, own, bodies in made:
-                stl, obj = (stage / "models" / f"piece{suffix}.{ending}" for ending in ("stl", "obj"))
-                write_stl(stl, bodies, tolerance=mesh_tolerance)
-                write_obj(obj, bodies, own.names, tolerance=mesh_tolerance)
-                paths += [stl, obj]
+                placed = Placed(bodies, own, result.metals, design.title, design.date)
+                paths += write_models(stage / "models", f"piece{suffix}", placed, tolerance=mesh_tolerance)
         if pictures:
             place_of_interest = result.check.binding_place
             shown, metals, turn = rings, result.metals, np.eye(3)
@@ -324,7 +324,7 @@ def export(
         for drape, name in zip(result.drapes, scene_names(result.drapes), strict=True):
             if isinstance(drape, Draped):
                 at = stage / "scenes" / name
-                paths += _scene_models(drape, at, mesh_tolerance, _about(name, on_progress))
+                paths += _scene_models(result, drape, at, mesh_tolerance, _about(name, on_progress))
                 if pictures and not not_drawn:
                     paths += _scene_pictures(result, drape, at, _about(name, on_progress))
         if result.supple is not None and pictures and not not_drawn:
@@ -346,17 +346,21 @@ def export(
         paths.append(stage / "report.json")
         names = [path.relative_to(stage) for path in paths]
         write_report(paths[-1], report_of(result, [name.as_posix() for name in names], not_drawn))
-    return Files(tuple(folder / name for name in names), not_drawn, no_pdf)
+    modelled = any(path.suffix == ".stl" for path in paths)
+    return Files(tuple(folder / name for name in names), not_drawn, no_pdf, why_not() if modelled else "")
 
 
-def _scene_models(drape: Draped, folder: Path, tolerance: float, on_progress: Progress) -> list[Path]:
+def _scene_models(
+    result: Result, drape: Draped, folder: Path, tolerance: float, on_progress: Progress
+) -> list[Path]:
     """Placement and models of a piece at rest."""
     on_progress("writing placement and models")
-    placement, stl, obj = folder / "placement.json", folder / "piece.stl", folder / "piece.obj"
+    placement = folder / "placement.json"
     write_placement(placement, drape.graph, drape.rings)
-    write_stl(stl, drape.rings, tolerance=tolerance)
-    write_obj(obj, drape.rings, drape.graph.names, tolerance=tolerance)
-    return [placement, stl, obj]
+    design = result.design
+    metals = worn_metals(design, result.placement, drape.graph)
+    placed = Placed(drape.rings, drape.graph, metals, design.title, design.date)
+    return [placement, *write_models(folder, "piece", placed, tolerance=tolerance)]
 
 
 def _scene_pictures(result: Result, drape: Draped, folder: Path, on_progress: Progress) -> list[Path]:

@@ -35,7 +35,8 @@ ROOT = Path(__file__).parent.parent
 FITS = starter_design("two-in-one", title="Quay sample", repeat=3)
 CANNOT_FIT = starter_design("two-in-two", inside="2 mm", repeat=3)
 SHEET = ["sheet.csv", "sheet.html", "sheet.pdf"]
-OUTPUTS = ["models/piece.obj", "models/piece.stl", "placement.json", "report.json", *SHEET]
+MODELS = [f"models/piece.{ending}" for ending in ("3mf", "glb", "mtl", "obj", "stl")]
+OUTPUTS = [*MODELS, "placement.json", "report.json", *SHEET]
 
 
 @pytest.fixture

@@ -521,3 +521,13 @@ def test_scenes_of_no_kind_and_no_list():
 def test_a_closed_loop_has_no_ends_for_a_swag():
     closed = GOOD.replace('form = "open run"', 'form = "closed loop"')
     assert "two ends" in str(one_problem(closed + SCENE))
+
+
+def test_a_date():
+    import datetime
+
+    assert parse_design(GOOD).date is None
+    assert parse_design(f"date = 2026-11-27\n{GOOD}").date == datetime.date(2026, 11, 27)
+    for wrong in ('"2026-11-27"', "2026-11-27T10:00:00", "20261127", "true"):
+        with pytest.raises(BadInput, match="year, month and day"):
+            parse_design(f"date = {wrong}\n{GOOD}")

@@ -252,3 +252,17 @@ def test_pictures_of_steps_are_in_the_sheet(tmp_path, bare):
     assert len(steps) == len(bare.plan.order.distinct)
     page = (tmp_path / "sheet.html").read_text()
     assert page.count("data:image/jpeg") == len(steps) + 1
+
+
+def test_without_the_3mf_library_the_rest_is_written(tmp_path, monkeypatch, bare):
+    import sys
+
+    monkeypatch.setitem(sys.modules, "lib3mf", None)
+    files = export(bare, tmp_path, pictures=False)
+    assert "lib3mf" in files.no_3mf
+    assert {path.suffix for path in files.paths if path.parent.name == "models"} == {
+        ".stl",
+        ".obj",
+        ".mtl",
+        ".glb",
+    }

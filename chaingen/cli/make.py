@@ -125,6 +125,8 @@ def make(
     if not as_json and not quiet:
         if files.no_pdf:
             say(f"No sheet.pdf: {files.no_pdf}")
+        if files.no_3mf:
+            say(f"No piece.3mf: {files.no_3mf}")
         if not result.fits and not models_anyway:
             say("No models were written, since it does not fit; --models-anyway writes the best try.")
             if (folder / "models" / "piece.stl").exists():

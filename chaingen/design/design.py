@@ -1,5 +1,6 @@
 """The design: what a design file says, in millimetres and checked."""
 
+import datetime
 from dataclasses import dataclass, field, replace
 
 from chaingen.design.bench import Bench
@@ -62,6 +63,7 @@ class Design:
             of; None for other pieces.
         pair: Whether two are made, mirror images of one another.
         measure: The wrist or neck that a length was asked for [mm]; the length has the ease already.
+        date: The day it is made, told in model files; None when not given.
         bench: How its maker works, with prices, rings at hand, a class.
         source: The text of the design file.
     """
@@ -82,6 +84,7 @@ class Design:
     middle: int | None = None
     pair: bool = False
     measure: float | None = None
+    date: datetime.date | None = None
     bench: Bench = NO_BENCH
     source: str = field(default="", compare=False, repr=False)
 

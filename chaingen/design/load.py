@@ -201,6 +201,7 @@ def _design(table: DesignTable, findings: Mapping[str, Finding], weaves: Weaves)
         middle=middle,
         pair=table.pair,
         measure=measure,
+        date=table.date,
     )
 
 

@@ -3,9 +3,10 @@
 What is said of metals is in `metal_schema`, the pattern in `pattern_schema`.
 """
 
+import datetime
 from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field
 
 from chaingen.design.bench_schema import BenchKey, ClassroomKey, OwnedKey, PricesKey, SheetKey
 from chaingen.design.finding_schema import TABLES, FindingTable
@@ -14,7 +15,17 @@ from chaingen.design.pattern_schema import MOST_LENGTH, EndsTable, PatternTable
 from chaingen.design.scene import FRICTION
 from chaingen.findings.catalogue import KINDS
 from chaingen.stock.metals import metal_names
-from chaingen.tables import Line, SizeTable, Table, json_schema_of, length_in, names_of, number_in, whole_in
+from chaingen.tables import (
+    Line,
+    SizeTable,
+    Table,
+    json_schema_of,
+    length_in,
+    names_of,
+    number_in,
+    whole_in,
+    wrong,
+)
 
 MOST_CLEARANCE, MOST_TOLERANCE = 10.0, 1.0
 """Largest clearance and tolerance accepted [mm]."""
@@ -73,10 +84,24 @@ class SceneTable(Table):
     settling: bool = Field(False, strict=True, description="Whether to make a film of the way to rest.")
 
 
+def _read_date(value: object) -> datetime.date:
+    # A time of day is a date too, to Python.
+    if isinstance(value, datetime.date) and not isinstance(value, datetime.datetime):
+        return value
+    raise wrong("a day as year, month and day without quotes, such as 2026-11-27")
+
+
 class DesignTable(Table):
     """A chain, or a sheet, of wire rings, with the findings that finish it."""
 
     title: Line = Field(description="What the piece is called.")
+    date: (
+        Annotated[datetime.date, BeforeValidator(_read_date, json_schema_input_type=datetime.date)] | None
+    ) = Field(
+        None,
+        description="The day it is made, which model files tell: 2026-11-27, without quotes. None when "
+        "left out, so that the same design gives the same files.",
+    )
     metal: MetalName = Field(
         description=f"What the rings are made of, where nothing else is said: {', '.join(metal_names())}; or "
         "one of the colours."

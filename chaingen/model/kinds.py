@@ -108,6 +108,15 @@ def model_of(bodies: Bodies, graph: LinkGraph, metals: RingMetals, *, tolerance:
     return Model(_named_once(kinds), tuple(materials), frames(bodies), bodies.centres, graph.names)
 
 
+def kinds_of_bodies(model: Model) -> list[tuple[int, ...]]:
+    """Which of a model's kinds each body, or each of its parts, is of, in their order."""
+    found: list[list[int]] = [[] for _ in model.names]
+    for number, kind in enumerate(model.kinds):
+        for body in kind.bodies.tolist():
+            found[body].append(number)
+    return [tuple(own) for own in found]
+
+
 def _bead_material(finding: Finding, part: str) -> Material:
     colour = next(bead.colour for bead in finding.beads if bead.part == part)
     hexed = "".join(f"{round(255 * one):02x}" for one in colour)

@@ -1,63 +1,105 @@
 """Wavefront OBJ: one named object a body, in millimetres (the format has no unit; a comment says so).
 
-Where there are other bodies than rings, each object's parts, its wire and its beads, are groups of their own,
-named after the body and the part.
+Where some body has beads, each object's parts, its wire and its beads, are groups of their own, named after
+the body and the part. Materials stand in a file beside it (MTL). It gives colours as sRGB, as most viewers
+take them; what they need is said twice, for older ways of shading (Kd, Ks, Ns) and, in the keys that have
+become common practice, for surfaces with a roughness that are of metal or not (Pr, Pm).
 """
 
+import re
 from collections.abc import Sequence
-from itertools import islice
 from pathlib import Path
 
-from chaingen.files import whole_file
-from chaingen.geometry.bodies import Bodies
-from chaingen.model.mesh import TOLERANCE, Mesh, frames
-from chaingen.model.templates import templates
+from chaingen.files import staged, whole_file, write_text
+from chaingen.model.kinds import Material, Model, kinds_of_bodies
 
 DECIMALS = 5
 """Digits after the point: 10 nanometres, so that equal vertices stay equal and nothing visible is lost."""
 
+SHARPEST = 1000.0
+"""Highest exponent Ns of a highlight that the format foresees."""
 
-def write_obj(path: Path, bodies: Bodies, names: Sequence[str], *, tolerance: float = TOLERANCE) -> int:
-    """Write bodies as OBJ in millimetres, whole or not at all.
+GLINT = 0.5
+"""Ks of what is not metal: half, as is common practice for glass."""
+
+
+def write_obj(path: Path, model: Model) -> int:
+    """Write a piece as OBJ in millimetres and its materials beside it as MTL, both whole or neither.
 
     Args:
-        path: The file.
-        bodies: The bodies.
-        names: A name for each body's object.
-        tolerance: Farthest the mesh may lie from the true surface [mm].
+        path: The file; that of the materials has the same name with the ending ``.mtl``.
+        model: The piece.
 
     Returns:
-        Size of the file in bytes.
+        Size of the OBJ file in bytes.
 
     Raises:
-        CannotWrite: The file cannot be written.
+        CannotWrite: A file cannot be written.
     """
-    assert len(names) == len(bodies)
-    meshes, of_body = templates(bodies, tolerance)
-    vertex_lines = [f"v %.{DECIMALS}f %.{DECIMALS}f %.{DECIMALS}f\n" * len(mesh.vertices) for mesh in meshes]
-    face_lines = [_face_lines(mesh, groups=not bodies.all_rings) for mesh in meshes]
-    rotations = frames(bodies)
+    materials = _material_names(model.materials)
+    of_body = kinds_of_bodies(model)
+    groups = any(len(kinds) > 1 for kinds in of_body)
+    vertex_lines, face_lines, heads = [], [], []
+    for kind in model.kinds:
+        vertex_lines.append(f"v %.{DECIMALS}f %.{DECIMALS}f %.{DECIMALS}f\n" * len(kind.mesh.vertices))
+        face_lines.append("f %d %d %d\n" * len(kind.mesh.faces))
+        part = "_".join(kind.mesh.parts[0][0].split())
+        heads.append((f"-{part}" if groups else "", f"usemtl {materials[kind.material]}\n"))
     offset = 1
     size = 0
-    with whole_file(path) as stream:
-        size += stream.write(b"# chaingen, unit: millimetre\n")
-        for k, name in enumerate(names):
-            kind = of_body[k]
-            mesh = meshes[kind]
-            points = mesh.vertices @ rotations[k].T + bodies.centres[k]
-            faces = iter((mesh.faces + offset).ravel().tolist())
-            text = f"o {name}\n" + vertex_lines[kind] % tuple(points.ravel().tolist())
-            for part, lines, count in face_lines[kind]:
-                text += f"g {name}-{part}\n" if part else ""
-                text += lines % tuple(islice(faces, 3 * count))
+    library = path.with_suffix(".mtl").name
+    with staged(path.parent) as stage, whole_file(stage / path.name) as stream:
+        write_text(stage / library, _mtl(model.materials, materials))
+        size += stream.write(f"# chaingen, unit: millimetre\nmtllib {library}\n".encode())
+        for body, numbers in enumerate(of_body):
+            name, rotation, centre = model.names[body], model.rotations[body].T, model.centres[body]
+            text = f"o {name}\n"
+            for number in numbers:
+                mesh = model.kinds[number].mesh
+                suffix, material = heads[number]
+                points = mesh.vertices @ rotation + centre
+                text += vertex_lines[number] % tuple(points.ravel().tolist())
+                text += f"g {name}{suffix}\n{material}" if suffix else material
+                text += face_lines[number] % tuple((mesh.faces + offset).ravel().tolist())
+                offset += len(mesh.vertices)
             size += stream.write(text.encode())
-            offset += len(mesh.vertices)
     return size
 
 
-def _face_lines(mesh: Mesh, *, groups: bool) -> list[tuple[str, str, int]]:
-    """Name of each part, blanks replaced, or none without groups; lines of its faces, and their number."""
-    return [
-        ("_".join(part.split()) if groups else "", "f %d %d %d\n" * count, count)
-        for part, _, count in mesh.parts
-    ]
+def _material_names(materials: Sequence[Material]) -> list[str]:
+    """Names of materials, each once, of letters, digits and dots: the format is ASCII, without blanks."""
+    names: list[str] = []
+    for material in materials:
+        plain = re.sub(r"[^a-zA-Z0-9.]+", "_", material.name).strip("_") or "material"
+        name, again = plain, 1
+        while name in names:
+            again += 1
+            name = f"{plain}_{again}"
+        names.append(name)
+    return names
+
+
+def _mtl(materials: Sequence[Material], names: Sequence[str]) -> str:
+    text = "# chaingen, colours: sRGB\n"
+    for material, name in zip(materials, names, strict=True):
+        colour = " ".join(f"{part:.4f}" for part in material.colour)
+        glint = colour if material.metallic else f"{GLINT:.4f} {GLINT:.4f} {GLINT:.4f}"
+        text += (
+            f"\nnewmtl {name}\nKd {colour}\nKs {glint}\nNs {highlight_exponent(material.roughness):.4f}\n"
+            f"d 1\nillum 2\nPr {material.roughness:.4f}\nPm {1 if material.metallic else 0}\n"
+        )
+    return text
+
+
+def highlight_exponent(roughness: float) -> float:
+    """Exponent of the highlight that is as wide as that of a rough surface.
+
+    The exponent of cosines that goes with a Beckmann width a is ``2 / a^2 - 2`` (Walter and others,
+    Microfacet models for refraction through rough surfaces, 2007, from memory); the width is the square of
+    the roughness, as in glTF 2.0. No sharper than the format foresees.
+
+    Args:
+        roughness: Surface roughness, 0 (mirror) to 1.
+    """
+    squared_width = roughness**4
+    return SHARPEST if squared_width * (SHARPEST + 2.0) <= 2.0 else 2.0 / squared_width - 2.0
