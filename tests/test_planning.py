@@ -181,7 +181,7 @@ def test_the_report_has_the_plan(classy, bare):
 
 def test_words_of_the_plan(classy):
     lines = "\n".join(plan_lines(classy.plan))
-    assert "94 link, 9 spare" in lines
+    assert "94 rings 'link', 9 of them spare" in lines
     assert "3 mm rod, which gives 3.01 mm inside" in lines
     assert "To open: 29" in lines
     assert "no fewer will do" in lines

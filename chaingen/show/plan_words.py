@@ -14,7 +14,7 @@ from chaingen.units import format_mm
 def plan_lines(plan: Plan) -> list[str]:
     """What to prepare, how strong it is, what it costs."""
     lines = [_wire_line(plan)] if plan.rings else []
-    lines += [_mandrel_line(one, len(plan.mandrels) > 1) for one in plan.mandrels]
+    lines += [_mandrel_line(one) for one in plan.mandrels]
     if plan.order is not None and plan.order.opened.count:
         opened = plan.order.opened
         least = "no fewer will do" if opened.proven else f"at least {opened.at_least:,} must be"
@@ -40,7 +40,8 @@ def _wire_line(plan: Plan) -> str:
         size = entry.rings.size
         parts.append(
             f"{entry.wire_length / 1000.0:.2f} m of {describe_wire(size.wire_diameter)} "
-            f"{entry.rings.metal.name} for {entry.count:,} {size.name}, {entry.spare:,} spare"
+            f"{entry.rings.metal.name} for "
+            f"{counted(entry.count, 'ring')} {size.name!r}, {entry.spare:,} of them spare"
         )
     return f"Wire: {'; '.join(parts)}."
 
@@ -53,8 +54,8 @@ def _wire_of(spring: Spring) -> str:
     return f"{spring.temper}{assumed}{trial}"
 
 
-def _mandrel_line(plan: MandrelPlan, several: bool) -> str:
-    what = f"{plan.size.name} of {plan.metal.name}"
+def _mandrel_line(plan: MandrelPlan) -> str:
+    what = f"rings {plan.size.name!r} of {plan.metal.name}"
     if plan.spring is None:
         return f"Mandrel for {what}: not known, for nothing is given of how this wire springs."
     if plan.wanted is None:
