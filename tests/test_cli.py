@@ -35,7 +35,7 @@ ROOT = Path(__file__).parent.parent
 FITS = starter_design("two-in-one", title="Quay sample", repeat=3)
 CANNOT_FIT = starter_design("two-in-two", inside="2 mm", repeat=3)
 SHEET = ["sheet.csv", "sheet.html", "sheet.pdf"]
-MODELS = [f"models/piece.{ending}" for ending in ("3mf", "glb", "mtl", "obj", "stl")]
+MODELS = [f"models/piece.{ending}" for ending in ("3mf", "glb", "mtl", "obj", "step", "stl")]
 OUTPUTS = [*MODELS, "placement.json", "report.json", *SHEET]
 
 

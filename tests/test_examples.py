@@ -180,12 +180,14 @@ def test_all_keys_shows_every_key():
         SectionTable,
     )
     from chaingen.design.schema import DesignTable, RingTable, SceneTable
+    from chaingen.design.service_schema import ServiceTable
 
     text = "".join(path.read_text() for path in EXAMPLES if path.stem.startswith("all-keys"))
     for table in (
         DesignTable, ColourTable, MetalPatternTable, GroupTable, OutlineTable, PatternTable, RingTable,
         SceneTable, SectionTable, EndsTable, EndTable, BeadTable, StepTable, PathEyeTable, BenchTable,
         ClassroomTable, OwnedTable, PricesTable, SheetTable, TrialTable, WireTable,
+        ServiceTable,
     ):  # fmt: skip
         for key in table.model_fields:
             assert re.search(rf"\b{key} =|\[(pattern\.|ends\.|bench\.)?{key}\b", text), key

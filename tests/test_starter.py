@@ -170,8 +170,8 @@ RUN_KEYS = {"form", "repeat", "length", "first", "groups", "last"}
 METAL_KEYS = {"colours", "metal_pattern"}
 """Tables for several metals in one piece, which a piece to start from does without."""
 
-BENCH_KEYS = {"bench", "prices", "owned", "classroom", "sheet", "settings", "date"}
-"""What is said of the bench, which often stands in a settings file; and the day."""
+BENCH_KEYS = {"bench", "prices", "owned", "classroom", "sheet", "settings", "date", "service"}
+"""What is said of the bench, which often stands in a settings file; the day; who makes it from a model."""
 
 FINDING_KEYS = {"findings", "ends", "pair"}
 """What finishes a piece, which a chain to start from does without."""

@@ -160,11 +160,12 @@ def print_result(result: "Result", report: dict[str, Any], as_json: bool, quiet:
         say(json.dumps(report, indent=2))
     elif not quiet:
         from chaingen.show.plan_words import plan_lines
+        from chaingen.show.service_words import service_lines
         from chaingen.show.words import rest_lines, verdict_lines
 
         say(result.design.title)
         plan = plan_lines(result.plan) if result.plan is not None and result.fits else []
-        for line in verdict_lines(result) + plan + rest_lines(result):
+        for line in verdict_lines(result) + service_lines(result) + plan + rest_lines(result):
             say(line)
 
 

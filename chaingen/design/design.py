@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 from chaingen.design.bench import Bench
 from chaingen.design.colouring import MetalPattern
 from chaingen.design.scene import Scene
+from chaingen.design.service import Service
 from chaingen.findings.finding import Finding
 from chaingen.stock.metals import Metal
 from chaingen.weave.groups import Group, RingSize
@@ -50,7 +51,7 @@ class Design:
         piece: Its groups or weaves; repeated as given, once when a length is given instead.
         length: Finished length asked for [mm], pulled straight and outside to outside; None when repeats
             are given.
-        clearance: Gap asked for between any two wires [mm].
+        clearance: Gap asked for between any two wires, by the design or its service [mm].
         tolerance: How far real rings are off in inside diameter and wire [mm].
         ring_sizes: All ring sizes that the file names.
         supple: Whether to find how far the piece bends and twists.
@@ -65,6 +66,7 @@ class Design:
         measure: The wrist or neck that a length was asked for [mm]; the length has the ease already.
         date: The day it is made, told in model files; None when not given.
         bench: How its maker works, with prices, rings at hand, a class.
+        service: The print or casting process that makes it from its model; None when not given.
         source: The text of the design file.
     """
 
@@ -86,6 +88,7 @@ class Design:
     measure: float | None = None
     date: datetime.date | None = None
     bench: Bench = NO_BENCH
+    service: Service | None = None
     source: str = field(default="", compare=False, repr=False)
 
     @property

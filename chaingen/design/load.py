@@ -28,6 +28,7 @@ from chaingen.design.pieces import ends_of, piece_of
 from chaingen.design.problems import name_problems, rest_problems
 from chaingen.design.scene import Scene, SceneKind
 from chaingen.design.schema import DesignTable, SceneTable
+from chaingen.design.service_schema import service_of
 from chaingen.design.settings import bench_of, bench_problems, load_settings
 from chaingen.design.weaves import Weaves, find_weaves
 from chaingen.errors import BadInput, Problem
@@ -55,6 +56,7 @@ _FILE = FileKind(
         "checks": _METALS,
         "trials": "trial coils as [[bench.trials]]",
         "owned": "rings at hand as [[owned]] with count = 100",
+        "build": 'three lengths, such as ["100 mm", "100 mm", "100 mm"]',
         "scenes": 'scenes as [[scenes]] with kind = "hang"',
     },
     start="chaingen new writes a design to start from",
@@ -180,12 +182,13 @@ def _design(table: DesignTable, findings: Mapping[str, Finding], weaves: Weaves)
     ends = ends_of(table.ends, sizes, findings)
     piece, middle = piece_of(table.pattern, sizes, findings, weaves, ends)
     length, measure = _length(table.pattern)
+    service = None if table.service is None else service_of(table.service)
     return Design(
         title=table.title,
         metal=metal_of(table.metal, palette),
         piece=piece,
         length=length,
-        clearance=table.clearance,
+        clearance=max(table.clearance, 0.0 if service is None else service.gap_asked),
         tolerance=table.tolerance,
         ring_sizes=tuple(sizes.values()),
         supple=table.supple,
@@ -202,6 +205,7 @@ def _design(table: DesignTable, findings: Mapping[str, Finding], weaves: Weaves)
         pair=table.pair,
         measure=measure,
         date=table.date,
+        service=service,
     )
 
 

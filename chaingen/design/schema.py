@@ -13,6 +13,7 @@ from chaingen.design.finding_schema import TABLES, FindingTable
 from chaingen.design.metal_schema import MOST_COLOURS, ColourTable, MetalName, MetalPatternTable
 from chaingen.design.pattern_schema import MOST_LENGTH, EndsTable, PatternTable
 from chaingen.design.scene import FRICTION
+from chaingen.design.service_schema import ServiceKey
 from chaingen.findings.catalogue import KINDS
 from chaingen.stock.metals import metal_names
 from chaingen.tables import (
@@ -142,6 +143,7 @@ class DesignTable(Table):
     owned: OwnedKey = None
     classroom: ClassroomKey = None
     sheet: SheetKey = None
+    service: ServiceKey = None
     settings: Line | None = Field(
         None,
         description="A settings file beside this one that says how you work, for all your designs; what the "

@@ -34,7 +34,7 @@ def shape_mesh(shape: Shape, tolerance: float = TOLERANCE) -> Mesh:
     parts = tuple(dict.fromkeys(strand.part for strand in shape.strands))
     meshes = []
     for part in parts:
-        for row in _discs([strand for strand in shape.strands if strand.part == part]):
+        for row in discs([strand for strand in shape.strands if strand.part == part]):
             # A circle that its own wire fills is a disc by itself.
             filled = 0.0 < _circle_radius(row[0]) <= row[0].wire_radius
             meshes.append(_disc(row, tolerance) if filled or len(row) > 1 else strand_mesh(row[0], tolerance))
@@ -157,7 +157,7 @@ def _poled(rows: Floats, normals: Floats, poles: Floats, pole_normals: Floats, p
     )
 
 
-def _discs(strands: Sequence[Strand]) -> list[list[Strand]]:
+def discs(strands: Sequence[Strand]) -> list[list[Strand]]:
     """Strands of one part, circles that make up a disc together, the smallest first."""
     rows: list[list[Strand]] = []
     for strand in sorted(strands, key=_circle_radius):

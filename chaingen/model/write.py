@@ -10,6 +10,8 @@ from chaingen.model.glb import write_glb
 from chaingen.model.kinds import model_of
 from chaingen.model.mesh import TOLERANCE
 from chaingen.model.obj import write_obj
+from chaingen.model.step import why_not as why_no_step
+from chaingen.model.step import write_step
 from chaingen.model.stl import write_stl
 from chaingen.model.threemf import why_not, write_3mf
 from chaingen.weave.graph import LinkGraph
@@ -35,7 +37,9 @@ class Placed:
 
 
 def write_models(folder: Path, name: str, placed: Placed, *, tolerance: float = TOLERANCE) -> list[Path]:
-    """Write STL, OBJ with its materials, GLB, and 3MF where its library runs.
+    """Write STL, OBJ with its materials, GLB, and 3MF and STEP where their libraries run.
+
+    STEP is an extra, and left out of very large pieces.
 
     Args:
         folder: Where they go.
@@ -50,8 +54,8 @@ def write_models(folder: Path, name: str, placed: Placed, *, tolerance: float = 
         CannotWrite: A file cannot be written.
     """
     model = model_of(placed.bodies, placed.graph, placed.metals, tolerance=tolerance)
-    endings = ("stl", "obj", "mtl", "glb", "3mf")
-    stl, obj, mtl, glb, threemf = (folder / f"{name}.{ending}" for ending in endings)
+    endings = ("stl", "obj", "mtl", "glb", "3mf", "step")
+    stl, obj, mtl, glb, threemf, step = (folder / f"{name}.{ending}" for ending in endings)
     write_stl(stl, placed.bodies, tolerance=tolerance)
     write_obj(obj, model)
     write_glb(glb, model, title=placed.title)
@@ -59,4 +63,7 @@ def write_models(folder: Path, name: str, placed: Placed, *, tolerance: float = 
     if not why_not():
         write_3mf(threemf, model, title=placed.title, date=placed.date)
         paths.append(threemf)
+    if not why_no_step(len(placed.bodies)):
+        write_step(step, placed.bodies, model, title=placed.title, date=placed.date)
+        paths.append(step)
     return paths

@@ -14,6 +14,7 @@ from chaingen.make.finding_counts import BeadCount, FindingCount
 from chaingen.make.result import Result
 from chaingen.show.plan_report import plan_data
 from chaingen.show.rounding import g, mm, size_data
+from chaingen.show.service_words import service_data
 from chaingen.solve.drape.drape import Draped, NotDraped
 from chaingen.solve.supple import Supple
 from chaingen.stock.metals import Metal
@@ -253,6 +254,7 @@ def report_of(result: Result, files: Sequence[str] = (), not_drawn: str = "") ->
         "stretch_percent": None if result.stretch is None else round(100.0 * result.stretch, 3),
         "supple": None if result.supple is None else _supple(result.supple),
         "scenes": [_scene(drape) for drape in result.drapes],
+        "service": service_data(result),
         "plan": None if result.plan is None else plan_data(result.plan, result),
         "files": list(files),
         "pictures_not_drawn": not_drawn,
