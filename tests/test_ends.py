@@ -764,8 +764,13 @@ def test_the_files_of_a_pair(earrings, tmp_path):
 
     files = export(earrings, tmp_path, pictures=False)
     assert [path.relative_to(tmp_path).as_posix() for path in files.paths] == [
-        "placement.json", "placement-mirrored.json", "models/piece.stl", "models/piece.obj",
-        "models/piece-mirrored.stl", "models/piece-mirrored.obj", "report.json",
+        "placement.json", "placement-mirrored.json",
+        *(
+            f"models/piece{mirrored}.{ending}"
+            for mirrored in ("", "-mirrored")
+            for ending in ("stl", "obj", "mtl", "glb", "3mf", "step")
+        ),
+        "report.json",
     ]  # fmt: skip
     one, two = (trimesh.load(tmp_path / "models" / f"piece{end}.stl") for end in ("", "-mirrored"))
     assert two.volume == pytest.approx(one.volume, rel=1e-6)
