@@ -1,7 +1,12 @@
+import errno
+import io
+import os
+
 import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from chaingen import files
 from chaingen.cli import main
 from chaingen.geometry.bodies import Bodies
 from chaingen.weave.groups import Group, GroupKind, RingSize
@@ -65,3 +70,19 @@ def run(tmp_path, monkeypatch):
         return outcome
 
     return command
+
+
+@pytest.fixture
+def disk_with(monkeypatch):
+    """Makes the disk take so many bytes of a file and no more."""
+
+    def fill(room):
+        class Filling(io.FileIO):
+            def write(self, data):
+                if self.tell() + len(data) > room:
+                    raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+                return super().write(data)
+
+        monkeypatch.setattr(files.os, "fdopen", lambda handle, mode: Filling(handle, mode))
+
+    return fill

@@ -1,5 +1,4 @@
 import errno
-import io
 import os
 import stat
 import sys
@@ -95,16 +94,10 @@ def test_an_interruption_leaves_the_old_file(path, error):
 
 
 @pytest.mark.parametrize("call", ["fsync", "replace", "fdopen"])
-def test_a_full_disk_leaves_the_old_file(path, monkeypatch, call):
+def test_a_full_disk_leaves_the_old_file(path, monkeypatch, disk_with, call):
     if call == "fdopen":
-        # The disk fills up while content is written: every write beyond the first 4 bytes fails.
-        class Filling(io.FileIO):
-            def write(self, data):
-                if self.tell() + len(data) > 4:
-                    raise FULL
-                return super().write(data)
-
-        monkeypatch.setattr(files.os, "fdopen", lambda handle, mode: Filling(handle, mode))
+        # The disk fills up while content is written.
+        disk_with(4)
     else:
         monkeypatch.setattr(os, call, raiser(FULL))
     with pytest.raises(CannotWrite, match="No space left on device") as refusal:

@@ -165,7 +165,7 @@ def test_without_the_typesetter_the_message_says_what_to_install(tmp_path, monke
         return real(name, *args, **kwargs)
 
     monkeypatch.setattr(builtins, "__import__", without)
-    with pytest.raises(CannotDraw, match=r"pip install 'chaingen\[pdf\]'"):
+    with pytest.raises(CannotDraw, match=r"pip install typst"):
         write_pdf(tmp_path / "sheet.pdf", Document("t", "", ()))
     assert not (tmp_path / "sheet.pdf").exists()
 

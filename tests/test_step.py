@@ -1,9 +1,6 @@
 """STEP, read back by the library that wrote it, and by hand as the text that ISO 10303-21 defines."""
 
 import datetime
-import errno
-import io
-import os
 import re
 import sys
 from dataclasses import replace
@@ -32,7 +29,6 @@ from OCP.TopExp import TopExp_Explorer
 from OCP.TopoDS import TopoDS
 from OCP.XCAFDoc import XCAFDoc_ColorType, XCAFDoc_DocumentTool, XCAFDoc_ShapeTool
 
-from chaingen import files
 from chaingen.errors import CannotWrite
 from chaingen.findings.catalogue import KINDS
 from chaingen.findings.pins import Threaded, head_pin
@@ -554,14 +550,10 @@ def test_with_an_old_library(monkeypatch):
     assert why_not(1) == "STEP needs cadquery-ocp-novtk 8.0 or newer, not 7.9.3"
 
 
-def test_a_disk_that_fills_up_leaves_the_old_model(tmp_path, monkeypatch):
-    class Filling(io.FileIO):
-        def write(self, data):
-            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-
+def test_a_disk_that_fills_up_leaves_the_old_model(tmp_path, disk_with):
     path = tmp_path / "a.step"
     path.write_bytes(b"old")
-    monkeypatch.setattr(files.os, "fdopen", lambda handle, mode: Filling(handle, mode))
+    disk_with(0)
     with pytest.raises(CannotWrite, match="No space left on device"):
         write_step(path, row(3), two_kinds(row(3)), title="a", date=None)
     assert path.read_bytes() == b"old"

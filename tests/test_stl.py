@@ -1,15 +1,11 @@
 """Binary STL, reopened by trimesh and by hand."""
 
-import errno
-import io
-import os
 import tracemalloc
 
 import numpy as np
 import pytest
 import trimesh
 
-from chaingen import files
 from chaingen.errors import CannotWrite
 from chaingen.findings.hooks import ear_wire
 from chaingen.findings.links import oval_link
@@ -174,16 +170,10 @@ def test_more_facets_than_the_format_counts(tmp_path, monkeypatch):
 
 
 @pytest.mark.parametrize("room", [0, 100, 500_000, 2_500_000])
-def test_a_disk_that_fills_up_leaves_the_old_model(tmp_path, monkeypatch, room):
-    class Filling(io.FileIO):
-        def write(self, data):
-            if self.tell() + len(data) > room:
-                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-            return super().write(data)
-
+def test_a_disk_that_fills_up_leaves_the_old_model(tmp_path, disk_with, room):
     path = tmp_path / "a.stl"
     path.write_bytes(b"old")
-    monkeypatch.setattr(files.os, "fdopen", lambda handle, mode: Filling(handle, mode))
+    disk_with(room)
     with pytest.raises(CannotWrite, match="No space left on device"):
         write_stl(path, chain(40))
     assert path.read_bytes() == b"old"

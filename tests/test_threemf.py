@@ -4,9 +4,7 @@ Sections are those of the 3MF Core Specification, version 1.2.4.
 """
 
 import datetime
-import errno
 import io
-import os
 import sys
 import zipfile
 from dataclasses import replace
@@ -18,7 +16,6 @@ import numpy as np
 import pytest
 import trimesh
 
-from chaingen import files
 from chaingen.errors import CannotWrite
 from chaingen.findings.pins import Threaded, head_pin
 from chaingen.model import threemf
@@ -470,16 +467,10 @@ def test_where_the_library_does_not_run(tmp_path, monkeypatch, capfd):
 
 
 @pytest.mark.parametrize("room", [0, 1000])
-def test_a_disk_that_fills_up_leaves_the_old_model(tmp_path, monkeypatch, room):
-    class Filling(io.FileIO):
-        def write(self, data):
-            if self.tell() + len(data) > room:
-                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-            return super().write(data)
-
+def test_a_disk_that_fills_up_leaves_the_old_model(tmp_path, disk_with, room):
     path = tmp_path / "a.3mf"
     path.write_bytes(b"old")
-    monkeypatch.setattr(files.os, "fdopen", lambda handle, mode: Filling(handle, mode))
+    disk_with(room)
     with pytest.raises(CannotWrite, match="No space left on device"):
         write_3mf(path, two_kinds(row(3)), title="a", date=None)
     assert path.read_bytes() == b"old"

@@ -61,7 +61,7 @@ def pdf_bytes(document: Document) -> bytes:
     try:
         import typst
     except ImportError as error:
-        raise CannotDraw("a PDF needs a typesetter: pip install 'chaingen[pdf]'") from error
+        raise CannotDraw("a PDF needs a typesetter: pip install typst") from error
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         sheet = {
