@@ -262,3 +262,16 @@ def refuse_to_replace(path: Path, force: bool) -> None:
         raise BadInput(
             [Problem(str(path), "a file that is there already", "a new name", "--force replaces it")]
         )
+
+
+def write_starter(path: Path, text: str, force: bool, next_words: str) -> None:
+    """Write a file to start from and say what comes next, if anything; the path ``-`` prints it."""
+    from chaingen.files import write_text
+
+    if str(path) == "-":
+        click.echo(text, nl=False)
+        return
+    refuse_to_replace(path, force)
+    write_text(path, text)
+    if next_words:
+        say(f"Wrote {path}. Next: {next_words}")

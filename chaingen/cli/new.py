@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from chaingen.cli.app import QUIET, refuse_to_replace, say
+from chaingen.cli.app import QUIET, say, write_starter
 
 CHAINS = (
     "one-in-one",
@@ -62,7 +62,6 @@ def new(
     """Write a commented starter design to PATH (design.toml by default; - prints it)."""
     from chaingen.design.load import parse_design
     from chaingen.errors import BadInput, Problem
-    from chaingen.files import write_text
 
     starts = {"--chain": chain, "--weave": weave, "--piece": piece}
     given = [option for option, value in starts.items() if value is not None]
@@ -79,13 +78,7 @@ def new(
         folder = Path() if str(path) == "-" else path.parent
         text, trial = _weave_start(str(weave), folder, options)
     parse_design(trial, source="the new design")
-    if str(path) == "-":
-        click.echo(text, nl=False)
-        return
-    refuse_to_replace(path, force)
-    write_text(path, text)
-    if not quiet:
-        say(f"Wrote {path}. Next: chaingen make {path}")
+    write_starter(path, text, force, "" if quiet else f"chaingen make {path}")
 
 
 def _choose_start() -> tuple[str | None, str | None, str | None]:

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from chaingen.cli.app import QUIET, refuse_to_replace, say
+from chaingen.cli.app import QUIET, write_starter
 
 
 @click.command()
@@ -17,12 +17,5 @@ def settings(path: Path, force: bool, quiet: bool) -> None:
     It says how you work, for all your designs: mandrels, wire, times, prices, rings at hand.
     """
     from chaingen.design.settings_starter import SETTINGS_TEXT
-    from chaingen.files import write_text
 
-    if str(path) == "-":
-        click.echo(SETTINGS_TEXT, nl=False)
-        return
-    refuse_to_replace(path, force)
-    write_text(path, SETTINGS_TEXT)
-    if not quiet:
-        say(f"Wrote {path}. Next: chaingen make DESIGN --settings {path}")
+    write_starter(path, SETTINGS_TEXT, force, "" if quiet else f"chaingen make DESIGN --settings {path}")

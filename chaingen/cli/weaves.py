@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from chaingen.cli.app import JSON, QUIET, print_list, progress, refuse_to_replace, say
+from chaingen.cli.app import JSON, QUIET, print_list, progress, refuse_to_replace, say, write_starter
 
 if TYPE_CHECKING:
     from chaingen.weave.weave import Weave
@@ -63,15 +63,9 @@ def _list_weaves(as_json: bool, quiet: bool) -> None:
 
 
 def _write_weave(weave: "Weave", path: Path, force: bool) -> None:
-    from chaingen.files import write_text
     from chaingen.weave.weave_file import weave_text
 
-    text = weave_text(weave)
-    if str(path) == "-":
-        click.echo(text, nl=False)
-        return
-    refuse_to_replace(path, force)
-    write_text(path, text)
+    write_starter(path, weave_text(weave), force, "")
 
 
 def _show_weave(weave: "Weave", name: str, picture: Path | None, as_json: bool, quiet: bool) -> None:
