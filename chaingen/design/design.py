@@ -92,6 +92,17 @@ class Design:
     source: str = field(default="", compare=False, repr=False)
 
     @property
+    def named_metals(self) -> tuple[Metal, ...]:
+        """Every metal that the design names, each once."""
+        pattern = () if self.metal_pattern is None else self.metal_pattern.metals
+        return tuple(dict.fromkeys([self.metal, *(metal for _, metal in self.size_metals), *pattern]))
+
+    @property
+    def process_gap(self) -> float:
+        """The gap that the placement is asked for because of the service's process [mm]; 0 for none."""
+        return 0.0 if self.service is None else self.service.gap_for(self.named_metals)
+
+    @property
     def made(self) -> int:
         """How many pieces are made."""
         return 2 if self.pair else 1

@@ -183,12 +183,12 @@ def _design(table: DesignTable, findings: Mapping[str, Finding], weaves: Weaves)
     piece, middle = piece_of(table.pattern, sizes, findings, weaves, ends)
     length, measure = _length(table.pattern)
     service = None if table.service is None else service_of(table.service)
-    return Design(
+    design = Design(
         title=table.title,
         metal=metal_of(table.metal, palette),
         piece=piece,
         length=length,
-        clearance=max(table.clearance, 0.0 if service is None else service.gap_asked),
+        clearance=table.clearance,
         tolerance=table.tolerance,
         ring_sizes=tuple(sizes.values()),
         supple=table.supple,
@@ -207,6 +207,7 @@ def _design(table: DesignTable, findings: Mapping[str, Finding], weaves: Weaves)
         date=table.date,
         service=service,
     )
+    return replace(design, clearance=max(design.clearance, design.process_gap))
 
 
 def _length(table: PatternTable) -> tuple[float | None, float | None]:

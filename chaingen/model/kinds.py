@@ -67,6 +67,8 @@ class Model:
         rotations: Rotation from each body's frame, shape (n, 3, 3).
         centres: Where each body is [mm], shape (n, 3).
         names: The name of each body.
+        stretch: How many times as large the whole is along x, y and z, after all else; patterns are larger
+            than what is cast from them.
     """
 
     kinds: tuple[Kind, ...]
@@ -74,6 +76,7 @@ class Model:
     rotations: Floats
     centres: Floats
     names: tuple[str, ...]
+    stretch: tuple[float, float, float] = (1.0, 1.0, 1.0)
 
 
 def model_of(bodies: Bodies, graph: LinkGraph, metals: RingMetals, *, tolerance: float = TOLERANCE) -> Model:

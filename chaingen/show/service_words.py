@@ -4,7 +4,7 @@ from typing import Any
 
 from chaingen.design.service import Service
 from chaingen.make.result import Result
-from chaingen.model.service import by, service_checks
+from chaingen.prepare.checks import by, service_checks
 from chaingen.show.rounding import mm
 from chaingen.units import format_mm
 
@@ -15,9 +15,10 @@ def service_lines(result: Result) -> list[str]:
     if service is None:
         return []
     lines = [f"To be made from a model, {service.process.name}: {_limits(service)}."]
-    if service.gap_asked:
-        asked = format_mm(service.gap_asked)
-        if service.gap_asked >= result.design.clearance:
+    gap = result.design.process_gap
+    if gap:
+        asked = format_mm(gap)
+        if gap >= result.design.clearance:
             lines.append(
                 f"The gap asked for between wires, {asked}, is that of the process, {service.process.name}."
             )
@@ -56,7 +57,7 @@ def service_data(result: Result) -> dict[str, Any] | None:
         "build_mm": [mm(side) for side in service.build],
         "assumed": list(service.assumed),
         "open_up": service.open_up and assembled,
-        "gap_asked_mm": mm(service.gap_asked),
+        "gap_asked_mm": mm(result.design.process_gap),
         "checks": [
             {
                 "name": check.name,

@@ -22,6 +22,7 @@ class Process:
         smallest_wire: The thinnest wire that it makes [mm].
         build: Width, depth and height that it can build [mm].
         caution: What can hurt those who do it.
+        casts: Whether what is made is a pattern that is then cast in metal.
     """
 
     name: str
@@ -31,6 +32,7 @@ class Process:
     smallest_wire: float
     build: tuple[float, float, float]
     caution: str
+    casts: bool = False
 
 
 _CASTING = (
@@ -56,8 +58,8 @@ PROCESSES = {
             "nozzle and bed burn, and molten plastic gives off fumes: hands off while hot, good air; "
             f"{_LOCAL}",
         ),
-        Process("wax pattern for casting", True, 0.4, 0.6, 0.8, (60.0, 60.0, 100.0), _CASTING),
-        Process("loose rings for casting", False, 0.0, 0.0, 0.8, (60.0, 60.0, 100.0), _CASTING),
+        Process("wax pattern for casting", True, 0.4, 0.6, 0.8, (60.0, 60.0, 100.0), _CASTING, True),
+        Process("loose rings for casting", False, 0.0, 0.0, 0.8, (60.0, 60.0, 100.0), _CASTING, True),
     )
 }  # fmt: skip
 """Processes by name."""
