@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from chaingen.findings.finding import Finding
     from chaingen.geometry.bodies import Bodies
     from chaingen.make.result import Result
-    from chaingen.pipeline import build, drape, export, plan, size_overview
+    from chaingen.pipeline import build, drape, export, plan, prepare, size_overview
     from chaingen.solve.check import check
     from chaingen.weave.graph import LinkGraph
 
@@ -42,6 +42,7 @@ _HOME = {
     "export": "pipeline",
     "parse_design": "design.load",
     "plan": "pipeline",
+    "prepare": "pipeline",
     "size_overview": "pipeline",
 }
 
@@ -60,6 +61,7 @@ __all__ = [
     "load_design",
     "parse_design",
     "plan",
+    "prepare",
     "size_overview",
 ]
 

@@ -3,18 +3,21 @@
 design -> (repeats for a length) -> placement -> check -> verdict, band, threading, lengths, counts
                                               -> drape in every scene, suppleness
                                               -> the maker's plan
+                                              -> preparation for a print or casting service
                                               -> models, pictures, placement.json, sheet, report.json
 """
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from chaingen.design.cautions import cautions
 from chaingen.design.design import Design
 from chaingen.design.scene import MAX_DRAPED_RINGS
+from chaingen.design.service_problems import soldered_problems
 from chaingen.errors import BadInput, CannotDraw, Problem
 from chaingen.files import staged
 from chaingen.make.counts import RingCount, ring_counts
@@ -23,13 +26,20 @@ from chaingen.make.metals import cell_metals, ring_metals, worn_metals
 from chaingen.make.pair import both, mirrored_graph
 from chaingen.make.planning import plan_of
 from chaingen.make.result import Result
+from chaingen.model.figures import Figures
 from chaingen.model.placement_file import write_placement
 from chaingen.model.threemf import why_not
 from chaingen.model.write import Placed, write_models
+from chaingen.prepare.batch import Prepared
+from chaingen.prepare.prepare import prepare as prepared_for
+from chaingen.prepare.prepare import rest_batches
+from chaingen.prepare.write import FOLDER, write_batches
 from chaingen.show.look import look_of
 from chaingen.show.picture import draw_pictures
 from chaingen.show.report import report_of, write_report
 from chaingen.show.scene import draw_scene
+from chaingen.show.service_pictures import draw_batches
+from chaingen.show.service_report import models_data
 from chaingen.show.sheet.write import write_sheet
 from chaingen.show.supple import draw_supple, shown_rings
 from chaingen.solve.bound import Threading, threading
@@ -37,6 +47,7 @@ from chaingen.solve.check import CheckReport, check
 from chaingen.solve.drape.drape import Draped, NotDraped
 from chaingen.solve.drape.drape import drape as drape_in
 from chaingen.solve.drape.drape_sheet import drape_sheet
+from chaingen.solve.drape.draped import scene_names
 from chaingen.solve.drape.starts import CannotDrape
 from chaingen.solve.middle import way_round
 from chaingen.solve.overview import size_overview
@@ -63,6 +74,7 @@ __all__ = [
     "drape",
     "export",
     "plan",
+    "prepare",
     "size_overview",
 ]
 
@@ -88,7 +100,7 @@ def build(design: Design, *, on_progress: Progress = _silent) -> Result:
         Everything known about the piece, also when it does not fit.
 
     Raises:
-        BadInput: A length would take too many rings.
+        BadInput: A length would take too many rings, or bodies are to be soldered that there are not.
 
     Example:
         >>> from chaingen import build, parse_design
@@ -105,6 +117,8 @@ def build(design: Design, *, on_progress: Progress = _silent) -> Result:
     except NothingLeft as error:
         where = "pattern.outline" if isinstance(piece, Sheet) and piece.outline else "pattern"
         raise BadInput([Problem(where, f"a sheet where {error}", "a larger sheet")]) from None
+    if design.service is not None and (problems := soldered_problems(placement.graph, design.service)):
+        raise BadInput(problems)
     report = check(placement.graph, placement.rings, clearance=design.clearance)
     wire = _binding_wire(placement, report)
     spare = min(report.smallest_gap, placement.gap) - design.clearance
@@ -174,6 +188,8 @@ def drape(result: Result, *, on_progress: Progress = _silent) -> Result:
     """
     design = result.design
     drapes: list[Draped | NotDraped] = []
+    # A piece that is made as it lies needs the gap of its process there too.
+    gap = design.process_gap
     for scene in design.scenes:
         if not result.fits:
             drapes.append(NotDraped(scene, "the piece does not fit"))
@@ -181,10 +197,13 @@ def drape(result: Result, *, on_progress: Progress = _silent) -> Result:
         say = _about(scene.kind.value, on_progress)
         try:
             if isinstance(design.piece, Sheet):
-                drapes.append(drape_sheet(result.placement, scene, on_progress=say))
+                drapes.append(drape_sheet(result.placement, scene, clearance=gap, on_progress=say))
             else:
                 taut = result.finished_length
-                drapes.append(drape_in(design.piece, result.placement, scene, taut=taut, on_progress=say))
+                rest = drape_in(
+                    design.piece, result.placement, scene, taut=taut, clearance=gap, on_progress=say
+                )
+                drapes.append(rest)
         except CannotDrape as reason:
             drapes.append(NotDraped(scene, str(reason)))
     found = None
@@ -216,17 +235,32 @@ def plan(result: Result, *, on_progress: Progress = _silent) -> Result:
     return replace(result, plan=plan_of(result, on_progress=on_progress))
 
 
+def prepare(
+    result: Result, *, mesh_tolerance: float = 0.01, on_progress: Progress = _silent
+) -> Prepared | None:
+    r"""Prepare a built piece for the print or casting service of its design.
+
+    Args:
+        result: What `build` gave, or `drape`.
+        mesh_tolerance: Farthest the models may lie from the true surface [mm].
+        on_progress: Told in words what is being done.
+
+    Returns:
+        What `export` then writes into the folder ``service``; None where the design names no service.
+
+    Example:
+        >>> from chaingen import build, parse_design, prepare
+        >>> from chaingen.design.starter import starter_design
+        >>> text = starter_design("two-in-one", inside="6 mm", wire="1 mm", repeat=3)
+        >>> made = prepare(build(parse_design(text + '[service]\nprocess = "loose rings for casting"')))
+        >>> [(batch.name, batch.parts) for batch in made.batches]
+        [('rings-1', 9)]
+    """
+    return prepared_for(result, tolerance=mesh_tolerance, on_progress=on_progress)
+
+
 def _about(what: str, on_progress: Progress) -> Progress:
     return lambda text: on_progress(f"{what}: {text}")
-
-
-def scene_names(drapes: Sequence[Draped | NotDraped]) -> list[str]:
-    """A folder name for each scene: its kind, numbered from the second of a kind on."""
-    kinds = [drape.scene.kind.value for drape in drapes]
-    return [
-        kind if not (before := kinds[:k].count(kind)) else f"{kind}-{before + 1}"
-        for k, kind in enumerate(kinds)
-    ]
 
 
 def _binding_wire(placement: Placement, report: CheckReport) -> float:
@@ -246,12 +280,14 @@ class Files:
         not_drawn: Why there are no pictures; empty when there are.
         no_pdf: Why there is no sheet.pdf; empty when there is, or when no sheet was asked for.
         no_3mf: Why there is no piece.3mf beside the other models; empty when there is.
+        report: The content of report.json.
     """
 
     paths: tuple[Path, ...]
     not_drawn: str = ""
     no_pdf: str = ""
     no_3mf: str = ""
+    report: dict[str, Any] = field(default_factory=dict)
 
 
 def export(
@@ -261,9 +297,12 @@ def export(
     mesh_tolerance: float = 0.01,
     models_anyway: bool = False,
     pictures: bool = True,
+    prepared: Prepared | None = None,
     on_progress: Progress = _silent,
 ) -> Files:
     """Write a built piece's models, pictures, placement and report; and the sheet of one with a plan.
+
+    What goes to a service is written for a piece that was prepared, by `prepare`.
 
     All files appear together once all are written; others in the folder are left alone.
 
@@ -273,6 +312,7 @@ def export(
         mesh_tolerance: Farthest the models may lie from the true surface [mm].
         models_anyway: Write models also of a piece that does not fit.
         pictures: Whether to draw pictures.
+        prepared: What `prepare` gave.
         on_progress: Told in words what is being done.
 
     Raises:
@@ -291,6 +331,8 @@ def export(
     rings, graph, design = result.placement.rings, result.placement.graph, result.design
     paths: list[Path] = []
     not_drawn = ""
+    figures: dict[str, Figures] = {}
+    send = result.fits or models_anyway
     with staged(folder) as stage:
         on_progress("writing the placement")
         made = [("", graph, rings)]
@@ -299,11 +341,17 @@ def export(
         for suffix, own, bodies in made:
             paths.append(stage / f"placement{suffix}.json")
             write_placement(paths[-1], own, bodies)
-        if result.fits or models_anyway:
+        if send:
             on_progress("writing models")
             for suffix, own, bodies in made:
                 placed = Placed(bodies, own, result.metals, design.title, design.date)
-                paths += write_models(stage / "models", f"piece{suffix}", placed, tolerance=mesh_tolerance)
+                name = f"piece{suffix}"
+                models = write_models(stage / "models", name, placed, tolerance=mesh_tolerance)
+                paths += models.paths
+                figures[f"models/{name}"] = models.figures
+        if send and prepared is not None:
+            on_progress("writing what goes to the service")
+            paths += write_batches(stage / FOLDER, prepared.batches, title=design.title, date=design.date)
         if pictures:
             place_of_interest = result.check.binding_place
             shown, metals, turn = rings, result.metals, np.eye(3)
@@ -319,6 +367,8 @@ def export(
                     focus=None if result.fits or place_of_interest is None else turn @ place_of_interest,
                     on_progress=lambda name: on_progress(f"drawing {name}"),
                 )
+                if send and prepared is not None:
+                    paths += draw_batches(stage / FOLDER, prepared.batches)
             except CannotDraw as error:
                 not_drawn = str(error)
         for drape, name in zip(result.drapes, scene_names(result.drapes), strict=True):
@@ -340,14 +390,23 @@ def export(
                 pictures=drawn,
                 not_drawn=not_drawn or ("" if pictures else "they were left out"),
                 on_progress=on_progress,
+                prepared=prepared,
             )
             paths += sheet.paths
             no_pdf = sheet.no_pdf
         paths.append(stage / "report.json")
         names = [path.relative_to(stage) for path in paths]
-        write_report(paths[-1], report_of(result, [name.as_posix() for name in names], not_drawn))
+        report = report_of(
+            result,
+            [name.as_posix() for name in names],
+            not_drawn,
+            prepared,
+            models_data(figures, mesh_tolerance),
+        )
+        write_report(paths[-1], report)
     modelled = any(path.suffix == ".stl" for path in paths)
-    return Files(tuple(folder / name for name in names), not_drawn, no_pdf, why_not() if modelled else "")
+    no_3mf = why_not() if modelled else ""
+    return Files(tuple(folder / name for name in names), not_drawn, no_pdf, no_3mf, report)
 
 
 def _scene_models(
@@ -360,7 +419,10 @@ def _scene_models(
     design = result.design
     metals = worn_metals(design, result.placement, drape.graph)
     placed = Placed(drape.rings, drape.graph, metals, design.title, design.date)
-    return [placement, *write_models(folder, "piece", placed, tolerance=tolerance)]
+    models = write_models(folder, "piece", placed, tolerance=tolerance)
+    batches = rest_batches(result, drape, tolerance=tolerance)
+    sent = write_batches(folder / FOLDER, batches, title=design.title, date=design.date)
+    return [placement, *models.paths, *sent]
 
 
 def _scene_pictures(result: Result, drape: Draped, folder: Path, on_progress: Progress) -> list[Path]:

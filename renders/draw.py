@@ -3,8 +3,9 @@
 NAME is an example, `weaves/NAME` a weave of the catalogue, `weaves` all of these, `findings` all kinds of
 findings, `sheet` the first pages of a maker's sheet. The pages weaves/README.md and findings/README.md, which
 tell of every one, are written anew with them. A pair is shown from the front, a long piece is shown whole
-above a close-up of its middle, a short one and a sheet by itself; then every scene of the example, by its
-most telling still and, where `FILMS` says so, by its turning view or settling film.
+above a close-up of its middle, a short one and a sheet by itself; then what a service is sent, where the
+example names one, then every scene of the example, by its most telling still and, where `FILMS` says so, by
+its turning view or settling film.
 """
 
 import shutil
@@ -18,13 +19,15 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from chaingen.design.load import load_design
-from chaingen.pipeline import build, drape, export, plan, scene_names
+from chaingen.pipeline import build, drape, export, plan, prepare
+from chaingen.prepare.write import FOLDER
 from chaingen.show.finding_page import findings_page, picture_name
 from chaingen.show.finding_picture import draw_finding, draw_sheet
 from chaingen.show.finding_samples import samples
 from chaingen.show.weave_page import weaves_page
 from chaingen.show.weave_picture import draw_weave
 from chaingen.show.whole import whole_picture
+from chaingen.solve.drape.draped import scene_names
 from chaingen.weave.catalogue import find_weave, weave_names
 
 HERE = Path(__file__).parent
@@ -58,6 +61,9 @@ TELLING = {
 SHEET_OF, SHEET_PAGES, SHEET_DPI = "all-keys-bench", 3, 80
 """The example whose sheet is shown, how many of its pages, and how finely."""
 
+MOST_BATCHES = 2
+"""Files for a service that are shown of an example."""
+
 FILMS = {"graduated-earring": "turning", "all-keys": "settling"}
 """Examples whose first scene is shown moving."""
 
@@ -69,11 +75,14 @@ def draw(name: str) -> list[Path]:
     drawn = []
     with tempfile.TemporaryDirectory() as temporary:
         folder = Path(temporary)
-        export(result, folder)
+        export(result, folder, prepared=prepare(result))
         pictures = folder / "pictures"
         picture = whole_picture(pictures, result)
         drawn.append(HERE / f"{name}.png")
         picture.save(drawn[-1], optimize=True)
+        for batch in sorted((folder / FOLDER).glob("*.png"))[:MOST_BATCHES]:
+            drawn.append(HERE / f"{name}-{batch.name}")
+            Image.open(batch).save(drawn[-1], optimize=True)
         for number, (scene, put) in enumerate(zip(result.drapes, scene_names(result.drapes), strict=True)):
             still = folder / "scenes" / put / f"{TELLING[scene.scene.kind.value]}.png"
             drawn.append(HERE / f"{name}-{put}.png")

@@ -180,17 +180,17 @@ def test_all_keys_shows_every_key():
         SectionTable,
     )
     from chaingen.design.schema import DesignTable, RingTable, SceneTable
-    from chaingen.design.service_schema import ServiceTable
+    from chaingen.design.service_schema import ServiceTable, SpruesTable
 
     text = "".join(path.read_text() for path in EXAMPLES if path.stem.startswith("all-keys"))
     for table in (
         DesignTable, ColourTable, MetalPatternTable, GroupTable, OutlineTable, PatternTable, RingTable,
         SceneTable, SectionTable, EndsTable, EndTable, BeadTable, StepTable, PathEyeTable, BenchTable,
         ClassroomTable, OwnedTable, PricesTable, SheetTable, TrialTable, WireTable,
-        ServiceTable,
+        ServiceTable, SpruesTable,
     ):  # fmt: skip
         for key in table.model_fields:
-            assert re.search(rf"\b{key} =|\[(pattern\.|ends\.|bench\.)?{key}\b", text), key
+            assert re.search(rf"\b{key} =|\[(pattern\.|ends\.|bench\.|service\.)?{key}\b", text), key
     # Of findings each kind has its own table, and all keys in it.
     text = (ROOT / "examples" / "all-keys-findings.toml").read_text()
     tables = re.split(r"^\[findings\.\w+\]$", text, flags=re.MULTILINE)[1:]

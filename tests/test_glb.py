@@ -7,6 +7,7 @@ import errno
 import json
 import os
 import subprocess
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -22,7 +23,7 @@ from chaingen.stock.metals import METALS
 from tests.conftest import random_rings, rings_of
 from tests.test_mesh import faceted_volume
 from tests.test_obj import COPPER, SILVER, dangling_model, model_for, none_at_all, placed_model
-from tests.test_stl import chain, dangling, random_turn
+from tests.test_stl import STRETCH, chain, dangling, random_turn
 
 
 def opened(path):
@@ -51,6 +52,13 @@ def array_of(head, binary, accessor):
     assert view["byteOffset"] % 4 == 0
     array = np.frombuffer(binary, dtype, said["count"] * columns, view["byteOffset"])
     return array.reshape(-1, columns) if columns > 1 else array
+
+
+def closed(mesh):
+    """The mesh with facets joined that meet in an edge with a normal on either side."""
+    mesh = mesh.copy()
+    mesh.merge_vertices(merge_norm=True, merge_tex=True)
+    return mesh
 
 
 def z_up_mm(points):
@@ -123,18 +131,19 @@ def test_findings_stand_as_their_axes_say(tmp_path, rng):
         assert mesh.vertices == pytest.approx(expected, abs=2e-6)
     for parts in found.values():
         for mesh in parts.values():
-            assert mesh.is_watertight
-            assert mesh.is_winding_consistent
+            assert closed(mesh).is_watertight
+            assert closed(mesh).is_winding_consistent
             assert mesh.volume > 0.0
 
 
 def test_beads_have_the_volumes_of_a_ball_and_a_disc(tmp_path, rng):
     parts = bodies_in(written(tmp_path, dangling_model(rng)))["3a"]
     ball, disc = parts["bead #1a7380"], parts["bead #cc331a"]
-    assert ball.volume == pytest.approx(4.0 / 3.0 * np.pi * 2.0**3, rel=1.5e-2)
-    # Both rims are half-round: a stadium 2 x 1.2 mm carried round at 1.5 mm (Pappus).
-    stadium = (2.0 - 1.2) * 1.2 + np.pi * 0.6**2
-    assert disc.volume == pytest.approx(2.0 * np.pi * 1.5 * stadium, rel=1.5e-2)
+    # A hole of 1 mm leaves of a ball of 4 mm as much as a ball has that is as high as the hole is long.
+    assert ball.volume == pytest.approx(np.pi / 6.0 * (16.0 - 1.0) ** 1.5, rel=1.5e-2)
+    # A flat part 1.2 mm thick from 0.5 to 1.9 mm, half a circle round it, its centroid 4 r / 3 pi out.
+    rim = 2.0 * np.pi * (1.9 + 4.0 * 0.6 / (3.0 * np.pi)) * 0.5 * np.pi * 0.36
+    assert disc.volume == pytest.approx(np.pi * 1.2 * (1.9**2 - 0.5**2) + rim, rel=1.5e-2)
 
 
 def test_sizes_are_in_metres_with_y_up(tmp_path):
@@ -147,6 +156,24 @@ def test_sizes_are_in_metres_with_y_up(tmp_path):
     head, _ = opened(tmp_path / "a.glb")
     assert head["nodes"][2]["translation"] == [0.004, 0.06, 0.03]
     assert "metre" in head["asset"]["extras"]["unit"]
+
+
+@pytest.mark.parametrize("stretch", [(1.0204, 1.0204, 1.0204), STRETCH])
+def test_stretch_comes_after_all_else(tmp_path, rng, stretch):
+    model = dangling_model(rng)
+    plain = bodies_in(written(tmp_path, model))
+    stretched = bodies_in(written(tmp_path, replace(model, stretch=stretch)))
+    for name, parts in plain.items():
+        assert list(stretched[name]) == list(parts)
+        for part, mesh in parts.items():
+            expected = np.array(stretch) * mesh.vertices
+            assert stretched[name][part].vertices == pytest.approx(expected, abs=2e-5)
+    head, _ = opened(tmp_path / "a.glb")
+    # glTF's axes: what is z here is its y.
+    x, y, z = stretch
+    assert head["nodes"][0]["scale"] == [x, z, y]
+    # No node skews: each is a rotation and a translation, or the one scale.
+    assert not any("matrix" in node or "scale" in node for node in head["nodes"][1:])
 
 
 def test_each_kind_once_and_a_node_a_body(tmp_path):
@@ -350,12 +377,13 @@ def validated(path):
 
 
 @pytest.mark.browser
-@pytest.mark.parametrize("what", ["rings", "findings", "two metals", "moved far"])
+@pytest.mark.parametrize("what", ["rings", "findings", "two metals", "moved far", "stretched"])
 def test_validator_finds_nothing(tmp_path, rng, what):
     model = {
         "rings": lambda: model_for(random_rings(rng, 20)),
         "findings": lambda: dangling_model(rng),
         "two metals": lambda: placed_model(metals=(SILVER, COPPER))[1],
+        "stretched": lambda: replace(dangling_model(rng), stretch=STRETCH),
         "moved far": lambda: model_for(chain(3).moved(np.array([1e4, -1e4, 1e4]))),
     }[what]()
     report = validated(written(tmp_path, model))

@@ -2,6 +2,7 @@
 
 import errno
 import os
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -21,7 +22,7 @@ from chaingen.weave.graph import LinkGraph, Member
 from chaingen.weave.groups import RingSize, Run
 from tests.conftest import join, random_rings, side, size
 from tests.test_mesh import faceted_volume
-from tests.test_stl import BEADED, dangling
+from tests.test_stl import BEADED, STRETCH, dangling
 
 SILVER, COPPER = find_metal("sterling silver"), find_metal("copper")
 
@@ -101,6 +102,15 @@ def test_trimesh_finds_every_ring_whole(tmp_path, rng):
     assert (high <= true_high + 1e-5).all()
     assert (low <= true_low + 0.01).all()
     assert (high >= true_high - 0.01).all()
+
+
+def test_stretch_comes_after_all_else(tmp_path, rng):
+    model = dangling_model(rng)
+    write_obj(tmp_path / "a.obj", model)
+    write_obj(tmp_path / "b.obj", replace(model, stretch=STRETCH))
+    (plain, one), (stretched, other) = (groups_of(tmp_path / f"{name}.obj") for name in "ab")
+    assert one == other
+    assert stretched == pytest.approx(np.array(STRETCH) * plain, abs=1.6e-5)
 
 
 def test_one_named_object_a_ring(tmp_path):
@@ -209,9 +219,10 @@ def test_findings_are_objects_with_a_group_a_part(tmp_path, rng):
         low, high = bodies[k : k + 1].bounds()
         assert used.min(axis=0) == pytest.approx(low, abs=0.01)
         assert used.max(axis=0) == pytest.approx(high, abs=0.01)
-    # The glass ball by itself: 4 mm across.
+    # The glass ball by itself: 4 mm across, its hole 1 mm.
     ball = trimesh.Trimesh(vertices, objects["3a"][f"3a-{parts[0]}"], process=False)
-    assert ball.volume == pytest.approx(4.0 / 3.0 * np.pi * 8.0, rel=2e-2)
+    assert ball.volume == pytest.approx(np.pi / 6.0 * 15.0**1.5, rel=2e-2)
+    assert ball.euler_number == 0
 
 
 def test_trimesh_reads_a_piece_with_findings(tmp_path, rng):
@@ -221,7 +232,7 @@ def test_trimesh_reads_a_piece_with_findings(tmp_path, rng):
     mesh = trimesh.load(tmp_path / "a.obj", force="mesh")
     assert mesh.is_watertight
     assert mesh.is_winding_consistent
-    assert mesh.body_count == 7
+    assert mesh.body_count == 6
     true_low, true_high = bodies.bounds()
     assert mesh.bounds[0] == pytest.approx(true_low, abs=0.01)
     assert mesh.bounds[1] == pytest.approx(true_high, abs=0.01)
@@ -304,9 +315,9 @@ def test_trimesh_finds_the_materials(tmp_path, rng):
         mesh = found[material.name.replace(" #", "_").replace(" ", "_")]
         assert mesh.is_watertight
         assert mesh.visual.material.diffuse[:3] == pytest.approx(255.0 * np.array(material.colour), abs=1.0)
-    # Wires: four bodies, the head of the pin and its wire among them.
+    # Wires: four bodies; the head of the pin is one with its wire.
     assert {name: mesh.body_count for name, mesh in found.items()} == {
-        "sterling_silver": 5,
+        "sterling_silver": 4,
         "bead_1a7380": 1,
         "bead_cc331a": 1,
     }

@@ -9,9 +9,10 @@ from chaingen.design.load import parse_design
 from chaingen.design.scene import MAX_DRAPED_RINGS, SceneKind
 from chaingen.design.starter import starter_design
 from chaingen.errors import BadInput
-from chaingen.pipeline import build, drape, export, scene_names
+from chaingen.pipeline import build, drape, export
 from chaingen.show.report import report_of
 from chaingen.show.words import rest_lines
+from chaingen.solve.drape.draped import scene_names
 
 SMALL = starter_design("one-in-one", title="Quay sample", repeat=5)
 HUNG = SMALL.replace("scenes = []", 'scenes = [{ kind = "hang" }, { kind = "table", friction = 0.4 }]')

@@ -36,6 +36,7 @@ from chaingen.geometry.bodies import shaped
 from chaingen.geometry.centrelines import circle
 from chaingen.geometry.shapes import Shape, Strand
 from chaingen.model import step
+from chaingen.model.figures import figures_of
 from chaingen.model.kinds import Kind, Model, model_of
 from chaingen.model.mesh import frames
 from chaingen.model.step import encoded, why_not, write_step
@@ -381,6 +382,13 @@ def one_of(shape):
     return body, Model((kind,), (SILVER,), frames(body), body.centres, ("it",))
 
 
+def test_a_stretched_model_is_refused(tmp_path):
+    body, model = one_of(Shape((rounded(SKEW, 1.2),), ()))
+    with pytest.raises(AssertionError, match="no stretched surfaces"):
+        write_step(tmp_path / "a.step", body, replace(model, stretch=(1.0, 1.0, 1.02)), title="a", date=None)
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_a_mirrored_piece_is_the_mirror_image(tmp_path):
     # A screw of wire has no symmetry: a point that is on one is not on the other.
     screw = rounded(SKEW, 1.2)
@@ -534,8 +542,11 @@ def test_models_are_written_with_and_without_it(tmp_path, monkeypatch, beaded):
     bodies, _, graph = beaded
 
     def suffixes():
-        paths = write_models(tmp_path, "piece", Placed(bodies, graph, of_one(graph), "a", DAY), tolerance=0.1)
-        return {path.suffix for path in paths}
+        placed = Placed(bodies, graph, of_one(graph), "a", DAY)
+        models = write_models(tmp_path, "piece", placed, tolerance=0.1)
+        assert all(path.is_file() for path in models.paths)
+        assert models.figures == figures_of(model_of(bodies, graph, of_one(graph), tolerance=0.1))
+        return {path.suffix for path in models.paths}
 
     with_it = suffixes()
     monkeypatch.setattr(step, "MOST_BODIES", 1)

@@ -16,6 +16,7 @@ import click
 
 if TYPE_CHECKING:
     from chaingen.make.result import Result
+    from chaingen.prepare.batch import Prepared
 
 BAD_INPUT = 2
 INTERRUPTED = 130
@@ -154,7 +155,13 @@ JSON = click.option(
 QUIET = click.option("--quiet", is_flag=True, help="Leave the words out; errors are still told.")
 
 
-def print_result(result: "Result", report: dict[str, Any], as_json: bool, quiet: bool) -> None:
+def print_result(
+    result: "Result",
+    report: dict[str, Any],
+    as_json: bool,
+    quiet: bool,
+    prepared: "Prepared | None" = None,
+) -> None:
     """Print what came out, as JSON or in words."""
     if as_json:
         say(json.dumps(report, indent=2))
@@ -165,7 +172,7 @@ def print_result(result: "Result", report: dict[str, Any], as_json: bool, quiet:
 
         say(result.design.title)
         plan = plan_lines(result.plan) if result.plan is not None and result.fits else []
-        for line in verdict_lines(result) + service_lines(result) + plan + rest_lines(result):
+        for line in verdict_lines(result) + service_lines(result, prepared) + plan + rest_lines(result):
             say(line)
 
 

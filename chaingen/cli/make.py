@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from chaingen.cli.app import DESIGN, JSON, QUIET, SETTINGS, length_of, print_result, progress, say
+from chaingen.cli.process import PROCESS, with_process
 
 if TYPE_CHECKING:
     from chaingen.design.bench import Bench
@@ -24,10 +25,14 @@ SCENES = ("hang", "swag", "table", "wrist", "neck", "corners", "edge")
 )
 @click.option(
     "--mesh-tolerance",
-    default="0.01 mm",
-    show_default=True,
-    help="Farthest the models may lie from the true surface.",
+    help="Farthest the models may lie from the true surface; 0.01 mm unless told otherwise.",
 )
+@click.option(
+    "--triangles",
+    type=click.IntRange(min=1),
+    help="Make the models as fine as so many triangles allow, instead of --mesh-tolerance.",
+)
+@PROCESS
 @click.option("--models-anyway", is_flag=True, help="Write models also of a piece that does not fit.")
 @click.option("--pictures/--no-pictures", default=True, help="Draw pictures (the default) or leave them out.")
 @click.option(
@@ -69,7 +74,9 @@ def make(
     design: Path,
     settings: Path | None,
     folder: Path | None,
-    mesh_tolerance: str,
+    mesh_tolerance: str | None,
+    triangles: int | None,
+    process: str | None,
     models_anyway: bool,
     pictures: bool,
     scenes: tuple[str, ...],
@@ -90,11 +97,13 @@ def make(
     from dataclasses import replace
 
     from chaingen.design.load import load_design
-    from chaingen.pipeline import build, drape, export, plan
-    from chaingen.show.report import report_of
+    from chaingen.model.budget import tolerance_for
+    from chaingen.pipeline import build, drape, export, plan, prepare
 
-    tolerance = length_of("--mesh-tolerance", mesh_tolerance, 1e-4, 1.0)
-    loaded = load_design(design, settings=settings)
+    if mesh_tolerance is not None and triangles is not None:
+        _refuse_two_finenesses()
+    tolerance = length_of("--mesh-tolerance", mesh_tolerance or "0.01 mm", 1e-4, 1.0)
+    loaded = with_process(load_design(design, settings=settings), process)
     asked = {"friction": friction, "disorder": disorder, "seed": seed, "settling": settling or None}
     chosen = _scenes(
         loaded, scenes, no_scenes, {key: value for key, value in asked.items() if value is not None}
@@ -107,19 +116,24 @@ def make(
     folder = folder if folder is not None else Path("out") / design.stem
     with progress(not quiet) as tell:
         result = build(loaded, on_progress=tell)
+        if triangles is not None:
+            tolerance = tolerance_for(result.placement.rings, triangles)
         if sheet:
             result = plan(result, on_progress=tell)
         result = drape(result, on_progress=tell)
+        writes = result.fits or models_anyway
+        prepared = prepare(result, mesh_tolerance=tolerance, on_progress=tell) if writes else None
         files = export(
             result,
             folder,
             mesh_tolerance=tolerance,
             models_anyway=models_anyway,
             pictures=pictures,
+            prepared=prepared,
             on_progress=tell,
         )
     relative = [path.relative_to(folder).as_posix() for path in files.paths]
-    print_result(result, report_of(result, relative, files.not_drawn), as_json, quiet)
+    print_result(result, files.report, as_json, quiet, prepared)
     if files.not_drawn:
         click.echo(f"no pictures: {files.not_drawn}", err=True)
     if not as_json and not quiet:
@@ -165,6 +179,12 @@ def _scenes(
     return tuple(replace(scene, **settings) for scene in chosen)
 
 
+def _refuse_two_finenesses() -> None:
+    from chaingen.errors import BadInput, Problem
+
+    raise BadInput([Problem("--triangles", "--mesh-tolerance beside it", "one or the other")])
+
+
 def _bench(design: "Design", units: str | None, paper: str | None, hand_out: bool) -> "Bench":
     """The design's bench, with what is asked for of the sheet."""
     from dataclasses import replace
@@ -189,16 +209,19 @@ def _refuse_supple(design: "Design") -> None:
 @click.command()
 @DESIGN
 @SETTINGS
+@PROCESS
 @JSON
 @QUIET
 @click.pass_context
-def check(ctx: click.Context, design: Path, settings: Path | None, as_json: bool, quiet: bool) -> None:
+def check(
+    ctx: click.Context, design: Path, settings: Path | None, process: str | None, as_json: bool, quiet: bool
+) -> None:
     """Say whether a DESIGN goes together, writing nothing."""
     from chaingen.design.load import load_design
     from chaingen.pipeline import build
     from chaingen.show.report import report_of
 
-    loaded = load_design(design, settings=settings)
+    loaded = with_process(load_design(design, settings=settings), process)
     with progress(not quiet) as tell:
         result = build(loaded.bare(), on_progress=tell)
     print_result(result, report_of(result), as_json, quiet)

@@ -67,6 +67,7 @@ class Design:
         date: The day it is made, told in model files; None when not given.
         bench: How its maker works, with prices, rings at hand, a class.
         service: The print or casting process that makes it from its model; None when not given.
+        own_clearance: The gap that the design itself asks for, whatever its service [mm].
         source: The text of the design file.
     """
 
@@ -89,6 +90,7 @@ class Design:
     date: datetime.date | None = None
     bench: Bench = NO_BENCH
     service: Service | None = None
+    own_clearance: float = 0.0
     source: str = field(default="", compare=False, repr=False)
 
     @property
@@ -114,6 +116,11 @@ class Design:
             return self.piece
         part = self.piece.parts[self.middle]
         return part.part if isinstance(part, Strands) else part
+
+    def served_by(self, service: Service) -> "Design":
+        """The same piece made by a service, whose gap is asked for where it is more than the design's own."""
+        served = replace(self, service=service)
+        return replace(served, clearance=max(self.own_clearance, served.process_gap))
 
     def repeated(self, repeat: int) -> "Design":
         """The same piece with a number of repeats instead of a length."""

@@ -28,6 +28,7 @@ from chaingen.design.pieces import ends_of, piece_of
 from chaingen.design.problems import name_problems, rest_problems
 from chaingen.design.scene import Scene, SceneKind
 from chaingen.design.schema import DesignTable, SceneTable
+from chaingen.design.service_problems import service_problems
 from chaingen.design.service_schema import service_of
 from chaingen.design.settings import bench_of, bench_problems, load_settings
 from chaingen.design.weaves import Weaves, find_weaves
@@ -57,6 +58,7 @@ _FILE = FileKind(
         "trials": "trial coils as [[bench.trials]]",
         "owned": "rings at hand as [[owned]] with count = 100",
         "build": 'three lengths, such as ["100 mm", "100 mm", "100 mm"]',
+        "soldered": 'pairs of bodies, such as [["1a", "1b"]]',
         "scenes": 'scenes as [[scenes]] with kind = "hang"',
     },
     start="chaingen new writes a design to start from",
@@ -136,7 +138,7 @@ def parse_design(
     if not problems:
         design = _design(table, findings, weaves)
         design = replace(design, bench=bench_of(own, told_settings), source=text)
-        problems = piece_problems(design) + fastening_problems(design)
+        problems = piece_problems(design) + fastening_problems(design) + service_problems(design)
     if problems:
         raise BadInput(limited(dict.fromkeys(problems), _FILE))
     return design
@@ -182,13 +184,13 @@ def _design(table: DesignTable, findings: Mapping[str, Finding], weaves: Weaves)
     ends = ends_of(table.ends, sizes, findings)
     piece, middle = piece_of(table.pattern, sizes, findings, weaves, ends)
     length, measure = _length(table.pattern)
-    service = None if table.service is None else service_of(table.service)
     design = Design(
         title=table.title,
         metal=metal_of(table.metal, palette),
         piece=piece,
         length=length,
         clearance=table.clearance,
+        own_clearance=table.clearance,
         tolerance=table.tolerance,
         ring_sizes=tuple(sizes.values()),
         supple=table.supple,
@@ -205,9 +207,8 @@ def _design(table: DesignTable, findings: Mapping[str, Finding], weaves: Weaves)
         pair=table.pair,
         measure=measure,
         date=table.date,
-        service=service,
     )
-    return replace(design, clearance=max(design.clearance, design.process_gap))
+    return design if table.service is None else design.served_by(service_of(table.service))
 
 
 def _length(table: PatternTable) -> tuple[float | None, float | None]:

@@ -5,7 +5,7 @@ mould or the printer, thicker by what finishing takes off; the *pattern* is what
 shrinks.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 from chaingen.stock.metals import Metal
@@ -152,3 +152,43 @@ class Service:
             return 0.0
         least = min((min(self.stretch(metal)) for metal in metals), default=1.0)
         return self.smallest_gap / least + self.finishing
+
+
+def usual_service(process: Process) -> Service:
+    """A process with its usual limits, all of them assumed."""
+    limits = ("smallest_wire", "smallest_gap", "build") if process.assembled else ("smallest_wire", "build")
+    return Service(
+        process, process.smallest_wire, process.least_gap, process.safe_gap, process.build, assumed=limits
+    )
+
+
+def service_by(process: Process, own: Service | None) -> Service:
+    """Another process with its usual limits, prepared for as far as that goes for both.
+
+    What shrinks and is finished off goes from one casting process to the other, for the metal is the same;
+    nothing is known of it from one print to another. Loose rings have a layout, which nothing else has, and
+    no bodies to solder.
+
+    Args:
+        process: The process.
+        own: The service that a design says; one of the same process is returned as it is.
+    """
+    usual = usual_service(process)
+    if own is None:
+        return usual
+    if own.process == process:
+        return own
+    kept = replace(usual, open_up=own.open_up)
+    if own.process.casts and process.casts:
+        kept = replace(
+            kept,
+            route=own.route,
+            shrinkage=own.shrinkage,
+            mould_shrinkage=own.mould_shrinkage,
+            finishing=own.finishing,
+            # Loose rings start as a flat sheet, which has none.
+            sprues=own.sprues if process.assembled else None,
+        )
+    if own.process.assembled and process.assembled:
+        kept = replace(kept, soldered=own.soldered)
+    return kept

@@ -4,6 +4,9 @@ glTF measures in metres with Y up and looks at a model from +Z; pieces are in mi
 the front stays right: x, y, z [mm] of a piece become x, z, -y [mm], over a thousand. This turn stands in the
 rotation and translation of the nodes; meshes keep the frames of their bodies, in metres.
 
+A model's stretch is the root's scale, in the axes of glTF. In the nodes it could not stand: what is stretched
+after it is turned is skewed, and a node by itself must not skew (glTF 2.0, section 3.5.3); two together may.
+
 A node below one root is the plainest form that viewers know. Instances as arrays (EXT_mesh_gpu_instancing)
 would take a quarter of the bytes, but where a viewer does not know them it shows one body or none, and bodies
 would lose their names. Ten thousand rings are 1.4 MB as nodes.
@@ -103,6 +106,9 @@ def write_glb(path: Path, model: Model, *, title: str) -> int:
         meshes.append({"name": parts[0].name, "primitives": [_primitive(part, arrays) for part in parts]})
     nodes = _nodes(model, [made[kinds] for kinds in of_body])
     root: _Json = {"name": title}
+    if model.stretch != (1.0, 1.0, 1.0):
+        right, back, up = model.stretch
+        root["scale"] = [right, up, back]
     if nodes:
         root["children"] = list(range(1, len(nodes) + 1))
     content: _Json = {

@@ -13,7 +13,7 @@ from chaingen.geometry.bodies import Bodies
 from chaingen.geometry.types import Floats, Ints
 from chaingen.make.metals import RingMetals
 from chaingen.model.mesh import TOLERANCE, Mesh, frames
-from chaingen.model.templates import templates
+from chaingen.model.templates import holes_of, templates
 from chaingen.weave.graph import LinkGraph
 from chaingen.weave.groups import BodySize
 
@@ -88,7 +88,7 @@ def model_of(bodies: Bodies, graph: LinkGraph, metals: RingMetals, *, tolerance:
         metals: Their metals.
         tolerance: Farthest the meshes may lie from the true surface [mm].
     """
-    meshes, of_body = templates(bodies, tolerance)
+    meshes, of_body = templates(bodies, tolerance, holes_of(member.size for member in graph.members))
     materials: dict[Material, int] = {}
     kinds: list[Kind] = []
     for mesh_number, mesh in enumerate(meshes):

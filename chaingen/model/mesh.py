@@ -8,11 +8,14 @@ A mesh stands in the frame of its body. A grid of vertices has a row for each se
 where rows x columns points.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import acos, ceil, pi
 
 import numpy as np
 import numpy.typing as npt
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
 from chaingen.geometry.bodies import Bodies, axes_across
 from chaingen.geometry.types import Floats, Ints
@@ -35,6 +38,8 @@ class Mesh:
         facet_normals: Outward unit normals of the triangles, shape (f, 3).
         parts: What it is made of, in the order of its vertices and faces: the name of each part as in
             `Strand`, and its number of vertices and of faces.
+        point_of: For each vertex the first one that stands at the same point, shape (v,); None where each
+            stands alone. Along a crease a point has a vertex for each of its normals.
     """
 
     vertices: Floats
@@ -42,6 +47,7 @@ class Mesh:
     faces: npt.NDArray[np.int32]
     facet_normals: Floats
     parts: tuple[tuple[str, int, int], ...]
+    point_of: Ints | None = None
 
     def part(self, name: str) -> "Mesh | None":
         """One part by itself; None if there is no such part."""
@@ -55,9 +61,59 @@ class Mesh:
                     self.faces[faces] - np.int32(vertex),
                     self.facet_normals[faces],
                     ((part, vertex_count, face_count),),
+                    None if self.point_of is None else self.point_of[vertices] - vertex,
                 )
             vertex, face = vertex + vertex_count, face + face_count
         return None
+
+    @property
+    def closed(self) -> "Mesh":
+        """The same with one vertex at a point, so that facets that meet share vertices.
+
+        The normal there is that of one of the facets.
+        """
+        if self.point_of is None:
+            return self
+        kept, place = np.unique(self.point_of, return_inverse=True)
+        faces = place.reshape(-1)[self.faces].astype(np.int32)
+        parts, begin = [], 0
+        for part, vertex_count, face_count in self.parts:
+            own = np.searchsorted(kept, [begin, begin + vertex_count])
+            parts.append((part, int(own[1] - own[0]), face_count))
+            begin += vertex_count
+        return Mesh(self.vertices[kept], self.normals[kept], faces, self.facet_normals, tuple(parts))
+
+
+def joined_meshes(meshes: Sequence[Mesh]) -> Mesh:
+    """Meshes of one part each as one, neighbours of one part as one part."""
+    parts: dict[str, tuple[int, int]] = {}
+    faces, points, offset = [], [], 0
+    for mesh in meshes:
+        ((part, vertex_count, face_count),) = mesh.parts
+        before = parts.get(part, (0, 0))
+        parts[part] = before[0] + vertex_count, before[1] + face_count
+        faces.append(mesh.faces + np.int32(offset))
+        points.append(offset + (np.arange(vertex_count) if mesh.point_of is None else mesh.point_of))
+        offset += vertex_count
+    return Mesh(
+        np.concatenate([mesh.vertices for mesh in meshes]),
+        np.concatenate([mesh.normals for mesh in meshes]),
+        np.concatenate(faces),
+        np.concatenate([mesh.facet_normals for mesh in meshes]),
+        tuple((part, *counts) for part, counts in parts.items()),
+        None if all(mesh.point_of is None for mesh in meshes) else np.concatenate(points),
+    )
+
+
+def shells_of(mesh: Mesh) -> tuple[int, Ints]:
+    """How many shells a mesh has, and which of them each vertex is of, shape (v,)."""
+    count, faces = len(mesh.vertices), mesh.faces
+    edges = np.concatenate([faces[:, :2], faces[:, 1:]])
+    if mesh.point_of is not None:
+        edges = np.concatenate([edges, np.column_stack([np.arange(count), mesh.point_of])])
+    graph = coo_array((np.ones(len(edges), dtype=np.int8), (edges[:, 0], edges[:, 1])), shape=(count, count))
+    number, shell_of = connected_components(graph, directed=False)
+    return int(number), np.asarray(shell_of)
 
 
 def mesh_of(vertices: Floats, normals: Floats, faces: Ints, part: str = "wire") -> Mesh:

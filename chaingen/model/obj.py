@@ -10,6 +10,8 @@ import re
 from collections.abc import Sequence
 from pathlib import Path
 
+import numpy as np
+
 from chaingen.files import staged, whole_file, write_text
 from chaingen.model.kinds import Material, Model, kinds_of_bodies
 
@@ -39,10 +41,13 @@ def write_obj(path: Path, model: Model) -> int:
     materials = _material_names(model.materials)
     of_body = kinds_of_bodies(model)
     groups = any(len(kinds) > 1 for kinds in of_body)
-    vertex_lines, face_lines, heads = [], [], []
+    stretch = np.array(model.stretch)
+    meshes, vertex_lines, face_lines, heads = [], [], [], []
     for kind in model.kinds:
-        vertex_lines.append(f"v %.{DECIMALS}f %.{DECIMALS}f %.{DECIMALS}f\n" * len(kind.mesh.vertices))
-        face_lines.append("f %d %d %d\n" * len(kind.mesh.faces))
+        mesh = kind.mesh.closed
+        meshes.append(mesh)
+        vertex_lines.append(f"v %.{DECIMALS}f %.{DECIMALS}f %.{DECIMALS}f\n" * len(mesh.vertices))
+        face_lines.append("f %d %d %d\n" * len(mesh.faces))
         part = "_".join(kind.mesh.parts[0][0].split())
         heads.append((f"-{part}" if groups else "", f"usemtl {materials[kind.material]}\n"))
     offset = 1
@@ -55,9 +60,9 @@ def write_obj(path: Path, model: Model) -> int:
             name, rotation, centre = model.names[body], model.rotations[body].T, model.centres[body]
             text = f"o {name}\n"
             for number in numbers:
-                mesh = model.kinds[number].mesh
+                mesh = meshes[number]
                 suffix, material = heads[number]
-                points = mesh.vertices @ rotation + centre
+                points = stretch * (mesh.vertices @ rotation + centre)
                 text += vertex_lines[number] % tuple(points.ravel().tolist())
                 text += f"g {name}{suffix}\n{material}" if suffix else material
                 text += face_lines[number] % tuple((mesh.faces + offset).ravel().tolist())

@@ -56,7 +56,8 @@ def write_step(path: Path, bodies: Bodies, model: Model, *, title: str, date: da
     Args:
         path: The file.
         bodies: The bodies.
-        model: The same bodies as kinds and places; its meshes are not used.
+        model: The same bodies as kinds and places; its meshes are not used. It is not stretched: a torus
+            stretched is no torus.
         title: What the piece is called.
         date: The day it was made, for the file to tell; None tells `NO_DAY`.
 
@@ -66,6 +67,7 @@ def write_step(path: Path, bodies: Bodies, model: Model, *, title: str, date: da
     Raises:
         CannotWrite: The library is not there, or the file cannot be written.
     """
+    assert model.stretch == (1.0, 1.0, 1.0), "STEP has no stretched surfaces"
     why = why_not(len(bodies))
     if why:
         raise CannotWrite(f"cannot write {path}: {why}")

@@ -13,6 +13,11 @@ platform (section 3.3); its own coordinates stay those of the placement.
 
 lib3mf writes six digits of a transform. A body's place is therefore told in two: whole millimetres by the
 piece, and what is left by the body. That is exact to nanometres, however long the piece.
+
+A model's stretch is in the meshes by its largest part; what that leaves, no more than one along any axis, is
+in the transforms of bodies, so that no number there is larger than one and its six digits are off by half a
+millionth at most. Where that may move a vertex by more than `CLOSE`, far out on a large body, the mesh is
+written as that body is turned.
 """
 
 import ctypes
@@ -27,12 +32,12 @@ from typing import Any
 from uuid import UUID, uuid5
 
 import numpy as np
+import numpy.typing as npt
 
 from chaingen.errors import CannotWrite
 from chaingen.files import whole_file
 from chaingen.geometry.types import Floats
-from chaingen.model.kinds import Model
-from chaingen.model.mesh import Mesh
+from chaingen.model.kinds import Kind, Model
 
 MOST_OBJECTS = 4000
 """Most objects that a piece is made of. lib3mf looks through all of them whenever it writes or reads another:
@@ -40,6 +45,12 @@ MOST_OBJECTS = 4000
 
 STEP, LONGEST = 0.01, 9000.0
 """The piece is moved by hundredths of a millimetre, by whole ones if farther than this [mm]: six digits."""
+
+CLOSE = 5e-5
+"""Farthest a vertex may be moved by what is cut off the numbers of a turn [mm]."""
+
+DIGITS = 6
+"""Digits of a number in a transform."""
 
 AT_ONCE = 250
 """Bodies whose vertices are looked at together: some megabytes."""
@@ -96,12 +107,13 @@ def onto_platform(model: Model) -> Floats:
     Between 0 and `STEP` more than what would have it touch; see there.
     """
     low = np.full(3, np.inf)
+    stretch = np.array(model.stretch)
     for kind in model.kinds:
         corners = kind.mesh.vertices.T
         for start in range(0, len(kind.bodies), AT_ONCE):
             bodies = kind.bodies[start : start + AT_ONCE]
             least = (model.rotations[bodies] @ corners).min(axis=2) + model.centres[bodies]
-            low = np.minimum(low, least.min(axis=0))
+            low = np.minimum(low, stretch * least.min(axis=0))
     # A hair more than needed, for the last digits of what is written.
     far = 1e-5 - low
     step = np.where(np.abs(far) < LONGEST, STEP, 1.0)
@@ -120,39 +132,69 @@ def _add_piece(library: ModuleType, wrapper: Any, told: Any, model: Model, ident
         for one in model.materials
     ]
     group_number = group.GetUniqueResourceID()
-    parts_of: list[list[Any]] = [[] for _ in model.names]
-    for kind in model.kinds:
+
+    def add_mesh(kind: Kind, vertices: Floats, faces: npt.NDArray[np.int32]) -> Any:
         shape = told.AddMeshObject()
         shape.SetName(_writable(kind.name))
         shape.SetUUID(next(identities))
-        _set_geometry(library, wrapper, shape, kind.mesh)
+        _set_geometry(library, wrapper, shape, vertices, faces)
         assert shape.IsManifoldAndOriented(), f"the mesh of {kind.name} is not closed"
         shape.SetObjectLevelProperty(group_number, materials[kind.material])
-        for body in kind.bodies.tolist():
-            parts_of[body].append(shape)
+        return shape
+
+    largest = max(model.stretch)
+    turns = (np.array(model.stretch) / largest)[:, None] * model.rotations
+    centres = np.array(model.stretch) * model.centres
+    parts_of: list[list[tuple[Any, Floats]]] = [[] for _ in model.names]
+    for kind in model.kinds:
+        mesh = kind.mesh.closed
+        vertices = largest * mesh.vertices
+        told_well = _told_well(turns[kind.bodies], vertices)
+        shape = add_mesh(kind, vertices, mesh.faces) if told_well.any() else None
+        for body, well in zip(kind.bodies.tolist(), told_well.tolist(), strict=True):
+            if well:
+                parts_of[body].append((shape, turns[body]))
+            else:
+                parts_of[body].append((add_mesh(kind, vertices @ turns[body].T, mesh.faces), np.eye(3)))
     many = -(-len(model.names) // MOST_OBJECTS)
     firsts = range(0, len(model.names), many)
-    millimetres = np.floor(model.centres[::many])
+    millimetres = np.floor(centres[::many])
     objects = []
     for first, millimetre in zip(firsts, millimetres, strict=True):
         bodies = range(first, min(first + many, len(model.names)))
-        stretch = told.AddComponentsObject()
+        share = told.AddComponentsObject()
         name = (
             model.names[first] if len(bodies) == 1 else f"{model.names[first]} to {model.names[bodies[-1]]}"
         )
-        stretch.SetName(_writable(name))
-        stretch.SetPartNumber(_writable(name))
-        stretch.SetUUID(next(identities))
+        share.SetName(_writable(name))
+        share.SetPartNumber(_writable(name))
+        share.SetUUID(next(identities))
         for body in bodies:
-            posed = _transform(library, model.rotations[body], model.centres[body] - millimetre)
-            for part in parts_of[body]:
-                stretch.AddComponent(part, posed).SetUUID(next(identities))
-        objects.append(stretch)
+            for part, turn in parts_of[body]:
+                posed = _transform(library, turn, centres[body] - millimetre)
+                share.AddComponent(part, posed).SetUUID(next(identities))
+        objects.append(share)
     piece = told.AddComponentsObject()
     piece.SetUUID(next(identities))
-    for stretch, millimetre in zip(objects, millimetres, strict=True):
-        piece.AddComponent(stretch, _transform(library, np.eye(3), millimetre)).SetUUID(next(identities))
+    for share, millimetre in zip(objects, millimetres, strict=True):
+        piece.AddComponent(share, _transform(library, np.eye(3), millimetre)).SetUUID(next(identities))
     return piece
+
+
+def _told_well(turns: Floats, vertices: Floats) -> npt.NDArray[np.bool_]:
+    """Whether turns may be written so short.
+
+    Args:
+        turns: The turns, which may stretch, shape (k, 3, 3).
+        vertices: Vertices of the mesh that is turned [mm], shape (v, 3).
+
+    Returns:
+        For each, shape (k,), whether no vertex is moved by more than `CLOSE`.
+    """
+    short = turns.round(9).astype(np.float32).astype(np.float64)
+    unit = 10.0 ** (np.floor(np.log10(np.maximum(np.abs(short), 1e-9))) + 1 - DIGITS)
+    moved = np.abs(turns - np.round(short / unit) * unit) @ np.abs(vertices).max(axis=0)
+    return np.asarray(np.linalg.norm(moved, axis=1) <= CLOSE)
 
 
 def why_not() -> str:
@@ -179,22 +221,24 @@ def _library(path: Path) -> tuple[ModuleType, Any]:
         raise CannotWrite(f"cannot write {path}: lib3mf does not run on this machine: {error}") from error
 
 
-def _set_geometry(library: ModuleType, wrapper: Any, shape: Any, mesh: Mesh) -> None:
+def _set_geometry(
+    library: ModuleType, wrapper: Any, shape: Any, vertices: Floats, faces: npt.NDArray[np.int32]
+) -> None:
     """Give an object its mesh; the library's own way takes vertices one by one."""
-    vertices = np.ascontiguousarray(mesh.vertices, dtype=np.float32)
-    faces = np.ascontiguousarray(mesh.faces, dtype=np.uint32)
+    points = np.ascontiguousarray(vertices, dtype=np.float32)
+    corners = np.ascontiguousarray(faces, dtype=np.uint32)
     result = wrapper.lib.lib3mf_meshobject_setgeometry(
         shape._handle,
-        ctypes.c_uint64(len(vertices)),
-        vertices.ctypes.data_as(ctypes.POINTER(library.Position)),
-        ctypes.c_uint64(len(faces)),
-        faces.ctypes.data_as(ctypes.POINTER(library.Triangle)),
+        ctypes.c_uint64(len(points)),
+        points.ctypes.data_as(ctypes.POINTER(library.Position)),
+        ctypes.c_uint64(len(corners)),
+        corners.ctypes.data_as(ctypes.POINTER(library.Triangle)),
     )
     wrapper.checkError(shape, result)
 
 
 def _transform(library: ModuleType, rotation: Floats, place: Floats) -> Any:
-    """The library's transform: turned by `rotation`, shape (3, 3), and moved to `place` [mm], shape (3,)."""
+    """The library's transform: turned and stretched, shape (3, 3), and moved to `place` [mm], shape (3,)."""
     # Rounded, for what should be 0 to be written so; adding 0 makes a minus zero a zero.
     rows = np.vstack([rotation.T, place]).round(9) + 0.0
     return library.Transform.from_buffer_copy(rows.astype(np.float32).tobytes())
@@ -205,7 +249,7 @@ def _identities(model: Model, title: str, date: datetime.date | None) -> Iterato
 
     The library draws them at random otherwise, and no two files would be the same.
     """
-    content = hashlib.sha256(repr((title, date, model.names, model.materials)).encode())
+    content = hashlib.sha256(repr((title, date, model.names, model.materials, model.stretch)).encode())
     for kind in model.kinds:
         content.update(repr((kind.name, kind.material)).encode())
         for numbers in (kind.mesh.vertices, kind.mesh.faces, kind.bodies):

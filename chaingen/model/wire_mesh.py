@@ -6,39 +6,143 @@ round turned against its beginning, the turn is spread over its length. Open end
 for distances.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from math import ceil, pi
+from types import MappingProxyType
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from chaingen.geometry.bodies import axes_across
 from chaingen.geometry.centrelines import FULL_TURN, Arc, Curve
+from chaingen.geometry.distance import rows_gap
 from chaingen.geometry.shapes import Shape, Strand
 from chaingen.geometry.types import Floats
-from chaingen.model.mesh import TOLERANCE, Mesh, grid_faces, mesh_of, segment_counts, torus_mesh
+from chaingen.geometry.wire_distance import MOST_NEAREST
+from chaingen.model.bead_mesh import bead_mesh
+from chaingen.model.mesh import (
+    TOLERANCE,
+    Mesh,
+    grid_faces,
+    joined_meshes,
+    mesh_of,
+    segment_counts,
+    torus_mesh,
+)
+from chaingen.model.solids import filled, joined, mesh_of_solid, solid_of
 
 SMOOTH = 1e-6
 """Curves of a strand that meet farther apart [mm], or at a larger angle [rad], make a corner."""
 
+THICKER, FINER = 0.75, 0.5
+"""How much thicker a wire is made to be joined with another, and how fine its mesh is, in tolerances: chords
+round it cut off a quarter, those round the other wire a half; inside a bend chords stand out by a quarter."""
 
-def shape_mesh(shape: Shape, tolerance: float = TOLERANCE) -> Mesh:
-    """The mesh of a shape in its own frame, a shell for each strand, parts in order of first use.
+SINK = 0.16
+"""Most that a wire is made thicker to be joined with another, in wire radii: what chords of the coarsest
+meshes of both cut off."""
+
+TIDY = 0.01
+"""Where strands are joined, the surface may be moved by this part of the tolerance to have fewer facets."""
+
+NEAR, MOST_PARTINGS = 8e-5, 20
+"""Where strands are joined, points are no nearer to each other [mm] than 32-bit numbers, as files hold them,
+can tell apart some hundred millimetres from the origin; and how often that is tried."""
+
+
+def shape_mesh(
+    shape: Shape, tolerance: float = TOLERANCE, holes: Mapping[str, float] = MappingProxyType({})
+) -> Mesh:
+    """The mesh of a shape in its own frame, parts in order of first use.
 
     Circles about one axis whose wires run into one another, which stand for a disc, make one shell: the disc
-    with half-round rims.
+    with half-round rims. So do strands of one part that run into one another, as soldered wires do.
 
     Args:
         shape: The shape.
         tolerance: Farthest any point of the mesh may lie from the true surface [mm].
+        holes: Diameters of the holes of beads by their part [mm]; others have none.
     """
     parts = tuple(dict.fromkeys(strand.part for strand in shape.strands))
-    meshes = []
+    meshes: list[Mesh] = []
     for part in parts:
-        for row in discs([strand for strand in shape.strands if strand.part == part]):
+        strands = [strand for strand in shape.strands if strand.part == part]
+        if part in holes:
+            meshes.append(bead_mesh(strands, holes[part], tolerance))
+            continue
+        own = []
+        for row in discs(_sunk(strands, tolerance)):
             # A circle that its own wire fills is a disc by itself.
-            filled = 0.0 < _circle_radius(row[0]) <= row[0].wire_radius
-            meshes.append(_disc(row, tolerance) if filled or len(row) > 1 else strand_mesh(row[0], tolerance))
-    return _joined(meshes)
+            if len(row) > 1 or 0.0 < _circle_radius(row[0]) <= row[0].wire_radius:
+                own.append(_disc(row, tolerance))
+            else:
+                own.append(strand_mesh(row[0], tolerance if row[0] in strands else FINER * tolerance))
+        meshes += own if len(own) == 1 else _one_piece(own, tolerance, part)
+    return joined_meshes(meshes)
+
+
+def _sunk(strands: Sequence[Strand], tolerance: float) -> list[Strand]:
+    """The strands of one part, whole circles that just touch others a little thicker, to be joined.
+
+    Turns of a coil touch one another and the stem in lines, where meshes would join at some places by chance
+    and share single points at others. Thicker by `THICKER` and with finer meshes, they reach through what
+    chords cut off everywhere, and still keep to the tolerance.
+    """
+    rows = [Shape((strand,), ()).primitives for strand in strands]
+    found, nearest = np.empty((MOST_NEAREST, 2, 3)), np.empty((2, 3))
+    sunk = list(strands)
+    for k, strand in enumerate(strands):
+        if not _circle_radius(strand):
+            continue
+        gaps = (rows_gap(rows[k], other, found, nearest) for m, other in enumerate(rows) if m != k)
+        if any(-2.0 * tolerance <= gap <= SMOOTH for gap in gaps):
+            more = min(THICKER * tolerance, SINK * strand.wire_radius)
+            sunk[k] = replace(strand, wire_radius=strand.wire_radius + more)
+    return sunk
+
+
+def _one_piece(meshes: Sequence[Mesh], tolerance: float, part: str) -> list[Mesh]:
+    """Meshes of one part, joined where they overlap and solid where they shut something in.
+
+    What turns of a coil shut in, in lines between them and the stem, is open along the coil in truth; a print
+    would hold resin there. Meshes that are apart stay as they are.
+    """
+    solids = [solid_of(mesh) for mesh in meshes]
+    whole = joined(solids)
+    volume, count = (
+        sum(measure) for measure in zip(*((s.volume(), s.num_tri()) for s in solids), strict=True)
+    )
+    if whole.num_tri() == count and abs(whole.volume() - volume) <= 1e-12 * volume:
+        return list(meshes)
+    return [_parted(mesh_of_solid(filled(whole.simplify(TIDY * tolerance)), part))]
+
+
+def _parted(mesh: Mesh) -> Mesh:
+    """The mesh with points nearer than `NEAR` moved that far apart, equal ones each towards its facets."""
+    vertices = mesh.vertices
+    point_of = np.arange(len(vertices)) if mesh.point_of is None else mesh.point_of
+    points = np.unique(point_of)
+    for _ in range(MOST_PARTINGS):
+        pairs = points[cKDTree(vertices[points]).query_pairs(NEAR, output_type="ndarray")]
+        away = vertices[pairs[:, 0]] - vertices[pairs[:, 1]]
+        if not len(pairs):
+            break
+        lengths = np.linalg.norm(away, axis=1)
+        equal = lengths < 1e-9
+        for k in np.flatnonzero(equal).tolist():
+            one, other = (
+                vertices[mesh.faces[(point_of[mesh.faces] == point).any(axis=1)]].mean(axis=(0, 1))
+                for point in pairs[k]
+            )
+            away[k] = one - other
+        away /= np.maximum(np.linalg.norm(away, axis=1), 1e-9)[:, None]
+        push = away * (0.5 * (1.01 * NEAR - lengths))[:, None]
+        moved = np.zeros_like(vertices)
+        np.add.at(moved, pairs[:, 0], push)
+        np.subtract.at(moved, pairs[:, 1], push)
+        vertices = vertices + moved[point_of]
+    return replace(mesh, vertices=vertices)
 
 
 def strand_mesh(strand: Strand, tolerance: float = TOLERANCE) -> Mesh:
@@ -230,23 +334,4 @@ def _posed(mesh: Mesh, arc: Arc, part: str) -> Mesh:
         mesh.faces,
         mesh.facet_normals @ turn,
         ((part, len(mesh.vertices), len(mesh.faces)),),
-    )
-
-
-def _joined(meshes: Sequence[Mesh]) -> Mesh:
-    """Meshes of one part each as one, neighbours of one part as one part."""
-    parts: dict[str, tuple[int, int]] = {}
-    faces, offset = [], 0
-    for mesh in meshes:
-        ((part, vertex_count, face_count),) = mesh.parts
-        before = parts.get(part, (0, 0))
-        parts[part] = before[0] + vertex_count, before[1] + face_count
-        faces.append(mesh.faces + np.int32(offset))
-        offset += vertex_count
-    return Mesh(
-        np.concatenate([mesh.vertices for mesh in meshes]),
-        np.concatenate([mesh.normals for mesh in meshes]),
-        np.concatenate(faces),
-        np.concatenate([mesh.facet_normals for mesh in meshes]),
-        tuple((part, *counts) for part, counts in parts.items()),
     )

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from chaingen.geometry.bodies import Bodies
 from chaingen.make.metals import RingMetals
+from chaingen.model.figures import Figures, figures_of
 from chaingen.model.glb import write_glb
 from chaingen.model.kinds import model_of
 from chaingen.model.mesh import TOLERANCE
@@ -36,7 +37,20 @@ class Placed:
     date: datetime.date | None = None
 
 
-def write_models(folder: Path, name: str, placed: Placed, *, tolerance: float = TOLERANCE) -> list[Path]:
+@dataclass(frozen=True, slots=True)
+class Models:
+    """What was written.
+
+    Attributes:
+        paths: The files.
+        figures: The figures of the meshes in them, which are the same in all formats that have meshes.
+    """
+
+    paths: tuple[Path, ...]
+    figures: Figures
+
+
+def write_models(folder: Path, name: str, placed: Placed, *, tolerance: float = TOLERANCE) -> Models:
     """Write STL, OBJ with its materials, GLB, and 3MF and STEP where their libraries run.
 
     STEP is an extra, and left out of very large pieces.
@@ -48,7 +62,7 @@ def write_models(folder: Path, name: str, placed: Placed, *, tolerance: float = 
         tolerance: Farthest the meshes may lie from the true surface [mm].
 
     Returns:
-        The files.
+        The files and their figures.
 
     Raises:
         CannotWrite: A file cannot be written.
@@ -56,7 +70,7 @@ def write_models(folder: Path, name: str, placed: Placed, *, tolerance: float = 
     model = model_of(placed.bodies, placed.graph, placed.metals, tolerance=tolerance)
     endings = ("stl", "obj", "mtl", "glb", "3mf", "step")
     stl, obj, mtl, glb, threemf, step = (folder / f"{name}.{ending}" for ending in endings)
-    write_stl(stl, placed.bodies, tolerance=tolerance)
+    write_stl(stl, model)
     write_obj(obj, model)
     write_glb(glb, model, title=placed.title)
     paths = [stl, obj, mtl, glb]
@@ -66,4 +80,4 @@ def write_models(folder: Path, name: str, placed: Placed, *, tolerance: float = 
     if not why_no_step(len(placed.bodies)):
         write_step(step, placed.bodies, model, title=placed.title, date=placed.date)
         paths.append(step)
-    return paths
+    return Models(tuple(paths), figures_of(model))

@@ -11,6 +11,7 @@ import numpy as np
 from chaingen.design.service import Axes, Service
 from chaingen.geometry.bodies import Bodies
 from chaingen.geometry.shapes import Shape
+from chaingen.make.result import Result
 from chaingen.stock.metals import Metal
 from chaingen.weave.groups import RingSize
 
@@ -45,6 +46,11 @@ def sizes_of(size: RingSize, metal: Metal, service: Service) -> Sizes:
         (x * cast.inside_diameter, y * cast.inside_diameter, z * cast.inside_diameter),
         (x * cast.wire_diameter, y * cast.wire_diameter, z * cast.wire_diameter),
     )
+
+
+def ring_sizes(result: Result, service: Service) -> tuple[Sizes, ...]:
+    """Each ring size and metal of a piece, finished, as cast and as pattern."""
+    return tuple(sizes_of(count.size, count.metal, service) for count in result.counts)
 
 
 def cast_size(size: RingSize, finishing: float) -> RingSize:

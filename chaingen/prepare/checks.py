@@ -1,52 +1,34 @@
-"""Whether a process can make a piece from its model: wires, gaps and size against its limits.
+"""Whether a process can make a piece from its model: what is sent against what the process can do.
 
-What the process cannot make fails; what it makes as a rule but not always is warned of.
+Limits are of the pattern that is sent, and so are the sizes held against them: wires thicker by what
+finishing takes off, everything larger by what shrinks; of what shrinks unevenly the least along any axis is
+taken for wires and gaps. What the process cannot make fails; what it makes as a rule but not always is warned
+of.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from enum import StrEnum
 
 import numpy as np
 
 from chaingen.design.service import Service
-from chaingen.findings.finding import Finding
-from chaingen.geometry.types import Ints
+from chaingen.geometry.distance import smallest_gaps
+from chaingen.geometry.near import near_pairs
+from chaingen.make.metals import worn_metals
 from chaingen.make.result import Result
+from chaingen.model.open_ring import can_open, open_ring_extent
+from chaingen.prepare.cast import cast_size
+from chaingen.prepare.casting_checks import cut, mould, one_metal, shrinkage, sprues
+from chaingen.prepare.sent import Sent, ServiceCheck, State, both_words, by, model_word, state_of
 from chaingen.solve.check import ALIKE, ROUND_OFF
+from chaingen.solve.drape.draped import Draped, scene_names
 from chaingen.units import format_mm
+from chaingen.weave.groups import RingSize
+
+__all__ = ["FULL", "ServiceCheck", "State", "by", "rest_checks", "service_checks"]
 
 FULL = 0.95
 """What fills more of a side than this part of it is warned of: machines want room at their edges, casting a
 wall of investment; from memory."""
-
-MOST_NAMED = 3
-"""Rings of the thinnest wire that are named one by one."""
-
-
-class State(StrEnum):
-    """What came of a check against a process."""
-
-    PASS = "pass"
-    WARN = "warn"
-    FAIL = "fail"
-
-
-@dataclass(frozen=True, slots=True)
-class ServiceCheck:
-    """One check against a process.
-
-    Attributes:
-        name: What is checked: ``thinnest wire``, ``gap between moving parts`` or ``size``.
-        state: What came of it.
-        text: The same in words, with bodies and values.
-        bodies: Indices of the bodies it depends on; none for the size of the whole piece.
-    """
-
-    name: str
-    state: State
-    text: str
-    bodies: tuple[int, ...] = ()
 
 
 def service_checks(result: Result) -> tuple[ServiceCheck, ...]:
@@ -57,26 +39,52 @@ def service_checks(result: Result) -> tuple[ServiceCheck, ...]:
     service = result.design.service
     if service is None:
         return ()
+    piece = Sent.of(result.placement.rings, result.placement.graph, result.metals, service)
     if service.process.assembled:
-        return _wire(result, service), _gap(result, service), _size(result, service)
-    return _wire(result, service), _ring_size(result, service)
+        whole = "one piece of the pair" if result.design.pair else "the piece as placed"
+        checks = [
+            _wire(piece, service, result.design.tolerance),
+            _gap("gap between moving parts", piece, service),
+            _size("size", whole, piece, service),
+            *one_metal(piece, service),
+        ]
+    else:
+        checks = [
+            _wire(piece, service, result.design.tolerance), _ring_size(piece, service), *cut(piece, service)
+        ]  # fmt: skip
+    return (*checks, *shrinkage(piece, service), *mould(piece, service), *sprues(piece, service))
 
 
-def _made(result: Result, service: Service) -> Ints:
-    """The bodies that the process makes: all, or the rings where it makes these by themselves."""
-    bodies = result.placement.rings
-    rings = np.flatnonzero(bodies.is_ring)
-    return np.arange(len(bodies)) if service.process.assembled or not len(rings) else rings
+def rest_checks(result: Result) -> tuple[ServiceCheck, ...]:
+    """Gap and size of a piece at rest in each scene it was draped in, for a piece that is made as it lies.
+
+    Indices of bodies are those of the drape's graph.
+    """
+    service = result.design.service
+    if service is None or not service.process.assembled:
+        return ()
+    checks: list[ServiceCheck] = []
+    for drape, scene in zip(result.drapes, scene_names(result.drapes), strict=True):
+        if not isinstance(drape, Draped):
+            continue
+        bodies = drape.rings.thickened(0.5 * drape.hair) if drape.hair else drape.rings
+        metals = worn_metals(result.design, result.placement, drape.graph)
+        piece = Sent.of(bodies, drape.graph, metals, service)
+        checks.append(_gap(f"gap at rest, {scene}", piece, service))
+        checks.append(_size(f"size at rest, {scene}", "the piece at rest", piece, service))
+    return tuple(checks)
 
 
-def _wire(result: Result, service: Service) -> ServiceCheck:
-    made = _made(result, service)
-    wires = 2.0 * result.placement.rings.thinnest[made]
+def _wire(piece: Sent, service: Service, off: float) -> ServiceCheck:
+    """The thinnest wire, which may come out `off` [mm] thinner."""
+    made = piece.made
+    wires = 2.0 * piece.cast.thinnest[made] * piece.stretch[made].min(axis=1)
     thinnest = float(wires.min())
     own = made[wires <= thinnest + ALIKE].tolist()
-    least, off = service.smallest_wire, result.design.tolerance
+    finished = 2.0 * float(piece.finished.thinnest[own].min())
+    least = service.smallest_wire
     fails, warns = thinnest < least - ROUND_OFF, thinnest - off < least - ROUND_OFF
-    what = f"{format_mm(thinnest)} ({_several(result, own)})"
+    what = f"{both_words(finished, thinnest, piece, service)} ({piece.several(own)})"
     limit = f"the process makes {format_mm(least)} at the thinnest"
     if fails:
         text = f"{what}, and {limit}: {format_mm(least - thinnest)} too thin"
@@ -84,49 +92,87 @@ def _wire(result: Result, service: Service) -> ServiceCheck:
         text = f"{what}, and {limit}: too thin where it comes out {format_mm(off)} thinner"
     else:
         text = f"{what}; {limit}"
-    return ServiceCheck("thinnest wire", _state(fails, warns), text, tuple(own))
+    return ServiceCheck("thinnest wire", state_of(fails, warns), text, tuple(own))
 
 
-def _gap(result: Result, service: Service) -> ServiceCheck:
-    name, pair, gap = "gap between moving parts", result.check.binding_pair, result.check.smallest_gap
-    least, safe = service.smallest_gap, service.safe_gap
+def _gap(name: str, piece: Sent, service: Service) -> ServiceCheck:
+    """The smallest gap of parts that are not welded into one."""
+    cast, pair = _smallest_gap(piece)
     if pair is None:
-        return ServiceCheck(name, State.PASS, "no two parts come near each other")
+        one = len(piece.cluster) > 1 and piece.cluster.max() == 0
+        text = "all parts are welded into one" if one else "no two parts come near each other"
+        return ServiceCheck(name, State.PASS, text)
+    times = float(piece.stretch.min())
+    gap, least, safe = times * cast, service.smallest_gap, service.safe_gap
     # A placement holds the gap it was asked for to within this.
-    fails, warns = gap < least - ROUND_OFF, gap < safe - ROUND_OFF
-    what = f"{format_mm(gap)} ({' and '.join(_called(result, body) for body in pair)})"
+    off = times * ROUND_OFF
+    fails, warns = gap < least - off, gap < safe - off
+    names = " and ".join(piece.called(body) for body in pair)
+    what = f"{both_words(cast + service.finishing, gap, piece, service)} ({names})"
     if fails:
         text = f"{what}, and the process fuses what is nearer than {format_mm(least)}"
     elif warns:
         text = f"{what}, and the process may fuse what is nearer than {format_mm(safe)}"
     else:
         text = f"{what}; the process needs {format_mm(safe)}"
-    return ServiceCheck(name, _state(fails, warns), text, pair)
+    return ServiceCheck(name, state_of(fails, warns), text, pair)
 
 
-def _size(result: Result, service: Service) -> ServiceCheck:
-    low, high = result.placement.rings.bounds()
-    whole = "one piece of the pair" if result.design.pair else "the piece as placed"
-    return _against_build(whole, (high - low).tolist(), service, ())
+def _smallest_gap(piece: Sent) -> tuple[float, tuple[int, int] | None]:
+    """Smallest gap as cast [mm] of bodies that are not welded into one, and which have it first."""
+    margin = 2.0 * float(piece.cast.wire_radii.max())
+    while True:
+        pairs = near_pairs(piece.cast, margin=margin)
+        pairs = pairs[piece.cluster[pairs[:, 0]] != piece.cluster[pairs[:, 1]]]
+        if not len(pairs):
+            return np.inf, None
+        gaps, _ = smallest_gaps(piece.cast, pairs)
+        smallest = float(gaps.min())
+        if smallest <= margin:
+            first, second = pairs[np.flatnonzero(gaps <= smallest + ALIKE)[0]].tolist()
+            return smallest, (first, second)
+        # Others may be nearer than what was found by chance.
+        margin = smallest
 
 
-def _ring_size(result: Result, service: Service) -> ServiceCheck:
-    bodies, made = result.placement.rings, _made(result, service)
-    largest = int(made[np.argmax((bodies.radii + bodies.wire_radii)[made])])
-    outside = 2.0 * float(bodies.radii[largest] + bodies.wire_radii[largest])
-    # The ring as it lies; of another body the box round the ball that it can turn in.
-    thick = 2.0 * float(bodies.wire_radii[largest]) if bodies.is_ring[largest] else outside
-    return _against_build(_called(result, largest), (outside, outside, thick), service, (largest,))
+def _size(name: str, whole: str, piece: Sent, service: Service) -> ServiceCheck:
+    finished, cast = (np.ptp(bodies.bounds(), axis=0) for bodies in (piece.finished, piece.cast))
+    sent = (cast * piece.stretch.max(axis=0)).tolist()
+    return against_build(name, whole, finished.tolist(), sent, service, ())
 
 
-def _against_build(
-    what: str, sides: Sequence[float], service: Service, bodies: tuple[int, ...]
+def _ring_size(piece: Sent, service: Service) -> ServiceCheck:
+    """The largest of what is made by itself: a ring as it lies, open; of another body all it can turn in."""
+    outsides = (piece.cast.radii + piece.cast.wire_radii) * piece.stretch.max(axis=1)
+    largest = int(piece.made[np.argmax(outsides[piece.made])])
+    size, stretch = piece.graph.members[largest].size, piece.stretch[largest]
+    outside = 2.0 * float(piece.finished.radii[largest] + piece.finished.wire_radii[largest])
+    if isinstance(size, RingSize):
+        finished, cast = (outside, outside, size.wire_diameter), cast_size(size, service.finishing)
+        opens = can_open(cast, service.cut, service.opened)
+        low, high = open_ring_extent(cast, *((service.cut, service.opened) if opens else (0.0, 0.0)))
+        sides = np.subtract(high, low) * stretch
+    else:
+        finished = (outside, outside, outside)
+        sides = (outside + service.finishing) * stretch
+    return against_build("size", piece.called(largest), finished, sides.tolist(), service, (largest,))
+
+
+def against_build(
+    name: str,
+    what: str,
+    finished: Sequence[float],
+    sides: Sequence[float],
+    service: Service,
+    bodies: tuple[int, ...],
 ) -> ServiceCheck:
     """Whether a box goes into what can be built, in whichever of the six ways it is laid.
 
     Args:
+        name: What is checked.
         what: What has that box.
-        sides: The sides of the box [mm].
+        finished: The sides of the box as finished [mm].
+        sides: The same as it is sent [mm].
         service: The service.
         bodies: The bodies that have it; none for the piece.
     """
@@ -136,35 +182,13 @@ def _against_build(
     fails = over > ROUND_OFF
     warns = any(side > FULL * room + ROUND_OFF for side, room in pairs)
     turned = any(side > room + ROUND_OFF for side, room in zip(sides, service.build, strict=True))
+    takes, sent = by(finished), by(sides)
+    told = f"{what} takes {takes}{'' if sent == takes else f', {sent} in the {model_word(service)}'}"
     builds = f"the process builds {by(service.build)}"
     if fails:
-        text = f"{what} takes {by(sides)}, and {builds}: {format_mm(over)} too long, however it is turned"
+        text = f"{told}, and {builds}: {format_mm(over)} too long, however it is turned"
     elif warns:
-        text = (
-            f"{what} takes {by(sides)}, and {builds}: it fits{' turned' if turned else ''}, with little room"
-        )
+        text = f"{told}, and {builds}: it fits{' turned' if turned else ''}, with little room"
     else:
-        text = f"{what} takes {by(sides)}; {builds}{', where it fits turned' if turned else ''}"
-    return ServiceCheck("size", _state(fails, warns), text, bodies)
-
-
-def _state(fails: bool, warns: bool) -> State:
-    return State.FAIL if fails else State.WARN if warns else State.PASS
-
-
-def by(sides: Sequence[float]) -> str:
-    """Three sides in words: ``60 by 60 by 100 mm``."""
-    return f"{' by '.join(format_mm(side, 1).removesuffix(' mm') for side in sides)} mm"
-
-
-def _called(result: Result, body: int) -> str:
-    graph = result.placement.graph
-    size = graph.members[body].size
-    return f"{size.kind if isinstance(size, Finding) else 'ring'} {graph.names[body]}"
-
-
-def _several(result: Result, bodies: Sequence[int]) -> str:
-    """Bodies by name, of many the first few and how many more."""
-    names = [_called(result, body) for body in bodies[:MOST_NAMED]]
-    more = len(bodies) - len(names)
-    return f"{', '.join(names)}{f' and {more:,} more' if more else ''}"
+        text = f"{told}; {builds}{', where it fits turned' if turned else ''}"
+    return ServiceCheck(name, state_of(fails, warns), text, bodies)

@@ -160,7 +160,7 @@ def _beads(bodies: Bodies, look: Look, among: Ints) -> Iterator[tuple[Colour, st
         yield colour, part, np.array(own, dtype=np.int64)
 
 
-def _scale_bar(image: Any, view: View) -> Any:
+def scale_bar(image: Any, view: View) -> Any:
     """Draw the scale bar and its label onto a picture (a Pillow image)."""
     from PIL import ImageDraw, ImageFont
 
@@ -263,7 +263,7 @@ def draw_views(
                 collided_shown = np.flatnonzero(np.isin(shown, bad))
                 add_bodies(plotter, pv, bodies[shown], look[shown], tolerance, collided_shown)
                 drawn_at, drawn = tolerance, seen
-            image = _scale_bar(photograph(plotter, view), view)
+            image = scale_bar(photograph(plotter, view), view)
             path = folder / f"{view.name}.png"
             content = BytesIO()
             image.save(content, format="PNG", compress_level=6)

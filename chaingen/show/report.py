@@ -12,9 +12,10 @@ from chaingen.design.cautions import Caution
 from chaingen.files import write_text
 from chaingen.make.finding_counts import BeadCount, FindingCount
 from chaingen.make.result import Result
+from chaingen.prepare.batch import Prepared
 from chaingen.show.plan_report import plan_data
 from chaingen.show.rounding import g, mm, size_data
-from chaingen.show.service_words import service_data
+from chaingen.show.service_report import service_data
 from chaingen.solve.drape.drape import Draped, NotDraped
 from chaingen.solve.supple import Supple
 from chaingen.stock.metals import Metal
@@ -145,13 +146,21 @@ def _scene(drape: Draped | NotDraped) -> dict[str, Any]:
     }
 
 
-def report_of(result: Result, files: Sequence[str] = (), not_drawn: str = "") -> dict[str, Any]:
+def report_of(
+    result: Result,
+    files: Sequence[str] = (),
+    not_drawn: str = "",
+    prepared: Prepared | None = None,
+    models: Sequence[dict[str, Any]] = (),
+) -> dict[str, Any]:
     """The content of report.json.
 
     Args:
         result: A built piece.
         files: Paths of the files written, relative to the output folder.
         not_drawn: Why there are no pictures, if there are none.
+        prepared: The piece as prepared for its service; None where nothing is written.
+        models: The figures of its models, see `models_data`.
     """
     placement, check, design = result.placement, result.check, result.design
     names = placement.graph.names
@@ -254,7 +263,8 @@ def report_of(result: Result, files: Sequence[str] = (), not_drawn: str = "") ->
         "stretch_percent": None if result.stretch is None else round(100.0 * result.stretch, 3),
         "supple": None if result.supple is None else _supple(result.supple),
         "scenes": [_scene(drape) for drape in result.drapes],
-        "service": service_data(result),
+        "service": service_data(result, prepared, files),
+        "models": list(models),
         "plan": None if result.plan is None else plan_data(result.plan, result),
         "files": list(files),
         "pictures_not_drawn": not_drawn,

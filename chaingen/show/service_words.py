@@ -1,23 +1,39 @@
-"""What a process makes of a piece, for the terminal and for report.json."""
+"""What a process makes of a piece, for the terminal."""
 
-from typing import Any
+from collections import Counter
+from collections.abc import Sequence
 
-from chaingen.design.service import Service
+from chaingen.design.service import Axes, Layout, Route, Service
 from chaingen.make.result import Result
-from chaingen.prepare.checks import by, service_checks
-from chaingen.show.rounding import mm
+from chaingen.prepare.batch import Batch, Prepared
+from chaingen.prepare.cast import Sizes
+from chaingen.prepare.sent import by, model_word
+from chaingen.show.phrases import counted, grams
+from chaingen.show.service_facts import checks_of, piece_sizes, service_cautions
+from chaingen.stock.metals import Metal
 from chaingen.units import format_mm
+from chaingen.weave.groups import RingSize
+
+ASSUMED = " (assumed)"
+"""What follows a value that the design does not say."""
 
 
-def service_lines(result: Result) -> list[str]:
-    """The process, the gap it asks for and every check against it, a sentence a line; none without one."""
+def service_lines(result: Result, prepared: Prepared | None = None) -> list[str]:
+    """The process, the gap it asks for, every check, sizes and what is sent, a sentence a line.
+
+    Args:
+        result: A built piece; of one without a service there is nothing to tell.
+        prepared: The same as prepared for its service; None where nothing is written.
+    """
     service = result.design.service
     if service is None:
         return []
-    lines = [f"To be made from a model, {service.process.name}: {_limits(service)}."]
+    lines = [f"To be made from a model, {service.process.name}: {limits_words(service)}."]
     gap = result.design.process_gap
     if gap:
-        asked = format_mm(gap)
+        asked, sent = format_mm(gap), format_mm(service.smallest_gap)
+        if asked != sent:
+            asked = f"{asked} (for {sent} in the {model_word(service)})"
         if gap >= result.design.clearance:
             lines.append(
                 f"The gap asked for between wires, {asked}, is that of the process, {service.process.name}."
@@ -25,12 +41,19 @@ def service_lines(result: Result) -> list[str]:
         else:
             own = format_mm(result.design.clearance)
             lines.append(f"The gap asked for between wires, {own}, is more than the {asked} of the process.")
-    lines += [f"  {check.state.value}: {check.name}, {check.text}." for check in service_checks(result)]
-    lines.append(f"Caution: {service.process.caution}")
-    return lines
+    lines += [f"  {check.state.value}: {check.name}, {check.text}." for check in checks_of(result, prepared)]
+    lines += size_lines(result, piece_sizes(result, prepared))
+    lines += [*loose_lines(service), *soldered_lines(service)]
+    if prepared is not None:
+        lines += [f"{line}." for line in map(batch_words, prepared.batches)]
+        if prepared.by_hand:
+            lines.append(f"By hand: {'; '.join(prepared.by_hand)}.")
+    first, *more = service_cautions(service)
+    return [*lines, " ".join([f"Caution: {first}", *(f"{text[:1].upper()}{text[1:]}" for text in more)])]
 
 
-def _limits(service: Service) -> str:
+def limits_words(service: Service) -> str:
+    """The limits of a process, in words; those that the design does not say are told to be assumed."""
     limits = {
         "smallest_wire": f"wire of {format_mm(service.smallest_wire)} or more",
         "smallest_gap": f"gaps of {format_mm(service.smallest_gap)} or more",
@@ -38,34 +61,139 @@ def _limits(service: Service) -> str:
     }
     if not service.process.assembled:
         del limits["smallest_gap"]
-    told = [f"{text} (assumed)" if name in service.assumed else text for name, text in limits.items()]
-    return ", ".join(told)
+    return ", ".join(f"{text}{ASSUMED if name in service.assumed else ''}" for name, text in limits.items())
 
 
-def service_data(result: Result) -> dict[str, Any] | None:
-    """The process, its limits and every check against it; None without a process."""
+# --- sizes ----------------------------------------------------------------------------------------
+
+
+def size_lines(result: Result, sizes: Sequence[Sizes]) -> list[str]:
+    """How large each ring is in the model, where that is not its finished size, and why."""
     service = result.design.service
-    if service is None:
-        return None
-    names = result.placement.graph.names
-    assembled = service.process.assembled
-    return {
-        "process": service.process.name,
-        "smallest_wire_mm": mm(service.smallest_wire),
-        "smallest_gap_mm": mm(service.smallest_gap) if assembled else None,
-        "safe_gap_mm": mm(service.safe_gap) if assembled else None,
-        "build_mm": [mm(side) for side in service.build],
-        "assumed": list(service.assumed),
-        "open_up": service.open_up and assembled,
-        "gap_asked_mm": mm(result.design.process_gap),
-        "checks": [
-            {
-                "name": check.name,
-                "state": check.state.value,
-                "bodies": [names[body] for body in check.bodies],
-                "text": check.text,
-            }
-            for check in service_checks(result)
-        ],
-        "caution": service.process.caution,
-    }
+    assert service is not None, "sizes are of a service"
+    several = len({own.metal for own in sizes}) > 1
+    lines = [line for own in sizes if (line := _size_line(own, service, several))]
+    if lines and result.findings and service.process.assembled:
+        lines.append("Findings are larger in it likewise.")
+    return lines
+
+
+def _size_line(own: Sizes, service: Service, several: bool) -> str:
+    stretch, finishing = service.stretch(own.metal), service.finishing
+    reasons = shrinkage_reasons(service, own.metal)
+    what = f"Ring {own.size.name}{f' of {own.metal.name}' if several else ''}, {ring_words(own.size)}, is"
+    if finishing:
+        what = (
+            f"{what} cast {ring_words(own.cast)}, for finishing takes {format_mm(finishing)} off the "
+            "thickness of its wire"
+        )
+        if not service.process.casts:
+            what = what.replace(" is cast ", " is made ")
+    if stretch == (1.0, 1.0, 1.0):
+        because = f": {', and '.join(reasons)}" if reasons else ""
+        if finishing:
+            return f"{what}; so it is in the {model_word(service)}{because}."
+        return f"{what} the same in the {model_word(service)}{because}." if reasons else ""
+    closed = ", when closed," if finishing else ", when closed"
+    closed = closed if sent_open(service) else ""
+    made = f"{_axes_words(own.inside)} inside in {_axes_words(own.wire)} wire"
+    if finishing:
+        return f"{what}; in the {model_word(service)}{closed} it is {made}: {', and '.join(reasons)}."
+    return f"{what} {made} in the {model_word(service)}{closed}: {', and '.join(reasons)}."
+
+
+def ring_words(size: RingSize) -> str:
+    """A ring's size: ``9 mm inside in 1.8 mm wire``."""
+    return f"{format_mm(size.inside_diameter)} inside in {format_mm(size.wire_diameter)} wire"
+
+
+def _axes_words(values: Axes) -> str:
+    """A length, or one along each axis where they differ."""
+    told = [format_mm(value) for value in values]
+    if len(set(told)) == 1:
+        return told[0]
+    return f"{told[0]} (along x), {told[1]} (y), {told[2]} (z)"
+
+
+def shrinkage_reasons(service: Service, metal: Metal) -> list[str]:
+    """Why a model is larger than what is made from it, a clause for each reason."""
+    reasons = []
+    shrinks = service.shrinks(metal)
+    who = metal.name if service.process.casts else service.process.name
+    if shrinks is None:
+        reasons.append(f"how much {who} shrinks is not known, and nothing is allowed for it")
+    elif any(shrinks):
+        said = {metal.name, metal.base, ""} & dict(service.shrinkage).keys()
+        reasons.append(f"{who} shrinks by {_percent(shrinks)}{'' if said else ASSUMED}")
+    if service.route is Route.RUBBER_MOULD and any(service.mould_shrinks):
+        assumed = ASSUMED if service.mould_shrinkage is None else ""
+        reasons.append(f"wax from a rubber mould by {_percent(service.mould_shrinks)}{assumed}")
+    return reasons
+
+
+def _percent(parts: Axes) -> str:
+    told = [_number(100.0 * part) for part in parts]
+    if len(set(told)) == 1:
+        return f"{told[0]} %"
+    return f"{told[0]} % (along x), {told[1]} % (y), {told[2]} % (z)"
+
+
+def _number(value: float) -> str:
+    return f"{value:.3f}".rstrip("0").rstrip(".")
+
+
+# --- how it is sent -------------------------------------------------------------------------------
+
+
+def sent_open(service: Service) -> bool:
+    """Whether rings are sent open, to be closed by hand."""
+    return not service.process.assembled and bool(service.cut or service.opened)
+
+
+def loose_lines(service: Service) -> list[str]:
+    """How loose rings are cut and laid out; nothing of a piece in one."""
+    if service.process.assembled:
+        return []
+    laid = {
+        Layout.FLAT: "side by side on a plate, without sprues",
+        Layout.COMB: "flat along runners, with sprues",
+        Layout.TREE: "round the main of a tree",
+    }[service.layout]
+    if not sent_open(service):
+        return [f"Rings are laid out {laid}, closed: what is to be linked by hand is cut open first."]
+    aside = (
+        f", the ends {format_mm(service.opened)} apart sideways (middle to middle)" if service.opened else ""
+    )
+    return [
+        f"Rings are laid out {laid}, with a cut of {format_mm(service.cut)} (as cast){aside}: closed by "
+        "hand until the ends meet they have the sizes told."
+    ]
+
+
+def soldered_lines(service: Service) -> list[str]:
+    """What is welded into one; nothing where nothing is."""
+    if not service.soldered:
+        return []
+    return [f"Welded into one, as if soldered: {', '.join(f'{a} with {b}' for a, b in service.soldered)}."]
+
+
+def batch_words(batch: Batch) -> str:
+    """What is in a file, and what that weighs: ``tree-1: 60 rings (link); 38.20 g of brass as cast``."""
+    what = f"{batch.name}: {holds_words(batch)}"
+    if batch.metal is None:
+        return what
+    metal = f"{grams(batch.weight)} of {batch.metal.name} as cast"
+    sprues = f", {grams(batch.sprues_weight)} of it sprues and button" if batch.sprues_weight else ""
+    return f"{what}; {metal}{sprues}"
+
+
+def holds_words(batch: Batch) -> str:
+    """What a batch holds: ``60 rings (40 link, 20 jump)``, ``36 rings (link)``, ``15 parts``."""
+    if not batch.rings:
+        return counted(batch.parts, "part")
+    names: Counter[str] = Counter()
+    for name, count in batch.rings:
+        names[name] += count
+    total = counted(sum(names.values()), "ring")
+    several = ", ".join(f"{count:,} {name}" for name, count in names.items())
+    return f"{total} ({several if len(names) > 1 else next(iter(names))})"

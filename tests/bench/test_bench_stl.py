@@ -7,6 +7,7 @@ import pytest
 
 from chaingen.geometry.bodies import Bodies
 from chaingen.model.stl import write_stl
+from tests.test_stl import plain_model
 
 
 def chain(count):
@@ -18,14 +19,14 @@ def chain(count):
 
 @pytest.mark.benchmark(group="STL of 2000 rings")
 def test_ours(benchmark, tmp_path):
-    rings = chain(2000 if benchmark.enabled else 20)
-    size = benchmark.pedantic(write_stl, (tmp_path / "a.stl", rings), rounds=5, iterations=1, warmup_rounds=1)
+    model = plain_model(chain(2000 if benchmark.enabled else 20))
+    size = benchmark.pedantic(write_stl, (tmp_path / "a.stl", model), rounds=5, iterations=1, warmup_rounds=1)
     assert (tmp_path / "a.stl").stat().st_size == size
 
 
 @pytest.mark.benchmark(group="STL of 2000 rings")
 def test_numpy_same_bytes(benchmark, tmp_path):
-    size = write_stl(tmp_path / "a.stl", chain(2000 if benchmark.enabled else 20))
+    size = write_stl(tmp_path / "a.stl", plain_model(chain(2000 if benchmark.enabled else 20)))
     content = np.fromfile(tmp_path / "a.stl", dtype=np.uint8)
 
     def write():

@@ -8,6 +8,7 @@ from pathlib import Path
 from chaingen.make.order.steps import Order, Step
 from chaingen.make.plan import Plan
 from chaingen.make.result import Result
+from chaingen.prepare.batch import Prepared
 from chaingen.show.finding_words import COMES_APART, parting_lines
 from chaingen.show.phrases import counted
 from chaingen.show.sheet.cautions_words import GRIP, caution_lines
@@ -56,6 +57,7 @@ from chaingen.show.sheet.ring_tables import (
     wire_table,
 )
 from chaingen.show.sheet.rows import sheet_rows
+from chaingen.show.sheet.service_tables import service_blocks
 from chaingen.show.step_words import StepWords
 from chaingen.show.words import headline, round_lines
 from chaingen.solve.placement import Answer
@@ -87,12 +89,13 @@ class SheetPictures:
     not_drawn: str = ""
 
 
-def sheet_document(result: Result, pictures: SheetPictures) -> Document:
+def sheet_document(result: Result, pictures: SheetPictures, prepared: Prepared | None = None) -> Document:
     """The maker's sheet of a piece.
 
     Args:
         result: The piece with its plan; of a piece without one only what is known of it.
         pictures: Its pictures.
+        prepared: The piece as prepared for its service; None where it is not.
     """
     design, plan = result.design, result.plan
     measures = Measures(design.bench.units)
@@ -100,6 +103,7 @@ def sheet_document(result: Result, pictures: SheetPictures) -> Document:
     if pictures.whole is not None:
         blocks.append(Figure(pictures.whole, _caption(result), WHOLE_WIDTH))
     blocks += [_piece_table(result, measures), *_design_code(result)]
+    blocks += service_blocks(result, prepared, measures)
     if plan is not None:
         blocks += (
             _preparation(result, plan, pictures, measures)

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from chaingen.errors import CannotDraw
 from chaingen.make.result import Result
+from chaingen.prepare.batch import Prepared
 from chaingen.show.sheet.content import SheetPictures, sheet_document, sheet_rows
 from chaingen.show.sheet.finding_figures import draw_findings
 from chaingen.show.sheet.page import write_page
@@ -41,7 +42,13 @@ class SheetFiles:
 
 
 def write_sheet(
-    folder: Path, result: Result, *, pictures: Path | None, not_drawn: str, on_progress: Progress
+    folder: Path,
+    result: Result,
+    *,
+    pictures: Path | None,
+    not_drawn: str,
+    on_progress: Progress,
+    prepared: Prepared | None = None,
 ) -> SheetFiles:
     """Write sheet.html, sheet.csv, sheet.pdf where that can be done, and the pictures in them.
 
@@ -51,6 +58,7 @@ def write_sheet(
         pictures: The folder with the pictures of the piece; None where there are none.
         not_drawn: Why there are none; empty where nobody asked for any.
         on_progress: Told in words what is being done.
+        prepared: The piece as prepared for its service; None where it is not.
 
     Raises:
         CannotWrite: A file cannot be written.
@@ -61,7 +69,7 @@ def write_sheet(
     paths = [path for path in (shown.whole, *shown.steps, *shown.findings.values()) if path is not None]
     on_progress("writing the sheet")
     with tempfile.TemporaryDirectory(prefix="chaingen-") as temporary:
-        document = sheet_document(result, _lighter(shown, Path(temporary)))
+        document = sheet_document(result, _lighter(shown, Path(temporary)), prepared)
         page, table, pdf = (folder / f"sheet.{ending}" for ending in ("html", "csv", "pdf"))
         write_page(page, document)
         head, rows = sheet_rows(result)

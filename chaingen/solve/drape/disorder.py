@@ -21,12 +21,13 @@ LEFT = 0.02
 
 
 def _too_near(bodies: Setting, poses: Poses, least: float) -> npt.NDArray[np.bool_]:
-    """Which bodies are nearer than `least` [mm] to another or to a solid, shape (n,)."""
+    """Which bodies are nearer than `least` [mm] to another or its clearance, or to a solid, shape (n,)."""
     rings = bodies.at(poses)
-    pairs = near_pairs(rings, margin=least)
+    apart = bodies.clearance + least
+    pairs = near_pairs(rings, margin=apart)
     gaps, _ = smallest_gaps(rings, pairs)
     bad: npt.NDArray[np.bool_] = np.zeros(len(rings), dtype=bool)
-    bad[pairs[gaps < least].ravel()] = True
+    bad[pairs[gaps < apart].ravel()] = True
     points, wires, owners = wire_points(rings, NODES)
     # Half way between points a wire comes nearer to a thin thing that crosses it by about this much.
     half = np.pi * bodies.radii[owners] / NODES

@@ -25,6 +25,7 @@ from chaingen.solve.drape.settle import (
     REACHES,
     Progress,
     begun,
+    check_room,
     cleared,
     come_to_rest,
     ring_weights,
@@ -46,7 +47,7 @@ RESTING_GAP = 0.45
 """Gap of crossing wires at rest as part of the barrier's reach, when that is as stiff as the force."""
 
 PULLS = (0.3, 0.1, 0.03)
-"""Parts of a placement's gap that are left when a worn piece is pulled to go round."""
+"""Parts of a placement's gap, beyond the clearance, that are left when a worn piece is pulled to go round."""
 
 TURNS = (2.0 * np.pi / 3.0, np.pi / 3.0, np.pi / 6.0, 0.0)
 """Turns of the arcs of an S that a row may be laid in [rad]."""
@@ -58,18 +59,24 @@ def _reaches(rings: int, pulled: bool) -> tuple[float, ...]:
 
 
 def _attempts(
-    piece: Piece, placement: Placement, scene: Scene, weights: Floats, taut: float | None, by_clasp: bool
+    piece: Piece,
+    placement: Placement,
+    scene: Scene,
+    weights: Floats,
+    taut: float | None,
+    by_clasp: bool,
+    clearance: float,
 ) -> Iterator[Callable[[], tuple[Start, bool]]]:
     """Ways to start a scene, best first: the start, and whether the piece was pulled straight for it."""
     reach = RESTING_GAP * _reaches(len(placement.graph), True)[0] * thinnest_wire(placement.rings)
 
     def row(left: float | None) -> Row:
         if by_clasp:
-            closed = clasped_row(piece, placement, left=left)
+            closed = clasped_row(piece, placement, left=left, clearance=clearance)
             if closed is None:
                 raise CannotDrape("its ends could not be brought together in the clasp")
             return closed
-        found = straight_row(piece, placement, left=left)
+        found = straight_row(piece, placement, left=left, clearance=clearance)
         quarters = sum(group.quarters for group in found.graph.groups)
         odd = isinstance(piece, Run) and piece.closed and quarters % 2 == 1
         return twisted(found, 0.5 * np.pi) if odd else found
@@ -84,8 +91,9 @@ def _attempts(
 
     def worn(begin: Callable[..., Start], left: float | None) -> tuple[Start, bool]:
         loop = row(left)
-        # Closed by a clasp it goes less far round than it is long: the clasp overlaps what it takes.
-        whole = row(reach).length if by_clasp else taut or loop.length
+        # Closed by a clasp it goes less far round than it is long: the clasp overlaps what it takes. So it
+        # does where wires keep apart.
+        whole = row(reach).length if by_clasp or clearance else taut or loop.length
         return begin(loop, scene, weights, whole), False
 
     if scene.kind is SceneKind.SWAG:
@@ -114,7 +122,7 @@ def _attempts(
         # A worn piece keeps the slack it has; where it is too short then, it is pulled taut bit by bit.
         # A clasp that lies slack may open while the piece falls: it starts pulled, as it is closed.
         first = (reach,) if by_clasp else ()
-        for left in (*first, None, *(part * placement.gap for part in PULLS)):
+        for left in (*first, None, *(part * (placement.gap - clearance) for part in PULLS)):
             yield partial(worn, begin, left)
 
 
@@ -124,6 +132,7 @@ def drape(
     scene: Scene,
     *,
     taut: float | None = None,
+    clearance: float = 0.0,
     on_progress: Progress | None = None,
 ) -> Draped:
     """Bring a placed run, chain, or row of sections to rest in a scene.
@@ -133,6 +142,7 @@ def drape(
         placement: Its placement.
         scene: The scene.
         taut: The piece's taut length [mm], for the span of a swag.
+        clearance: Gap that wires keep from one another [mm]; what holds the piece touches them.
         on_progress: Told in words what is being done.
 
     Raises:
@@ -141,6 +151,9 @@ def drape(
     if scene.kind not in ROW_SCENES:
         raise CannotDrape("a chain has no corners and no width to lay over an edge; that is for sheets")
     say = on_progress or (lambda _: None)
+    check_room(placement, clearance)
+    # Where wires keep apart a piece is shorter than taut: what its row reaches then stands for that.
+    taut = None if clearance else taut
     say("laying the piece out")
     worn = scene.kind in (SceneKind.WRIST, SceneKind.NECK)
     graph = placement.graph
@@ -161,9 +174,11 @@ def drape(
             graph = straight_row(closing, placement, left=None).graph
         piece, placement = closing, replace(placement, graph=graph)
     weights = ring_weights(graph)
-    start, rings, pulled = begun(graph, _attempts(piece, placement, scene, weights, taut, by_clasp), say)
+    attempts = _attempts(piece, placement, scene, weights, taut, by_clasp, clearance)
+    start, rings, pulled = begun(graph, attempts, say, clearance)
     reaches = _reaches(len(graph), pulled and not scene.disorder)
-    draped = come_to_rest(scene, graph, start, rings, _shares(graph, start.tension), reaches, say)
+    shares = _shares(graph, start.tension)
+    draped = come_to_rest(scene, graph, start, rings, shares, reaches, say, clearance)
     return _measured(draped, start)
 
 

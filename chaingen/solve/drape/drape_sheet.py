@@ -8,7 +8,7 @@ from chaingen.design.scene import SHEET_SCENES, Scene, SceneKind
 from chaingen.geometry.solids import SolidKind
 from chaingen.solve.drape import sheets
 from chaingen.solve.drape.draped import Draped
-from chaingen.solve.drape.settle import Progress, begun, come_to_rest
+from chaingen.solve.drape.settle import Progress, begun, check_room, come_to_rest
 from chaingen.solve.drape.starts import CannotDrape, Start, laid_down
 from chaingen.solve.placement import Placement
 
@@ -49,12 +49,15 @@ def _attempts(placement: Placement, scene: Scene) -> Iterator[Callable[[], tuple
         yield lambda: (laid_down(placement.rings), False)
 
 
-def drape_sheet(placement: Placement, scene: Scene, *, on_progress: Progress | None = None) -> Draped:
+def drape_sheet(
+    placement: Placement, scene: Scene, *, clearance: float = 0.0, on_progress: Progress | None = None
+) -> Draped:
     """Bring a placed sheet to rest in a scene.
 
     Args:
         placement: Its placement, about the xy plane, x along the rows.
         scene: The scene: hang, table, corners or edge.
+        clearance: Gap that wires keep from one another [mm]; what holds the sheet touches them.
         on_progress: Told in words what is being done.
 
     Raises:
@@ -63,12 +66,13 @@ def drape_sheet(placement: Placement, scene: Scene, *, on_progress: Progress | N
     if scene.kind not in SHEET_SCENES:
         raise CannotDrape(f"a sheet has no place in this scene; it can {_CAN}")
     say = on_progress or (lambda _: None)
+    check_room(placement, clearance)
     say("laying the sheet out")
     graph = placement.graph
-    start, rings, _ = begun(graph, _attempts(placement, scene), say)
+    start, rings, _ = begun(graph, _attempts(placement, scene), say, clearance)
     i, j = graph.links.T
     shares = 0.5 * (start.tension[i] + start.tension[j])
-    draped = come_to_rest(scene, graph, start, rings, shares, REACHES, say)
+    draped = come_to_rest(scene, graph, start, rings, shares, REACHES, say, clearance)
     return replace(draped, drop=_drop(draped, start))
 
 

@@ -1,5 +1,6 @@
 """What a drape gives: a piece at rest in a scene, or why it was not draped."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from chaingen.design.scene import Scene
@@ -66,3 +67,12 @@ class NotDraped:
 
     scene: Scene
     why: str
+
+
+def scene_names(drapes: Sequence[Draped | NotDraped]) -> list[str]:
+    """A name for each scene: its kind, numbered from the second of a kind on."""
+    kinds = [drape.scene.kind.value for drape in drapes]
+    return [
+        kind if not (before := kinds[:k].count(kind)) else f"{kind}-{before + 1}"
+        for k, kind in enumerate(kinds)
+    ]

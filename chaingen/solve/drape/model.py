@@ -111,7 +111,7 @@ class Model:
         self._margin = 2.0 * margin
         self._seen = poses.centres.copy()
         # Spheres bound them all, whatever their shapes.
-        spheres = Bodies(poses.centres, poses.frames[:, 2], b.radii, b.wire_radii)
+        spheres = Bodies(poses.centres, poses.frames[:, 2], b.radii, b.apart_radii)
         self._pairs = near_pairs(spheres, margin=self.barrier.reach + self._margin)
         if b.width == 5:
             self._pair_rows = [pair_rows(b, self.barrier, self._pairs, False)]
@@ -128,7 +128,7 @@ class Model:
         reach = SWING * float((b.radii + b.wire_radii).max())
         most = min(1.0, reach / max(far, 1e-300))
         self.near(poses, 2.0 * most * far)
-        most = min(most, pair_bound(step, b.thinnest, self._pairs))
+        most = min(most, pair_bound(step, b.apart_thinnest, self._pairs))
         for solid in b.solids:
             most = min(
                 most, solid_bound(step, poses.centres, b.radii, b.thinnest, int(solid.kind), solid.numbers)

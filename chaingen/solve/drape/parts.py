@@ -10,7 +10,7 @@ from chaingen.geometry.types import Floats, Ints
 from chaingen.solve.drape.body_energy import body_pair_energy, body_solid_energy
 from chaingen.solve.drape.energy import Poses, node_counts, pair_energy, solid_energy
 from chaingen.solve.drape.setting import Barrier, Setting
-from chaingen.solve.drape.wires import Wires, wires_of
+from chaingen.solve.drape.wires import Wires, thicker, wires_of
 
 
 @dataclass(frozen=True, eq=False)
@@ -20,10 +20,18 @@ class Nodes:
     Attributes:
         rings: Nodes on each ring, shape (n,); of other bodies they mean nothing.
         wires: The curves of all bodies with their nodes; None where all are rings.
+        apart: The same with the wires that bodies have for one another, thicker by half the clearance.
     """
 
     rings: Ints
     wires: Wires | None
+    apart: Wires | None
+
+    def seen_by(self, rows: "Rows") -> Wires:
+        """The curves as these contacts see them; where some body is no ring."""
+        wires = self.apart if rows.solid is None else self.wires
+        assert wires is not None
+        return wires
 
     def renumbered(self, before: "Nodes", bodies: Ints, nodes: Ints) -> Ints:
         """The nodes nearest to those that had these numbers before."""
@@ -39,7 +47,9 @@ def nodes_for(bodies: Setting, reach: float) -> Nodes:
         count = len(bodies.radii)
         wires = wires_of(bodies.at(Poses(np.zeros((count, 3)), np.tile(np.eye(3), (count, 1, 1)))), reach)
     thinnest = float(bodies.thinnest.min(initial=np.inf))
-    return Nodes(node_counts(bodies.radii, bodies.wire_radii, reach, thinnest), wires)
+    apart = None if wires is None else thicker(wires, 0.5 * bodies.clearance)
+    # Nodes as thin wires need them lie close enough for thicker ones.
+    return Nodes(node_counts(bodies.radii, bodies.wire_radii, reach, thinnest), wires, apart)
 
 
 @dataclass(frozen=True, eq=False)
@@ -121,8 +131,7 @@ def evaluate(
         solid = bodies.solids[rows.solid]
         kind, numbers = int(solid.kind), solid.numbers
     if rows.shaped:
-        assert nodes.wires is not None
-        all_of = poses.centres, poses.frames, bodies.radii, bodies.turns, nodes.wires
+        all_of = poses.centres, poses.frames, bodies.radii, bodies.turns, nodes.seen_by(rows)
         if rows.solid is None:
             energy, least, room.count = body_pair_energy(
                 *all_of, rows.bodies, rows.stiffness, reach, derivatives, *out
@@ -133,7 +142,7 @@ def evaluate(
             )
     elif rows.solid is None:
         energy, least, room.count = pair_energy(
-            poses.centres, poses.frames, bodies.radii, bodies.wire_radii, rows.bodies, rows.stiffness,
+            poses.centres, poses.frames, bodies.radii, bodies.apart_radii, rows.bodies, rows.stiffness,
             nodes.rings, reach, derivatives, *out,
         )  # fmt: skip
     else:
@@ -171,10 +180,10 @@ def places(bodies: Setting, nodes: Nodes, poses: Poses, rows: Rows, room: Room) 
         both = np.column_stack([both[lines, side], both[lines, 1 - side]])
     frames = poses.frames[both[:, 0]]
     if rows.shaped:
-        assert nodes.wires is not None
-        arm = np.einsum("kr,kra->ka", nodes.wires.places(both[:, 0], node)[:, :3], frames)
+        wires = nodes.seen_by(rows)
+        arm = np.einsum("kr,kra->ka", wires.places(both[:, 0], node)[:, :3], frames)
         # Of a wire the centreline stands for the place, as for rings; a ball is touched at its surface.
-        curve = nodes.wires.table[nodes.wires.curve_of(both[:, 0], node)]
+        curve = wires.table[wires.curve_of(both[:, 0], node)]
         ball = (curve[:, RADIUS] == 0.0) & (curve[:, SPAN] == 0.0)
         arm -= np.where(ball, curve[:, WIRE], 0.0)[:, None] * room.press[: room.count, 1:]
     else:

@@ -72,19 +72,24 @@ def _row(graph: LinkGraph, rings: Bodies, closed: bool, length: float | None = N
 
 
 @lru_cache(maxsize=64)
-def _cell(piece: Run | Chain, left: float | None) -> tuple[Cell, Bodies, Motion]:
-    """A cell, its rings and their motion: as placed, or pulled to gaps of `left` [mm] or half its own."""
+def _cell(piece: Run | Chain, left: float | None, clearance: float) -> tuple[Cell, Bodies, Motion]:
+    """A cell, its rings and their motion: as placed, or pulled until `_open_gap` is left."""
     cell = cell_of(piece)
-    if left is None or cell.gap <= 0.0:
+    if left is None or cell.gap <= clearance:
         return cell, cell.state.rings, cell.state.motion
-    open_gap = min(left, 0.5 * cell.gap)
+    open_gap = _open_gap(cell.gap, left, clearance)
     taut = taut_cell(cell.graph, cell.state.rings.thickened(0.5 * open_gap), cell.state.motion)
     return cell, _where(cell.state.rings, taut.rings), taut.motion
 
 
-def _repeated(run: Run, count: int, left: float | None) -> tuple[Bodies, float]:
+def _open_gap(gap: float, left: float, clearance: float) -> float:
+    """The gap to pull to [mm]: `left` over the clearance, or half of what the placement's gap is over it."""
+    return clearance + min(left, 0.5 * max(gap - clearance, 0.0))
+
+
+def _repeated(run: Run, count: int, left: float | None, clearance: float) -> tuple[Bodies, float]:
     """The first `count` rings of a repeated cell, and the length of one group of it on average [mm]."""
-    cell, rings, motion = _cell(Run(run.cell), left)
+    cell, rings, motion = _cell(Run(run.cell), left, clearance)
     images = -(-count // len(cell.graph))
     return repeat_cell(rings, motion, images)[:count], motion.period / len(cell.graph.groups)
 
@@ -111,34 +116,36 @@ def closing_run(piece: Piece) -> Run | Chain | None:
     return replace(run, closed=True)
 
 
-def straight_row(piece: Piece, placement: Placement, *, left: float | None) -> Row:
+def straight_row(piece: Piece, placement: Placement, *, left: float | None, clearance: float = 0.0) -> Row:
     """The row that a piece is before it is laid along a curve.
 
     Args:
         piece: A run, a chain, or sections.
         placement: Its placement.
         left: Pull the row straight until gaps of at most this are left [mm]; None leaves it as placed.
+        clearance: Gap that wires keep from one another [mm]; `left` is beyond it.
     """
     graph = placement.graph
     if isinstance(piece, Chain) and (piece.closed or (left is not None and piece.repeat >= PERIODIC_REPEATS)):
-        return _chain_row(piece, left)
+        return _chain_row(piece, left, clearance)
     if isinstance(piece, Run) and piece.closed:
-        rings, pitch = _repeated(piece, len(graph), left)
+        rings, pitch = _repeated(piece, len(graph), left, clearance)
         return _row(graph, rings, True, pitch * len(graph.groups))
     if left is None:
         return _row(graph, placement.rings, False)
     if isinstance(piece, Run) and piece.repeat >= PERIODIC_REPEATS and not (piece.first or piece.last):
         skip = next((k for k, group in enumerate(piece.cell) if group.kind is not GroupKind.JOIN), 0)
         first = sum(group.count for group in piece.cell[:skip])
-        rings, _ = _repeated(piece, first + len(graph), left)
+        rings, _ = _repeated(piece, first + len(graph), left, clearance)
         return _row(graph, rings[first:], False)
     if isinstance(piece, Run) and piece.repeat >= SPLICED and len(graph) == _size(piece):
-        spliced = _spliced(piece, graph, left)
+        spliced = _spliced(piece, graph, left, clearance)
         if spliced is not None:
             return _row(graph, spliced, False)
     if len(graph) > ROW_RINGS or len(graph) < 2:
         return _row(graph, placement.rings, False)
-    return _row(graph, _pulled(graph, placement.rings, placement.gap, left), False)
+    open_gap = _open_gap(placement.gap, left, clearance)
+    return _row(graph, _pulled(graph, placement.rings, open_gap), False)
 
 
 def _size(run: Run) -> int:
@@ -152,27 +159,26 @@ def _where(bodies: Bodies, others: Bodies) -> Bodies:
     return bodies.posed(others.centres, others.normals, others.axes)
 
 
-def _pulled(graph: LinkGraph, rings: Bodies, gap: float, left: float) -> Bodies:
-    """A finite row pulled straight until gaps of `left` [mm], or half its own, are left."""
-    open_gap = min(left, 0.5 * max(gap, 0.0))
+def _pulled(graph: LinkGraph, rings: Bodies, open_gap: float) -> Bodies:
+    """A finite row pulled straight until gaps of `open_gap` [mm] are left."""
     return _where(rings, taut_row(graph, rings.thickened(0.5 * open_gap)).rings)
 
 
-def _spliced(run: Run, graph: LinkGraph, left: float) -> Bodies | None:
+def _spliced(run: Run, graph: LinkGraph, left: float, clearance: float) -> Bodies | None:
     """A long run with other groups at its ends, pulled straight: its cell, and its ends of a short run.
 
     Returns:
         None where the two do not go together.
     """
-    cell, rings, motion = _cell(Run(run.cell), left)
+    cell, rings, motion = _cell(Run(run.cell), left, clearance)
     # The short run repeats as often, up to whole cells, so that its end is turned as that of the long one.
     repeat = 2 * KEPT + (run.repeat - 2 * KEPT) % cell.repeats
     short = run.repeated(repeat)
-    placed, _, gap = place_run(short, starts=STARTS, enough=0.0)
+    placed, _, gap = place_run(short, starts=STARTS, enough=clearance)
     small = piece_graph(short)
-    if cell.gap <= 0.0 or gap <= 0.0 or not check(small, placed).sound:
+    if cell.gap <= clearance or gap <= clearance or not check(small, placed).sound:
         return None
-    ends = _pulled(small, placed, gap, left)
+    ends = _pulled(small, placed, _open_gap(gap, left, clearance))
     count = sum(group.count for group in run.cell)
     before, after = (sum(group.count for group in groups) for groups in (run.first, run.last))
     body = repeat_cell(rings, motion, -(-run.repeat * count // len(rings)))[: run.repeat * count]
@@ -189,29 +195,33 @@ def _spliced(run: Run, graph: LinkGraph, left: float) -> Bodies | None:
     whole = concatenate([first, body[KEPT * count : len(body) - KEPT * count], last])
     report = check(graph, whole)
     # Where they meet wires may overlap a little, which is made room for as any start's are.
-    wide = report.smallest_gap > -OVERLAP * thinnest_wire(whole)
+    wide = report.smallest_gap > clearance - OVERLAP * thinnest_wire(whole)
     return whole if report.links_as_designed and wide and not report.faults else None
 
 
-def clasped_row(piece: Piece, placement: Placement, *, left: float | None) -> Row | None:
+def clasped_row(
+    piece: Piece, placement: Placement, *, left: float | None, clearance: float = 0.0
+) -> Row | None:
     """The closed row that an open piece becomes by its clasp; None where its ends could not be linked.
 
     Args:
         piece: A run or sections with a finding at an end.
         placement: Its placement.
         left: See `straight_row`.
+        clearance: Likewise.
     """
-    row = straight_row(piece, placement, left=left)
-    closing = closing_of(row.graph, row.rings)
+    row = straight_row(piece, placement, left=left, clearance=clearance)
+    # Ends that are linked with thicker wires leave the gap to the true ones.
+    closing = closing_of(row.graph, row.rings.thickened(0.5 * clearance) if clearance else row.rings)
     if closing is None:
         return None
-    closed = _row(closing.graph, closing.rings, True, closing.shift)
+    closed = _row(closing.graph, _where(row.rings, closing.rings), True, closing.shift)
     return twisted(closed, -closing.roll)
 
 
-def _chain_row(chain: Chain, left: float | None) -> Row:
+def _chain_row(chain: Chain, left: float | None, clearance: float) -> Row:
     """A chain before it is laid along a curve; a closed one turned so that its end meets its start."""
-    cell, rings, motion = _cell(replace(chain, repeat=1, closed=False), left)
+    cell, rings, motion = _cell(replace(chain, repeat=1, closed=False), left, clearance)
     if chain.closed:
         motion = replace(motion, twist=closing_twist(motion.twist, chain.repeat))
     graph, row = tiled_chain(chain, cell.graph, rings, motion)

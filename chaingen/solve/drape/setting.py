@@ -32,6 +32,8 @@ class Setting:
             they are the same.
         shapes: The shapes of bodies that are no rings.
         shape_of: Each body's shape, -1 for a ring, shape (n,); None where all are rings.
+        clearance: Gap that bodies keep from one another, but not from solids [mm]: between them each wire
+            counts as thicker by half of it all round.
     """
 
     radii: Floats
@@ -42,6 +44,7 @@ class Setting:
     arms: Floats | None = None
     shapes: tuple[Shape, ...] = field(default=())
     shape_of: Ints | None = None
+    clearance: float = 0.0
 
     @classmethod
     def of(
@@ -51,12 +54,13 @@ class Setting:
         solids: tuple[Solid, ...],
         friction: float,
         arms: Floats | None = None,
+        clearance: float = 0.0,
     ) -> "Setting":
         """The setting of some bodies, whose poses do not matter."""
         # A lone ball reaches nowhere: its turns are told at its surface.
         radii = np.where(bodies.radii > 0.0, bodies.radii, bodies.wire_radii)
         return cls(
-            radii, bodies.wire_radii, loads, solids, friction, arms, bodies.shapes, bodies.shape_of
+            radii, bodies.wire_radii, loads, solids, friction, arms, bodies.shapes, bodies.shape_of, clearance
         )  # fmt: skip
 
     def __len__(self) -> int:
@@ -89,6 +93,16 @@ class Setting:
             return self.wire_radii
         of_shape = np.array([*(shape.thinnest for shape in self.shapes), 0.0])
         return np.where(self.shape_of < 0, self.wire_radii, of_shape[self.shape_of])
+
+    @cached_property
+    def apart_radii(self) -> Floats:
+        """Wire radii that bodies have for one another: with their part of the clearance [mm], shape (n,)."""
+        return self.wire_radii + 0.5 * self.clearance
+
+    @cached_property
+    def apart_thinnest(self) -> Floats:
+        """The same of each body's thinnest wire [mm], shape (n,)."""
+        return self.thinnest + 0.5 * self.clearance
 
     @cached_property
     def thin(self) -> float:

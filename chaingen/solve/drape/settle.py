@@ -11,7 +11,7 @@ from chaingen.geometry.distance import smallest_gaps
 from chaingen.geometry.near import near_pairs
 from chaingen.geometry.solids import Solid, distances
 from chaingen.geometry.types import Floats, Ints
-from chaingen.solve.check import check
+from chaingen.solve.check import ROUND_OFF, check
 from chaingen.solve.drape.disorder import shaken_up
 from chaingen.solve.drape.draped import Draped
 from chaingen.solve.drape.energy import Poses
@@ -19,6 +19,8 @@ from chaingen.solve.drape.masses import mass_arms, weights
 from chaingen.solve.drape.rest import Settling, unbalanced_force
 from chaingen.solve.drape.setting import Barrier, Setting, poses_of, thinnest_wire
 from chaingen.solve.drape.starts import CannotDrape, Start, TooShort
+from chaingen.solve.placement import Placement
+from chaingen.units import format_mm
 from chaingen.weave.graph import LinkGraph
 
 REACHES = (0.1, 0.03, 0.01, 0.004)
@@ -52,6 +54,9 @@ GROWN = 0.97
 
 HAIR = 0.005
 """Wires with less room than this part of their diameter are draped thinner by what is missing to it."""
+
+NO_ROOM = 0.2
+"""Wires with less room than this part of a hair have none."""
 
 LEAST_STIFFNESS = 0.3
 """Least stiffness of a contact [ring weights]."""
@@ -114,13 +119,16 @@ def _solids_apart(rings: Bodies, solids: tuple[Solid, ...]) -> float:
     return least
 
 
-def cleared(graph: LinkGraph, rings: Bodies, solids: tuple[Solid, ...]) -> Bodies | None:
+def cleared(
+    graph: LinkGraph, rings: Bodies, solids: tuple[Solid, ...], clearance: float = 0.0
+) -> Bodies | None:
     """Poses whose wires overlap a little brought clear: thin wires grow back and push one another apart.
 
     Args:
         graph: What links with what.
         rings: Poses with the right links, some wires overlapping.
         solids: What the rings are clear of.
+        clearance: Gap that wires keep from one another [mm]; it grows as they do.
 
     Returns:
         Poses free of contact, or None when none were found.
@@ -131,16 +139,19 @@ def cleared(graph: LinkGraph, rings: Bodies, solids: tuple[Solid, ...]) -> Bodie
     poses = poses_of(rings)
     for _ in range(MOST_GROWTHS):
         now = rings.posed(poses.centres, poses.frames[:, 2], poses.frames[:, 0])
-        pairs = near_pairs(now, margin=reach)
-        apart = min(_wires_apart(now, pairs), _solids_apart(now, solids))
+        kept = _apart(now, clearance)
+        pairs = near_pairs(kept, margin=reach)
+        apart = min(_wires_apart(kept, pairs), _solids_apart(now, solids))
         if apart > 1.0 + 0.1 * reach / float(rings.wire_radii.max()):
-            report = check(graph, now)
+            report = check(graph, now, clearance=clearance)
             return now if report.links_as_designed and not report.collisions else None
         grown = GROWN * apart
         if grown < factor + 1e-4:
             return None
         factor = grown
-        bodies = Setting.of(rings.scaled_wires(factor), np.zeros((len(rings), 3)), solids, 0.0)
+        bodies = Setting.of(
+            rings.scaled_wires(factor), np.zeros((len(rings), 3)), solids, 0.0, clearance=factor * clearance
+        )
         # Thin wires may be very near each other: what pushes them apart must not reach much farther.
         near = min(2.0 * reach, 10.0 * (1.0 - GROWN) * apart * 2.0 * thinnest)
         settling = Settling(bodies, poses, Barrier(near, 1.0, np.empty(0, dtype=np.int64), np.empty(0)))
@@ -149,10 +160,24 @@ def cleared(graph: LinkGraph, rings: Bodies, solids: tuple[Solid, ...]) -> Bodie
     return None
 
 
+def _apart(rings: Bodies, clearance: float) -> Bodies:
+    """Bodies as they are for one another: with their part of the clearance."""
+    return rings.thickened(0.5 * clearance) if clearance else rings
+
+
 def begun(
-    graph: LinkGraph, attempts: Iterator[Callable[[], tuple[Start, bool]]], say: Progress
+    graph: LinkGraph,
+    attempts: Iterator[Callable[[], tuple[Start, bool]]],
+    say: Progress,
+    clearance: float = 0.0,
 ) -> tuple[Start, Bodies, bool]:
     """The first start that is free of contact or can be made so, and its rings.
+
+    Args:
+        graph: What links with what.
+        attempts: Ways to start: the start, and whether the piece was pulled straight for it.
+        say: Told in words what is being done.
+        clearance: Gap that wires keep from one another [mm].
 
     Raises:
         CannotDrape: None is; the first reason is told, or, when all are too short, the last.
@@ -167,14 +192,32 @@ def begun(
         report = check(graph, start.rings)
         thinnest = thinnest_wire(start.rings)
         clear_of_solids = _solids_apart(start.rings, start.solids) > 1.0
-        if report.links_as_designed and report.smallest_gap >= -0.5 * HAIR * thinnest and clear_of_solids:
+        # Where there is no room, wires may be draped a hair thinner; but no gap asked for is let go.
+        least = clearance + NO_ROOM * HAIR * 2.0 * thinnest if clearance else -0.5 * HAIR * thinnest
+        if report.links_as_designed and report.smallest_gap >= least and clear_of_solids:
             return start, start.rings, pulled
         say("making room")
-        clear = cleared(graph, start.rings, start.solids)
+        clear = cleared(graph, start.rings, start.solids, clearance)
         if clear is not None:
             return start, clear, pulled
-        reasons.append(CannotDrape("no start without wires through one another was found"))
+        why = (
+            f"that keeps wires {format_mm(clearance)} apart"
+            if clearance
+            else "without wires through one another"
+        )
+        reasons.append(CannotDrape(f"no start {why} was found"))
     raise next((reason for reason in reasons if not isinstance(reason, TooShort)), reasons[-1])
+
+
+def check_room(placement: Placement, clearance: float) -> None:
+    """See to it that wires are as far apart as they are to keep in a scene.
+
+    Raises:
+        CannotDrape: They are not.
+    """
+    if clearance and placement.gap < clearance - ROUND_OFF:
+        have = format_mm(placement.gap)
+        raise CannotDrape(f"wires shall keep {format_mm(clearance)} apart, and as placed they have {have}")
 
 
 def come_to_rest(
@@ -185,6 +228,7 @@ def come_to_rest(
     shares: Floats,
     reaches: tuple[float, ...],
     say: Progress,
+    clearance: float = 0.0,
 ) -> Draped:
     """Let rings go from where a scene starts them.
 
@@ -196,23 +240,26 @@ def come_to_rest(
         shares: A guess of the force in each link [ring weights], shape (m,).
         reaches: The barriers, see `REACHES`.
         say: Told in words what is being done.
+        clearance: Gap that wires keep from one another, but not from what holds them [mm].
 
     Returns:
         The piece at rest, not yet measured but for the distance of its pegs.
 
     Raises:
-        CannotDrape: It falls off what it lies on.
+        CannotDrape: It falls off what it lies on, or has no room beyond the clearance.
     """
     thinnest = thinnest_wire(rings)
     hair = 0.0
-    room = check(graph, rings)
+    room = check(graph, rings).smallest_gap - clearance
     wanted = HAIR * 2.0 * thinnest
-    if room.smallest_gap < 0.2 * wanted:
-        hair = wanted - room.smallest_gap
+    if room < NO_ROOM * wanted and clearance:
+        raise CannotDrape(f"its wires have no room to move beyond the {format_mm(clearance)} that they keep")
+    if room < NO_ROOM * wanted:
+        hair = wanted - room
         rings = rings.thickened(-0.5 * hair)
     loads = np.zeros((len(rings), 3))
     loads[:, 2] = -ring_weights(graph)
-    bodies = Setting.of(rings, loads, start.solids, scene.friction, mass_arms(graph))
+    bodies = Setting.of(rings, loads, start.solids, scene.friction, mass_arms(graph), clearance)
     poses = poses_of(rings)
     if scene.disorder > 0.0:
         poses = shaken_up(bodies, poses, scene.disorder, scene.seed)
@@ -287,7 +334,7 @@ def _settled(
     terms = settling.terms()
     final = settling.poses
     rings = bodies.at(final)
-    report = check(graph, rings)
+    report = check(graph, rings, clearance=bodies.clearance)
     frames = tuple(bodies.at(poses) for poses in [*film.frames, final]) if scene.settling else ()
     span = None
     if len(start.pegs) == 2:

@@ -102,6 +102,15 @@ def wires_of(bodies: Bodies, reach: float) -> Wires:
     )  # fmt: skip
 
 
+def thicker(wires: Wires, more: float) -> Wires:
+    """The same curves and nodes with wires whose radius is `more` [mm] larger."""
+    if not more:
+        return wires
+    table = wires.table.copy()
+    table[:, WIRE] += more
+    return wires._replace(table=table)
+
+
 def _point(row: Floats, t: Floats) -> Floats:
     """Points of a curve at parameters, shape (m,), as rows."""
     t = t[:, None]

@@ -1,0 +1,45 @@
+"""The option `--process`: a design made by another process than it says."""
+
+from typing import TYPE_CHECKING
+
+import click
+
+from chaingen.stock.processes import PROCESSES
+
+if TYPE_CHECKING:
+    from chaingen.design.design import Design
+
+PROCESS = click.option(
+    "--process",
+    type=click.Choice(tuple(PROCESSES)),
+    help="Prepare for this process instead of the design's; its limits are then the usual ones, unless it is "
+    "the one that the design says.",
+)
+"""The option; the commands that have it call `with_process`."""
+
+
+def with_process(design: "Design", name: str | None) -> "Design":
+    """The design made by a process.
+
+    Args:
+        design: The design; it stays as it is where its own service has that process.
+        name: Name of the process; None for the design's own.
+
+    Returns:
+        The design with the usual limits of the process, and with what its service says of preparation as far
+        as that goes for both. The gap asked for is that of the process, or the design's own if it is more.
+
+    Raises:
+        BadInput: The piece cannot be prepared like this, such as with a main thinner than its feeders.
+    """
+    from chaingen.design.service import service_by
+    from chaingen.design.service_problems import service_problems
+    from chaingen.errors import BadInput
+
+    own = design.service
+    if name is None or (own is not None and own.process.name == name):
+        return design
+    served = design.served_by(service_by(PROCESSES[name], own))
+    if problems := service_problems(served):
+        raise BadInput(problems)
+    return served

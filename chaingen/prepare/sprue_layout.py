@@ -1,0 +1,194 @@
+"""Rings on their feeders with main, runners and button: where all is, and the one body that it makes."""
+
+from dataclasses import dataclass
+
+import manifold3d
+import numpy as np
+
+from chaingen.design.service import Axes, Service
+from chaingen.geometry.types import Floats, Ints
+from chaingen.make.counts import ring_weight
+from chaingen.model.kinds import Kind, Material, Model
+from chaingen.model.solids import Solid, joined, mesh_of_solid
+from chaingen.prepare.batch import Batch
+from chaingen.prepare.fed_ring import CLOSE, FedRing, placed_rows, tightest
+from chaingen.prepare.sprues import Bar, button, rod
+from chaingen.solve.check import ROUND_OFF
+from chaingen.stock.metals import Metal
+
+
+@dataclass(frozen=True, eq=False)
+class Rod:
+    """A main or a runner.
+
+    Attributes:
+        begin: Middle of its first round end [mm], shape (3,); of one with a main a point on the main's axis.
+        end: Middle of its last round end [mm], shape (3,).
+        diameter: Its diameter [mm].
+        main: What it branches off; None for a main.
+    """
+
+    begin: Floats
+    end: Floats
+    diameter: float
+    main: Bar | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Foot:
+    """A button: middle of its foot [mm] and the way to the main, shape (3,) each, and its diameter [mm]."""
+
+    centre: Floats
+    axis: Floats
+    diameter: float
+
+
+@dataclass(frozen=True, eq=False)
+class SprueLayout:
+    """Where rings, main, runners and button of one casting are, as cast.
+
+    Attributes:
+        kinds: The ring sizes, each on its feeder.
+        kind_of: Which of them each ring is, shape (n,).
+        rotations: Rotation from each ring's frame, shape (n, 3, 3).
+        centres: Middle of each ring [mm], shape (n, 3).
+        rods: Main and runners, the main that stands on the button first.
+        button: The button.
+    """
+
+    kinds: tuple[FedRing, ...]
+    kind_of: Ints
+    rotations: Floats
+    centres: Floats
+    rods: tuple[Rod, ...]
+    button: Foot
+
+    def rows(self) -> Floats:
+        """Rows of all rings where they stand, shape (n, 4, COLUMNS); see `fed_ring`."""
+        own = np.stack([kind.rows() for kind in self.kinds])
+        return placed_rows(own[self.kind_of], self.rotations, self.centres)
+
+    def bounds(self) -> tuple[Floats, Floats]:
+        """Lowest and highest x, y and z of rings, rods and button [mm], shape (3,) each."""
+        radii = np.array([kind.radius for kind in self.kinds])[self.kind_of, None]
+        wires = np.array([kind.wire_radius for kind in self.kinds])[self.kind_of, None]
+        # A circle reaches along x by its radius times the sine of the angle between x and its axis.
+        reach = radii * np.sqrt(np.maximum(1.0 - self.rotations[:, :, 2] ** 2, 0.0)) + wires
+        lows, highs = [self.centres - reach], [self.centres + reach]
+        for each in self.rods:
+            ends = np.stack([each.begin, each.end])
+            lows.append(ends - 0.5 * each.diameter)
+            highs.append(ends + 0.5 * each.diameter)
+        foot = 0.5 * self.button.diameter * np.sqrt(np.maximum(1.0 - self.button.axis**2, 0.0))
+        lows.append((self.button.centre - foot)[None])
+        highs.append((self.button.centre + foot)[None])
+        return np.concatenate(lows).min(axis=0), np.concatenate(highs).max(axis=0)
+
+    def sprues(self, tolerance: float) -> Solid:
+        """Main, runners and button as one, without feeders."""
+        first = self.rods[0]
+        solids = [
+            rod(each.begin, each.end, each.diameter, main=each.main, tolerance=tolerance)
+            for each in self.rods
+        ]
+        foot = self.button
+        solids.append(button(foot.centre, foot.axis, foot.diameter, first.diameter, tolerance=tolerance))
+        return joined(solids)
+
+    def solid(self, tolerance: float) -> Solid:
+        """All of it as one body; its rings are proven apart, see `prove`."""
+        fed = []
+        for number, kind in enumerate(self.kinds):
+            own = self.kind_of == number
+            if own.any():
+                fed.append(_copies(kind.solid(tolerance), self.rotations[own], self.centres[own]))
+        return joined([self.sprues(tolerance), *fed])
+
+
+def _copies(solid: Solid, rotations: Floats, centres: Floats) -> Solid:
+    """Copies of a solid that do not touch one another, as one solid of as many shells.
+
+    Joining them, or composing them of moved solids, takes six times as long.
+
+    Args:
+        solid: The solid, with its normals.
+        rotations: How each copy is turned, shape (n, 3, 3).
+        centres: Where its origin is [mm], shape (n, 3).
+    """
+    mesh = mesh_of_solid(solid)
+    count, each = len(centres), len(mesh.vertices)
+    offsets = each * np.arange(count)[:, None]
+    points = np.arange(each) if mesh.point_of is None else mesh.point_of
+    split = np.flatnonzero(points != np.arange(each))
+    placed = np.empty((count, each, 6))
+    placed[:, :, :3] = np.einsum("nij,vj->nvi", rotations, mesh.vertices) + centres[:, None]
+    placed[:, :, 3:] = np.einsum("nij,vj->nvi", rotations, mesh.normals)
+    faces = mesh.faces[None].astype(np.int64) + offsets[:, :, None]
+    copies = manifold3d.Manifold(
+        manifold3d.Mesh64(
+            vert_properties=placed.reshape(-1, 6),
+            tri_verts=faces.reshape(-1, 3).astype(np.uint64),
+            merge_from_vert=(split + offsets).ravel().astype(np.uint64),
+            merge_to_vert=(points[split] + offsets).ravel().astype(np.uint64),
+        )
+    )
+    assert copies.status() == manifold3d.Error.NoError, f"copies that are no solid: {copies.status()}"
+    return copies
+
+
+def prove(layout: SprueLayout, room: Axes, spacing: float) -> None:
+    """Stop if a layout does not keep its spacing, or not to its room.
+
+    Args:
+        layout: The layout.
+        room: What can be built [mm].
+        spacing: Least room between loose rings [mm].
+    """
+    spare, one, other = tightest(layout.rows(), spacing)
+    assert spare >= -CLOSE, f"rings {one} and {other} are {-spare} mm too near one another"
+    low, high = layout.bounds()
+    assert (high - low <= np.asarray(room) + ROUND_OFF).all(), f"{high - low} in a room of {room}"
+
+
+def batch_of(
+    layout: SprueLayout, name: str, names: tuple[str, ...], metal: Metal, service: Service, tolerance: float
+) -> Batch:
+    """One casting as one body, proven to keep its spacing.
+
+    Args:
+        layout: Where everything is.
+        name: What its file is called, ``tree-1`` or so.
+        names: The name of each ring size of the layout.
+        metal: The metal.
+        service: The service.
+        tolerance: Farthest the mesh may lie from the true surface [mm].
+    """
+    prove(layout, service.room(metal), service.spacing)
+    solid = layout.solid(tolerance)
+    counts = np.bincount(layout.kind_of, minlength=len(layout.kinds)).tolist()
+    rings = sum(n * kind.ring(tolerance).volume() for n, kind in zip(counts, layout.kinds, strict=True))
+    by_name: dict[str, int] = {}
+    for own, count in zip(names, counts, strict=True):
+        if count:
+            by_name[own] = by_name.get(own, 0) + count
+    what = name.rsplit("-", 1)[0]
+    model = Model(
+        kinds=(Kind(f"{what}, {metal.name}", mesh_of_solid(solid), 0, np.array([0])),),
+        materials=(Material(metal.name, metal.colour, metal.roughness),),
+        rotations=np.eye(3)[None],
+        centres=np.zeros((1, 3)),
+        names=(name,),
+        stretch=service.stretch(metal),
+    )
+    return Batch(
+        name=name,
+        model=model,
+        metal=metal,
+        parts=len(layout.kind_of),
+        rings=tuple(by_name.items()),
+        # True volumes of wire; sprues from solids, less the part of the rings that is in both.
+        pieces_weight=sum(
+            n * ring_weight(kind.size, metal) for n, kind in zip(counts, layout.kinds, strict=True)
+        ),
+        sprues_weight=1e-3 * metal.density * (solid.volume() - rings),
+    )

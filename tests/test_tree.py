@@ -1,0 +1,212 @@
+"""Trees of loose rings: one body, every ring fed once, spacing, room, weights, and what cannot be placed."""
+
+from bisect import bisect_left
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from chaingen.design.service import Sprues
+from chaingen.prepare.fed_ring import tightest
+from chaingen.prepare.loose import CannotPrepare
+from chaingen.prepare.sprue_layout import prove
+from chaingen.prepare.tree import tree_batches, tree_layouts
+from tests.sprued import (
+    BRASS,
+    COPPER,
+    SILVER,
+    assert_apart,
+    assert_fed,
+    assert_weighs,
+    assert_whole,
+    rings,
+    service,
+)
+
+SMALL = rings(("link", 5.0, 1.0, 20))
+MIXED = rings(("small", 3.0, 0.8, 9), ("large", 8.0, 1.6, 5), ("link", 5.0, 1.0, 12))
+WHOLE = [
+    (SMALL, service(), 0),
+    (SMALL, service(cut=0.0), 20),
+    (MIXED, service(opened=1.0, finishing=0.1, spacing=0.6), 0),
+    (MIXED, service(cut=0.0, sprues=Sprues(feed=1.5, angle=90.0)), 26),
+    (MIXED, service(sprues=Sprues(feed=0.7, angle=35.0, length=6.0, main=3.0, button=9.0)), 0),
+]
+
+
+@pytest.mark.parametrize(("given", "by", "holes"), WHOLE)
+def test_a_tree_is_one_body(given, by, holes, tmp_path):
+    (batch,) = tree_batches(given, by, tolerance=0.02)
+    mesh = assert_whole(batch, tmp_path, holes=holes)
+    assert_weighs(batch, given, by, mesh)
+    assert (mesh.extents <= np.array(by.build) + 1e-5).all()
+    assert mesh.bounds[0, 2] == pytest.approx(0.0, abs=1e-6)
+    assert batch.name == "tree-1"
+    assert batch.parts == sum(each.count for each in given)
+    assert dict(batch.rings) == {each.size.name: each.count for each in given}
+    assert [kind.name for kind in batch.model.kinds] == ["tree, sterling silver"]
+
+
+@pytest.mark.parametrize(("given", "by", "holes"), WHOLE)
+def test_rings_are_fed_once_and_apart(given, by, holes):
+    ((layout, _),) = tree_layouts(given, by, SILVER)
+    assert_fed(layout)
+    # Tiers are as close as they go: somewhere there is just room. Opened rings have a little more.
+    assert assert_apart(layout, by.spacing) <= (0.05 if by.opened == 0.0 else by.opened)
+    assert tightest(layout.rows(), by.spacing)[0] == pytest.approx(0.0, abs=1e-4)
+
+
+def test_rings_hang_radially_with_their_cuts_outwards():
+    """Each in an upright plane through the main, its feeder at the angle, its cut away from the main."""
+    ((layout, _),) = tree_layouts(MIXED, service(sprues=Sprues(angle=50.0)), SILVER)
+    for turn, centre, number in zip(layout.rotations, layout.centres, layout.kind_of.tolist(), strict=True):
+        out = np.array([*centre[:2], 0.0]) / np.hypot(*centre[:2])
+        cut = -turn[:, 1]
+        assert turn @ turn.T == pytest.approx(np.eye(3), abs=1e-12)
+        assert np.linalg.det(turn) == pytest.approx(1.0)
+        assert turn[:, 2] @ out == pytest.approx(0.0, abs=1e-12)
+        assert turn[2, 2] == pytest.approx(0.0, abs=1e-12)
+        assert np.degrees(np.arccos(cut[2])) == pytest.approx(50.0)
+        assert cut @ out == pytest.approx(np.sin(np.radians(50.0)))
+        # Back along the feeder lies the main's axis.
+        root = centre - layout.kinds[number].stand * cut
+        assert np.hypot(*root[:2]) == pytest.approx(0.0, abs=1e-9)
+        assert layout.rods[0].begin[2] < root[2] < layout.rods[0].end[2]
+
+
+def test_feeders_have_their_section_on_the_whole_tree():
+    """Cut through every feeder half way: the section is what is told of the wire it feeds."""
+    by = service(sprues=Sprues(feed=0.8, length=5.0))
+    ((layout, _),) = tree_layouts(MIXED, by, SILVER)
+    solid = layout.solid(0.005)
+    for turn, centre, number in zip(layout.rotations, layout.centres, layout.kind_of.tolist(), strict=True):
+        kind = layout.kinds[number]
+        way = turn[:, 1]
+        at = centre + (kind.radius + kind.size.wire_radius + 0.45 * kind.free) * way
+        frame = np.column_stack([turn[:, 2], np.cross(way, turn[:, 2]), way]).T
+        near = solid.transform(np.column_stack([frame, -frame @ at])).slice(0.0)
+        area = min((abs(part.area()) for part in near.decompose() if holds_middle(part)), default=0.0)
+        wire = np.pi * kind.size.wire_radius**2
+        assert area / wire == pytest.approx(0.8, rel=0.01)
+        assert 2.0 * kind.main_radius > 2.0 * kind.feeder_radius
+
+
+def holds_middle(part):
+    left, low, right, high = part.bounds()
+    return left < 0.0 < right and low < 0.0 < high
+
+
+def test_tiers_are_of_one_size_the_largest_at_the_button():
+    ((layout, names),) = tree_layouts(MIXED, service(), SILVER)
+    assert names == ("large", "link", "small")
+    roots = layout.centres[:, 2] - [
+        kind.stand * np.cos(kind.angle) for kind in (layout.kinds[k] for k in layout.kind_of)
+    ]
+    heights = {}
+    for root, kind in zip(roots.round(6).tolist(), layout.kind_of.tolist(), strict=True):
+        heights.setdefault(root, set()).add(kind)
+    assert all(len(kinds) == 1 for kinds in heights.values())
+    order = [kinds.pop() for _, kinds in sorted(heights.items())]
+    assert order == sorted(order)
+
+
+def test_several_trees_share_rings_out(tmp_path):
+    given, by = rings(("link", 5.0, 1.0, 300)), service()
+    batches = tree_batches(given, by, tolerance=0.1)
+    counts = [batch.parts for batch in batches]
+    assert [batch.name for batch in batches] == ["tree-1", "tree-2"]
+    assert sum(counts) == 300
+    # To within a tier of 8.
+    assert max(counts) - min(counts) <= 8
+    for batch in batches:
+        mesh = assert_whole(batch, tmp_path, holes=0)
+        assert (mesh.extents <= np.array(by.build) + 1e-5).all()
+
+
+def test_no_more_trees_than_it_takes():
+    """The last ring that goes on one tree, by trying."""
+    by = service(build=(60.0, 60.0, 25.0))
+
+    def trees(count):
+        return len(tree_layouts(rings(("link", 5.0, 1.0, count)), by, SILVER))
+
+    most = bisect_left(range(1, 100), 2, key=trees)
+    assert trees(most) == 1
+    assert trees(most + 1) == 2
+    assert trees(2 * most) == 2
+    ((full, _),) = tree_layouts(rings(("link", 5.0, 1.0, most)), by, SILVER)
+    high = full.bounds()[1][2]
+    # Another tier does not go on: tiers are less than 5 mm apart.
+    assert 0.0 <= by.room(SILVER)[2] - high < 5.0
+
+
+def test_metals_have_trees_of_their_own():
+    given = [
+        *rings(("link", 5.0, 1.0, 6)),
+        *rings(("link", 5.0, 1.0, 4), metal=BRASS),
+        *rings(("small", 3.0, 0.8, 3)),
+        *rings(("none", 3.0, 0.8, 0), metal=COPPER),
+    ]
+    by = service()
+    batches = tree_batches(given, by, tolerance=0.05)
+    assert [(batch.name, batch.metal) for batch in batches] == [("tree-1", SILVER), ("tree-2", BRASS)]
+    assert [dict(batch.rings) for batch in batches] == [{"link": 6, "small": 3}, {"link": 4}]
+    for batch in batches:
+        assert batch.model.stretch == by.stretch(batch.metal)
+        assert [material.name for material in batch.model.materials] == [batch.metal.name]
+
+
+@pytest.mark.parametrize("count", [1, 2])
+def test_a_large_ring_beside_a_main_at_the_edge(count):
+    """A ring too large for a main in the middle: the main stands at the edge of the room."""
+    by = service()
+    ((layout, _),) = tree_layouts(rings(("ring", 40.0, 2.0, count)), by, SILVER)
+    low, high = layout.bounds()
+    assert (high - low <= np.array(by.room(SILVER))).all()
+    assert (high - low)[0] > 0.5 * by.room(SILVER)[0]
+    assert_fed(layout)
+
+
+@pytest.mark.parametrize("build", [(30.0, 60.0, 100.0), (60.0, 30.0, 100.0), (45.0, 45.0, 100.0)])
+def test_rooms_that_are_narrow(build):
+    by = service(build=build)
+    for layout, _ in tree_layouts(rings(("ring", 16.0, 1.5, 9)), by, SILVER):
+        low, high = layout.bounds()
+        assert (high - low <= np.array(by.room(SILVER)) + 1e-9).all()
+        assert_apart(layout, by.spacing)
+
+
+def test_a_ring_that_goes_nowhere():
+    with pytest.raises(
+        CannotPrepare, match=r"ring cable takes 82\.2 by 10 by 78\.2 mm on its feeder .* 58\.8 by"
+    ):
+        tree_batches(rings(("link", 5.0, 1.0, 9), ("cable", 70.0, 2.0, 1)), service(), tolerance=0.1)
+    with pytest.raises(CannotPrepare, match=r"ring link takes .* room for 58\.8 by 58\.8 by 9\.8 mm"):
+        tree_batches(SMALL, service(build=(60.0, 60.0, 10.0)), tolerance=0.1)
+    with pytest.raises(CannotPrepare, match=r"the main is 0\.9 mm thick"):
+        tree_batches(SMALL, service(sprues=Sprues(main=0.9)), tolerance=0.1)
+
+
+def test_a_layout_that_does_not_keep_its_word():
+    """Moving a ring towards another, or out of the room, stops it."""
+    by = service()
+    ((layout, _),) = tree_layouts(SMALL, by, SILVER)
+    room = by.room(SILVER)
+    prove(layout, room, by.spacing)
+    _, one, other = tightest(layout.rows(), by.spacing)
+    moved = layout.centres.copy()
+    moved[one] += 0.02 * (moved[other] - moved[one]) / np.linalg.norm(moved[other] - moved[one])
+    with pytest.raises(AssertionError, match="too near"):
+        prove(replace(layout, centres=moved), room, by.spacing)
+    with pytest.raises(AssertionError, match="too near"):
+        prove(layout, room, by.spacing + 0.01)
+    far = layout.centres.copy()
+    far[one] *= 9.0
+    with pytest.raises(AssertionError, match="in a room of"):
+        prove(replace(layout, centres=far), room, by.spacing)
+
+
+def test_the_same_tree_each_time():
+    first, second = (tree_layouts(MIXED, service(), SILVER)[0][0] for _ in range(2))
+    assert first.centres.tobytes() == second.centres.tobytes()
+    assert first.rotations.tobytes() == second.rotations.tobytes()
