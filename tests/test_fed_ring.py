@@ -17,6 +17,7 @@ from chaingen.prepare.fed_ring import (
     fed_ring,
     least_shift,
     placed_rows,
+    room_beside,
     tightest,
 )
 from chaingen.prepare.loose import CannotPrepare
@@ -73,6 +74,22 @@ def test_the_tightest_pair_of_many(rng):
     found, one, two = tightest(rows, 1.0)
     assert (one, two) == best
     assert found == pytest.approx(rooms[best], abs=0.01)
+
+
+def test_room_beside_bars_by_sampling(rng):
+    kind = fed()
+    for _ in range(10):
+        rows = placed_rows(
+            kind.rows(), Rotation.random(2, random_state=rng).as_matrix(), rng.uniform(-8.0, 8.0, (2, 3))
+        )
+        bars = np.column_stack([rng.uniform(-9.0, 9.0, (3, 6)), rng.uniform(0.5, 2.0, 3)])
+        t = np.linspace(0.0, 1.0, 1500)[:, None]
+        true = min(
+            cKDTree(sampled(row[CIRCLE])).query(bar[:3] + t * (bar[3:6] - bar[:3]))[0].min() - 0.5 - bar[6]
+            for row in rows
+            for bar in bars
+        )
+        assert room_beside(rows, bars, 1.3) == pytest.approx(true - 1.3, abs=0.01)
 
 
 def test_least_shift_is_where_room_ends(rng):

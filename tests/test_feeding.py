@@ -169,10 +169,17 @@ def test_feeders_run_from_a_rod_to_the_centreline(pieces, name):
         assert each.wire.axis @ bodies.normals[each.body] == pytest.approx(0.0, abs=1e-9)
 
 
-def test_feeders_keep_clear_of_one_another(pieces):
-    """Sampled away from the rods, no two feeders of a net come nearer than the gap."""
-    bodies, gap = pieces["net"]
+def side_by_side():
+    """Upright rings in a row across, 1.3 mm apart: the ways to one rod of those far out crowd at it."""
+    return rings([(0, 1.3 * k, 0) for k in range(-8, 9)], [(0, 1, 0)] * 17)
+
+
+@pytest.mark.parametrize("name", [*PIECES, "side by side"])
+def test_feeders_keep_clear_of_one_another(pieces, name):
+    """Sampled away from the rods, no two feeders come nearer than the gap."""
+    bodies, gap = (side_by_side(), 0.25) if name == "side by side" else pieces[name]
     feeding = fed(bodies, gap)
+    assert len(feeding.feeders) > 0.8 * len(bodies)
     t = np.linspace(0.0, 1.0, 200)[:, None]
     points = []
     for each in feeding.feeders:

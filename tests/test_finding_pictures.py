@@ -208,7 +208,7 @@ def test_each_part_is_a_surface_of_its_own(can_draw):
         ("wire", [0, 1, 3, 4]), ("wire", [2]), (ball, [4]), (disc, [4]),
     ]  # fmt: skip
     assert [(s.part, s.own.tolist()) for s in marked] == [("wire", [0, 1, 3]), (None, [2, 4])]
-    whole = body_surface(pv, EARRING, 0.05)
+    whole = body_surface(pv, EARRING, 0.05, holes=LOOK.holes)
     assert sum(s.surface.n_cells for s in shown) == whole.n_cells
     low, high = EARRING.bounds()
     assert np.asarray(whole.points).min(axis=0) == pytest.approx(low, abs=0.05)

@@ -13,7 +13,7 @@ from chaingen.make.metals import RingMetals
 from chaingen.pipeline import build
 from chaingen.prepare.casting_checks import FEEDS, WAX
 from chaingen.prepare.checks import State, service_checks
-from chaingen.prepare.sent import clusters_of
+from chaingen.prepare.sent import parts_of
 from chaingen.stock.metals import find_metal
 from tests.oracles import circle_distance
 from tests.test_examples import ROOT
@@ -238,7 +238,7 @@ def test_clusters(placed):
     names = graph.names
 
     def of(*pairs):
-        return clusters_of(graph, dataclasses.replace(service, soldered=pairs)).tolist()
+        return parts_of(graph, dataclasses.replace(service, soldered=pairs)).tolist()
 
     assert of() == [0, 1, 2]
     assert of((names[2], names[0])) == [0, 1, 0]

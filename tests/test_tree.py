@@ -200,6 +200,11 @@ def test_a_layout_that_does_not_keep_its_word():
         prove(replace(layout, centres=moved), room, by.spacing)
     with pytest.raises(AssertionError, match="too near"):
         prove(layout, room, by.spacing + 0.01)
+    alone = replace(layout, kind_of=layout.kind_of[:1], rotations=layout.rotations[:1])
+    near = layout.centres[:1] * [0.7, 0.7, 1.0]
+    prove(replace(alone, centres=layout.centres[:1]), room, by.spacing)
+    with pytest.raises(AssertionError, match="too near a main"):
+        prove(replace(alone, centres=near), room, by.spacing)
     far = layout.centres.copy()
     far[one] *= 9.0
     with pytest.raises(AssertionError, match="in a room of"):

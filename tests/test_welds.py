@@ -10,12 +10,12 @@ from chaingen.geometry.bodies import Bodies, concatenate, shaped
 from chaingen.geometry.shapes import Shape, Strand, ring_shape
 from chaingen.model.solids import joined, shell_count
 from chaingen.pipeline import build
+from chaingen.prepare.clusters import clusters_of
 from chaingen.prepare.loose import CannotPrepare
 from chaingen.prepare.shells import Shells
 from chaingen.prepare.welds import (
     THICK,
     Welds,
-    clusters_of,
     weld_pairs,
     weld_solid,
     welds,

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from chaingen.design.bench import Bench
     from chaingen.design.design import Design
     from chaingen.design.scene import Scene
+    from chaingen.make.result import Result
 
 SCENES = ("hang", "swag", "table", "wrist", "neck", "corners", "edge")
 """The scenes of `chaingen make --scene`; a test keeps them equal to the kinds there are."""
@@ -97,7 +98,6 @@ def make(
     from dataclasses import replace
 
     from chaingen.design.load import load_design
-    from chaingen.model.budget import tolerance_for
     from chaingen.pipeline import build, drape, export, plan, prepare
 
     if mesh_tolerance is not None and triangles is not None:
@@ -117,7 +117,7 @@ def make(
     with progress(not quiet) as tell:
         result = build(loaded, on_progress=tell)
         if triangles is not None:
-            tolerance = tolerance_for(result.placement.rings, triangles)
+            tolerance = _fineness(result, triangles)
         if sheet:
             result = plan(result, on_progress=tell)
         result = drape(result, on_progress=tell)
@@ -177,6 +177,15 @@ def _scenes(
         options = ", ".join(f"--{name}" for name in settings)
         raise BadInput([Problem(options, "no scene to go with", "scenes in the design, or --scene")])
     return tuple(replace(scene, **settings) for scene in chosen)
+
+
+def _fineness(result: "Result", triangles: int) -> float:
+    """The mesh tolerance of the finest models of so many triangles [mm]."""
+    from chaingen.model.budget import tolerance_for
+    from chaingen.model.templates import holes_of
+
+    holes = holes_of(member.size for member in result.placement.graph.members)
+    return tolerance_for(result.placement.rings, triangles, holes)
 
 
 def _refuse_two_finenesses() -> None:

@@ -1,21 +1,27 @@
 """Closed meshes as solids that can be joined, measured and cut, by manifold3d.
 
-Millimetres. Joining keeps the surfaces that there are: no point of the result lies off them, and each keeps
-its normals, so that round wire looks round up to where it meets another.
+Millimetres. Joining keeps the surfaces that there are: no point of the result lies off them by more than
+`NEAR`, and each keeps its normals, so that round wire looks round up to where it meets another.
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import manifold3d
 import numpy as np
 import numpy.typing as npt
+from scipy.spatial import cKDTree
 
 from chaingen.geometry.types import Floats, Ints
 from chaingen.model.mesh import Mesh, mesh_of, shells_of
 
 Solid = Any
 """A ``manifold3d.Manifold``; the library has no types."""
+
+NEAR, MOST_PARTINGS = 8e-5, 20
+"""Points of a solid's mesh are no nearer to each other [mm] than 32-bit numbers, as files hold them, can tell
+apart some hundred millimetres from the origin; and how often that is tried."""
 
 NORMALS = 3
 """Numbers that a vertex has besides its place: its normal."""
@@ -96,7 +102,36 @@ def mesh_of_solid(solid: Solid, part: str = "wire") -> Mesh:
         lengths = np.linalg.norm(normals, axis=1)
     normals = normals / np.maximum(lengths, 1e-300)[:, None]
     alone = bool((point_of == np.arange(len(point_of))).all())
-    return Mesh(vertices, normals, flat.faces, flat.facet_normals, flat.parts, None if alone else point_of)
+    return _parted(
+        Mesh(vertices, normals, flat.faces, flat.facet_normals, flat.parts, None if alone else point_of)
+    )
+
+
+def _parted(mesh: Mesh) -> Mesh:
+    """The mesh with points nearer than `NEAR` moved that far apart, equal ones each towards its facets."""
+    vertices = mesh.vertices
+    point_of = np.arange(len(vertices)) if mesh.point_of is None else mesh.point_of
+    points = np.unique(point_of)
+    for _ in range(MOST_PARTINGS):
+        pairs = points[cKDTree(vertices[points]).query_pairs(NEAR, output_type="ndarray")]
+        away = vertices[pairs[:, 0]] - vertices[pairs[:, 1]]
+        if not len(pairs):
+            break
+        lengths = np.linalg.norm(away, axis=1)
+        equal = lengths < 1e-9
+        for k in np.flatnonzero(equal).tolist():
+            one, other = (
+                vertices[mesh.faces[(point_of[mesh.faces] == point).any(axis=1)]].mean(axis=(0, 1))
+                for point in pairs[k]
+            )
+            away[k] = one - other
+        away /= np.maximum(np.linalg.norm(away, axis=1), 1e-9)[:, None]
+        push = away * (0.5 * (1.01 * NEAR - lengths))[:, None]
+        moved = np.zeros_like(vertices)
+        np.add.at(moved, pairs[:, 0], push)
+        np.subtract.at(moved, pairs[:, 1], push)
+        vertices = vertices + moved[point_of]
+    return replace(mesh, vertices=vertices)
 
 
 def _first_of_each(point_of: Ints) -> Ints:

@@ -12,7 +12,6 @@ from math import ceil, pi
 from types import MappingProxyType
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from chaingen.geometry.bodies import axes_across
 from chaingen.geometry.centrelines import FULL_TURN, Arc, Curve
@@ -45,10 +44,6 @@ meshes of both cut off."""
 
 TIDY = 0.01
 """Where strands are joined, the surface may be moved by this part of the tolerance to have fewer facets."""
-
-NEAR, MOST_PARTINGS = 8e-5, 20
-"""Where strands are joined, points are no nearer to each other [mm] than 32-bit numbers, as files hold them,
-can tell apart some hundred millimetres from the origin; and how often that is tried."""
 
 
 def shape_mesh(
@@ -115,34 +110,7 @@ def _one_piece(meshes: Sequence[Mesh], tolerance: float, part: str) -> list[Mesh
     )
     if whole.num_tri() == count and abs(whole.volume() - volume) <= 1e-12 * volume:
         return list(meshes)
-    return [_parted(mesh_of_solid(filled(whole.simplify(TIDY * tolerance)), part))]
-
-
-def _parted(mesh: Mesh) -> Mesh:
-    """The mesh with points nearer than `NEAR` moved that far apart, equal ones each towards its facets."""
-    vertices = mesh.vertices
-    point_of = np.arange(len(vertices)) if mesh.point_of is None else mesh.point_of
-    points = np.unique(point_of)
-    for _ in range(MOST_PARTINGS):
-        pairs = points[cKDTree(vertices[points]).query_pairs(NEAR, output_type="ndarray")]
-        away = vertices[pairs[:, 0]] - vertices[pairs[:, 1]]
-        if not len(pairs):
-            break
-        lengths = np.linalg.norm(away, axis=1)
-        equal = lengths < 1e-9
-        for k in np.flatnonzero(equal).tolist():
-            one, other = (
-                vertices[mesh.faces[(point_of[mesh.faces] == point).any(axis=1)]].mean(axis=(0, 1))
-                for point in pairs[k]
-            )
-            away[k] = one - other
-        away /= np.maximum(np.linalg.norm(away, axis=1), 1e-9)[:, None]
-        push = away * (0.5 * (1.01 * NEAR - lengths))[:, None]
-        moved = np.zeros_like(vertices)
-        np.add.at(moved, pairs[:, 0], push)
-        np.subtract.at(moved, pairs[:, 1], push)
-        vertices = vertices + moved[point_of]
-    return replace(mesh, vertices=vertices)
+    return [mesh_of_solid(filled(whole.simplify(TIDY * tolerance)), part)]
 
 
 def strand_mesh(strand: Strand, tolerance: float = TOLERANCE) -> Mesh:

@@ -97,7 +97,7 @@ def _wire(piece: Sent, service: Service, off: float) -> ServiceCheck:
 
 def _gap(name: str, piece: Sent, service: Service) -> ServiceCheck:
     """The smallest gap of parts that are not welded into one."""
-    cast, pair = _smallest_gap(piece)
+    cast, pair = smallest_gap(piece)
     if pair is None:
         one = len(piece.cluster) > 1 and piece.cluster.max() == 0
         text = "all parts are welded into one" if one else "no two parts come near each other"
@@ -118,7 +118,7 @@ def _gap(name: str, piece: Sent, service: Service) -> ServiceCheck:
     return ServiceCheck(name, state_of(fails, warns), text, pair)
 
 
-def _smallest_gap(piece: Sent) -> tuple[float, tuple[int, int] | None]:
+def smallest_gap(piece: Sent) -> tuple[float, tuple[int, int] | None]:
     """Smallest gap as cast [mm] of bodies that are not welded into one, and which have it first."""
     margin = 2.0 * float(piece.cast.wire_radii.max())
     while True:

@@ -271,3 +271,29 @@ def tightest(rows: Floats, spacing: float) -> tuple[float, int, int]:
     """
     least, one, other = _least_of_all(rows, spacing)
     return float(least), int(one), int(other)
+
+
+def room_beside(rows: Floats, bars: Floats, spacing: float) -> float:
+    """How much more room than asked the ring has that is nearest to straight bars with round ends [mm].
+
+    Args:
+        rows: Rows of all rings where they stand, shape (n, 4, COLUMNS).
+        bars: Begin, end and radius of each bar [mm], shape (m, 7).
+        spacing: Least room between a loose ring and what does not feed it [mm].
+    """
+    straights = np.zeros((len(bars), COLUMNS))
+    ways = bars[:, 3:6] - bars[:, :3]
+    lengths = np.linalg.norm(ways, axis=1)
+    straights[:, ORIGIN], straights[:, FIRST] = bars[:, :3], ways / lengths[:, None]
+    straights[:, SPAN], straights[:, WIRE] = lengths, bars[:, 6]
+    return float(_least_beside(np.ascontiguousarray(rows[:, CIRCLE]), straights)) - spacing
+
+
+@numba.njit(cache=True)
+def _least_beside(circles: Floats, straights: Floats) -> float:
+    points = np.empty((MOST_NEAREST, 2, 3))
+    least = np.inf
+    for i in range(len(circles)):
+        for j in range(len(straights)):
+            least = _gap(circles[i], straights[j], least, points)
+    return least

@@ -14,10 +14,10 @@ from chaingen.model.kinds import Kind, Model, model_of
 from chaingen.model.solids import joined, mesh_of_solid
 from chaingen.prepare.batch import Batch
 from chaingen.prepare.cast import cast_bodies
-from chaingen.prepare.checks import against_build
+from chaingen.prepare.checks import against_build, smallest_gap
 from chaingen.prepare.feeding import Feeding, feed, sprued_solid
 from chaingen.prepare.loose import CannotPrepare
-from chaingen.prepare.sent import ServiceCheck, State
+from chaingen.prepare.sent import Sent, ServiceCheck, State
 from chaingen.prepare.shells import Shells, touching
 from chaingen.prepare.welds import Welds, weld_solid, welds_of
 from chaingen.stock.metals import Metal
@@ -63,6 +63,7 @@ class _Cast:
     """A piece as it is cast."""
 
     bodies: Bodies
+    gap: float
     graph: LinkGraph
     welds: Welds
     metal: Metal
@@ -89,7 +90,9 @@ def patterns_of(
     """
     metal = _one_metal(piece.metals, service)
     bodies = cast_bodies(piece.bodies, service.finishing)
-    cast = _Cast(bodies, piece.graph, welds_of(bodies, piece.graph, service), metal, service, tolerance)
+    gap, _ = smallest_gap(Sent.of(piece.bodies, piece.graph, piece.metals, service))
+    welds = welds_of(bodies, piece.graph, service)
+    cast = _Cast(bodies, gap, piece.graph, welds, metal, service, tolerance)
     model = model_of(bodies, piece.graph, piece.metals, tolerance=tolerance)
     model = replace(model, stretch=service.stretch(metal))
     welded, added = _welded(model, cast)
@@ -97,7 +100,7 @@ def patterns_of(
     weight = 0.0 if of is None else (volume_of(cast.bodies, cast.graph, service) + added) * of.density / 1000
     parts = int(cast.cluster_of.max()) + 1
     pattern = Batch(f"pattern{suffix}", standing(welded, bodies.bounds()[0]), of, parts, (), weight)
-    checks = (_apart(cast),)
+    checks = (_apart(cast), *_soldered(cast))
     if of is None or not fed:
         return Patterns((pattern,), checks)
     sprued, told = _sprued(model, cast, pattern)
@@ -179,7 +182,8 @@ def _sprued(model: Model, cast: _Cast, pattern: Batch) -> tuple[tuple[Batch, ...
     found = feed(
         cast.bodies,
         sprues or Sprues(),
-        gap=service.smallest_gap / min(service.stretch(cast.metal)),
+        # Between wires that are nearer to one another than the process wants, there is no more to keep.
+        gap=min(service.smallest_gap / min(service.stretch(cast.metal)), max(cast.gap, 0.0)),
         tolerance=cast.tolerance,
         clusters=cast.cluster_of,
         welds=cast.welds.rods,
@@ -221,6 +225,21 @@ def _apart(cast: _Cast) -> ServiceCheck:
     pairs = [" and ".join(cast.graph.names[body] for body in pair) for pair in found]
     bodies = tuple(sorted({body for pair in found for body in pair}))
     return ServiceCheck("shells apart", State.FAIL, f"{_named(pairs, ', ')} touch", bodies)
+
+
+def _soldered(cast: _Cast) -> list[ServiceCheck]:
+    """Whether soldered joins make one of no more than they should; nothing where there are none."""
+    if not cast.welds.rods:
+        return []
+    names = cast.graph.names
+    wrong = [rod for rod in cast.welds.rods if rod.touched]
+    joins = [" with ".join(names[body] for body in rod.pair) for rod in wrong or cast.welds.rods]
+    if not wrong:
+        return [ServiceCheck("soldered joins", State.PASS, f"{_named(joins, ', ')}, and nothing else")]
+    touched = sorted({body for rod in wrong for body in rod.touched})
+    text = f"{_named(joins, ', ')} would take {_named([names[body] for body in touched], ', ')} along"
+    bodies = tuple(sorted({body for rod in wrong for body in (*rod.pair, *rod.touched)}))
+    return [ServiceCheck("soldered joins", State.FAIL, text, bodies)]
 
 
 def _fed(cast: _Cast, found: Feeding, parts: int) -> ServiceCheck:

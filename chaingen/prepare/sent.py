@@ -15,6 +15,7 @@ from chaingen.geometry.bodies import Bodies
 from chaingen.geometry.types import Floats, Ints
 from chaingen.make.metals import RingMetals
 from chaingen.prepare.cast import cast_bodies
+from chaingen.prepare.clusters import clusters_of
 from chaingen.stock.metals import Metal
 from chaingen.units import format_mm
 from chaingen.weave.graph import LinkGraph
@@ -78,7 +79,7 @@ class Sent:
         made = np.arange(len(bodies)) if service.process.assembled or not len(rings) else rings
         stretch = np.array([service.stretch(metal) for metal in metals.metals])[metals.of_ring]
         cast = cast_bodies(bodies, service.finishing)
-        return cls(cast_bodies(bodies, 0.0), cast, graph, metals, made, stretch, clusters_of(graph, service))
+        return cls(cast_bodies(bodies, 0.0), cast, graph, metals, made, stretch, parts_of(graph, service))
 
     @property
     def metals_made(self) -> list[Metal]:
@@ -111,16 +112,14 @@ class Sent:
         return f"{', '.join(names)}{f' and {more:,} more' if more else ''}"
 
 
-def clusters_of(graph: LinkGraph, service: Service) -> Ints:
+def parts_of(graph: LinkGraph, service: Service) -> Ints:
     """Number of the part that each body is of once pairs are welded, shape (n,)."""
     place = {name: body for body, name in enumerate(graph.names)}
-    cluster = np.arange(len(graph))
-    for names in service.soldered:
-        # A piece at rest may lack bodies that it has as placed.
-        if all(name in place for name in names):
-            one, two = sorted(int(cluster[place[name]]) for name in names)
-            cluster[cluster == two] = one
-    return np.unique(cluster, return_inverse=True)[1].reshape(-1).astype(np.int64)
+    # A piece at rest may lack bodies that it has as placed.
+    pairs = [
+        [place[name] for name in names] for names in service.soldered if all(name in place for name in names)
+    ]
+    return clusters_of(len(graph), np.array(pairs, dtype=np.int64).reshape(-1, 2))
 
 
 def state_of(fails: bool, warns: bool) -> State:

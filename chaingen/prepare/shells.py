@@ -1,7 +1,8 @@
 """Whether the shells of a piece are apart, as true bodies and as the meshes that are written.
 
-What no two true bodies come nearer than is proven by their exact gap. Meshes stray from true bodies by up to
-their tolerance, outwards too, in the holes of rings; where the exact gap leaves that open, the meshes decide.
+True bodies touch where their exact gap is nothing or less. Meshes stray from true bodies by up to their
+tolerance, outwards too, in the holes of rings: a gap of more than twice that proves them apart, and where it
+is less the meshes decide.
 """
 
 from collections.abc import Sequence
@@ -68,8 +69,7 @@ def touching(bodies: Bodies, tolerance: float, cluster: Ints | None = None) -> t
         cluster: The cluster of each body, shape (n,); bodies of one are welded and may touch.
 
     Returns:
-        Index pairs, the smaller first, sorted. Bodies whose meshes touch or overlap are among them, and none
-        whose meshes have room between them.
+        Index pairs, the smaller first, sorted: those that touch as true bodies, and those whose meshes do.
     """
     pairs = near_pairs(bodies, margin=2.0 * tolerance)
     if cluster is not None:
@@ -77,8 +77,7 @@ def touching(bodies: Bodies, tolerance: float, cluster: Ints | None = None) -> t
     if not len(pairs):
         return ()
     gaps, _ = smallest_gaps(bodies, pairs)
-    # Deeper than the meshes stray there is nothing to ask them.
-    touch = gaps <= -2.0 * tolerance
+    touch = gaps <= 0.0
     doubtful = np.flatnonzero(~touch & (gaps <= 2.0 * tolerance))
     if len(doubtful):
         shells = Shells(bodies, tolerance)

@@ -11,7 +11,7 @@ from chaingen.make.counts import ring_weight
 from chaingen.model.kinds import Kind, Material, Model
 from chaingen.model.solids import Solid, joined, mesh_of_solid
 from chaingen.prepare.batch import Batch
-from chaingen.prepare.fed_ring import CLOSE, FedRing, placed_rows, tightest
+from chaingen.prepare.fed_ring import CLOSE, FedRing, placed_rows, room_beside, tightest
 from chaingen.prepare.sprues import Bar, button, rod
 from chaingen.solve.check import ROUND_OFF
 from chaingen.stock.metals import Metal
@@ -144,8 +144,12 @@ def prove(layout: SprueLayout, room: Axes, spacing: float) -> None:
         room: What can be built [mm].
         spacing: Least room between loose rings [mm].
     """
-    spare, one, other = tightest(layout.rows(), spacing)
+    rows = layout.rows()
+    spare, one, other = tightest(rows, spacing)
     assert spare >= -CLOSE, f"rings {one} and {other} are {-spare} mm too near one another"
+    bars = np.array([[*each.begin, *each.end, 0.5 * each.diameter] for each in layout.rods])
+    beside = room_beside(rows, bars, spacing)
+    assert beside >= -CLOSE, f"a ring is {-beside} mm too near a main or a runner"
     low, high = layout.bounds()
     assert (high - low <= np.asarray(room) + ROUND_OFF).all(), f"{high - low} in a room of {room}"
 

@@ -308,7 +308,8 @@ def _across(direction: Floats) -> tuple[Floats, Floats]:
 
 def _lean(axis: Floats, away: Floats) -> float:
     """Sine of the angle between a bar and what leaves it."""
-    return float(np.linalg.norm(np.cross(axis, away)))
+    # Rounding may make it a little more than 1.
+    return min(1.0, float(np.linalg.norm(np.cross(axis, away))))
 
 
 def _columns(radius: float, tolerance: float) -> Floats:

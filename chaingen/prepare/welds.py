@@ -15,6 +15,7 @@ from chaingen.geometry.distance import smallest_gaps
 from chaingen.geometry.types import Floats, Ints
 from chaingen.model.mesh import segment_counts
 from chaingen.model.solids import Solid, placed
+from chaingen.prepare.clusters import clusters_of
 from chaingen.prepare.loose import CannotPrepare
 from chaingen.prepare.reach import Curves, gap_of_curves, straight_row, wire_at
 from chaingen.units import format_mm
@@ -155,32 +156,6 @@ def _touched(bodies: Bodies, curves: Curves, weld: Weld) -> tuple[int, ...]:
         for body in near.tolist()
         if body not in weld.pair and gap_of_curves(row, curves.rows[curves.slice_of(body)]) <= 0.0
     )
-
-
-def clusters_of(count: int, pairs: Ints) -> Ints:
-    """Which bodies are one once pairs of them are welded.
-
-    Args:
-        count: How many bodies there are.
-        pairs: Indices of the two bodies of each pair, shape (m, 2).
-
-    Returns:
-        For each body the number of its cluster, numbered by their first bodies, shape (count,).
-    """
-    parent = list(range(count))
-
-    def root(body: int) -> int:
-        while parent[body] != body:
-            parent[body] = parent[parent[body]]
-            body = parent[body]
-        return body
-
-    for a, b in pairs.tolist():
-        one, two = sorted((root(a), root(b)))
-        parent[two] = one
-    # The root is the smallest of its cluster, so that the first bodies come in order.
-    _, cluster = np.unique([root(body) for body in range(count)], return_inverse=True)
-    return np.asarray(cluster, dtype=np.int64).reshape(-1)
 
 
 def weld_solid(weld: Weld, tolerance: float) -> Solid:

@@ -119,6 +119,7 @@ class _Set:
 
     def __init__(self, pv: Any, bodies: Bodies, solids: Sequence[Solid], scale: float, look: Look) -> None:
         self._pv = pv
+        self._holes = look.holes
         self._tolerance = float(np.clip(FINER * PIXEL_TOLERANCE * scale, 0.002, 0.15 * bodies.thinnest.max()))
         self._plotter = pv.Plotter(off_screen=True, lighting="none")
         dress(self._plotter, pv)
@@ -131,7 +132,7 @@ class _Set:
     def move(self, bodies: Bodies) -> None:
         """Move the bodies, and their shade with them."""
         for shown in self._surfaces:
-            moved = body_surface(self._pv, bodies[shown.own], self._tolerance, shown.part)
+            moved = body_surface(self._pv, bodies[shown.own], self._tolerance, shown.part, self._holes)
             shown.surface.points = moved.points
             shown.surface.point_data.active_normals = moved.point_data.active_normals
         for surface in self._supports:

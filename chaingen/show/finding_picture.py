@@ -13,6 +13,7 @@ import numpy as np
 from chaingen.findings.finding import Finding
 from chaingen.geometry.bodies import Bodies, concatenate, shaped
 from chaingen.geometry.types import Floats
+from chaingen.model.templates import holes_of
 from chaingen.show.camera import FOOT, MARGIN, View, extent, framed
 from chaingen.show.look import Look, plain_look
 from chaingen.show.picture import INK, draw_views
@@ -64,7 +65,10 @@ def findings_look(findings: Sequence[Finding], metal: Metal = SILVER) -> Look:
     """The look of findings, one body each: of one metal, beads in their own colours."""
     beads = tuple({bead.part: bead.colour for bead in finding.beads} for finding in findings)
     return replace(
-        plain_look(metal, len(findings)), beads=beads, beads_of=np.arange(len(findings), dtype=np.int64)
+        plain_look(metal, len(findings)),
+        beads=beads,
+        beads_of=np.arange(len(findings), dtype=np.int64),
+        holes=holes_of(findings),
     )
 
 

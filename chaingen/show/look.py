@@ -1,13 +1,14 @@
 """How every body looks: colours and roughness of the metals, which body is of which, colours of beads."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from chaingen.findings.finding import Finding
 from chaingen.geometry.types import Ints
 from chaingen.make.metals import RingMetals
+from chaingen.model.templates import Holes, holes_of
 from chaingen.stock.metals import Metal
 from chaingen.weave.graph import LinkGraph
 
@@ -27,6 +28,7 @@ class Look:
         of_ring: Index among them of each body's metal, shape (n,).
         beads: sRGB colours of beads by their part, see `Strand`, for each finding that has any.
         beads_of: Index among these of each body, -1 without beads, shape (n,); None where none has any.
+        holes: Holes of beads, see `templates`.
     """
 
     colours: tuple[Colour, ...]
@@ -34,6 +36,7 @@ class Look:
     of_ring: Ints
     beads: tuple[Mapping[str, Colour], ...] = ()
     beads_of: Ints | None = None
+    holes: Holes = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.of_ring)
@@ -41,7 +44,7 @@ class Look:
     def __getitem__(self, index: Ints | slice) -> "Look":
         """The look of the bodies at `index` (a slice, an index array or a mask)."""
         beads_of = None if self.beads_of is None else self.beads_of[index]
-        return Look(self.colours, self.roughness, self.of_ring[index], self.beads, beads_of)
+        return Look(self.colours, self.roughness, self.of_ring[index], self.beads, beads_of, self.holes)
 
     def parts(self) -> Iterator[tuple[Colour, float, Ints]]:
         """Colour, roughness and body indices of every metal that some body is of."""
@@ -81,6 +84,7 @@ def look_of(metals: RingMetals, graph: LinkGraph | None = None) -> Look:
         look,
         beads=tuple({bead.part: bead.colour for bead in finding.beads} for finding in beaded),
         beads_of=np.tile(one, len(look) // len(one)),
+        holes=holes_of(beaded),
     )
 
 

@@ -12,7 +12,7 @@ from chaingen.files import whole_file
 from chaingen.geometry.bodies import Bodies
 from chaingen.geometry.types import Floats, Ints
 from chaingen.model.mesh import frames
-from chaingen.model.templates import templates
+from chaingen.model.templates import NO_HOLES, Holes, templates
 from chaingen.show.camera import FOOT, View, four_views
 from chaingen.show.drawing import pyvista_off_screen
 from chaingen.show.look import Colour, Look
@@ -36,7 +36,9 @@ INK = (0.22, 0.24, 0.28)
 """sRGB of the scale bar and its label."""
 
 
-def body_surface(pv: Any, bodies: Bodies, tolerance: float, part: str | None = None) -> Any:
+def body_surface(
+    pv: Any, bodies: Bodies, tolerance: float, part: str | None = None, holes: Holes = NO_HOLES
+) -> Any:
     """All bodies in one surface with their true normals.
 
     Args:
@@ -44,11 +46,12 @@ def body_surface(pv: Any, bodies: Bodies, tolerance: float, part: str | None = N
         bodies: The bodies.
         tolerance: Farthest the meshes may lie from the true surface [mm].
         part: The only part to be shown of them, such as ``wire``; all parts by default.
+        holes: Holes of beads, see `templates`.
 
     Returns:
         The surface, a pyvista PolyData; None when there is nothing of that part.
     """
-    meshes, of_body = templates(bodies, tolerance)
+    meshes, of_body = templates(bodies, tolerance, holes)
     rotations = frames(bodies)
     points, normals, faces = [], [], []
     offset = 0
@@ -132,7 +135,7 @@ def add_bodies(
     for colour, metallic, roughness, part, own in [
         *metals, *beads, (COLLISION, 0.0, 0.55, None, np.flatnonzero(bad)),
     ]:  # fmt: skip
-        surface = body_surface(pv, bodies[own], tolerance, part) if len(own) else None
+        surface = body_surface(pv, bodies[own], tolerance, part, look.holes) if len(own) else None
         if surface is None:
             continue
         actor = plotter.add_mesh(

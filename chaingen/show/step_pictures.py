@@ -140,8 +140,8 @@ def _add(plotter: Any, pv: Any, bodies: Bodies, look: Look, seen: Ints, step: St
     for colour, marked in ((CLOSED, own[:1]), (ADDED, own[1:])):
         if len(marked):
             actor = plotter.add_mesh(
-                body_surface(pv, bodies[marked], tolerance), color=colour, pbr=True, metallic=0.0,
-                roughness=ROUGHNESS, smooth_shading=True, split_sharp_edges=False,
+                body_surface(pv, bodies[marked], tolerance, holes=look.holes), color=colour, pbr=True,
+                metallic=0.0, roughness=ROUGHNESS, smooth_shading=True, split_sharp_edges=False,
             )  # fmt: skip
             # What is no metal scatters light by its colour: linear, and not held to 1.
             actor.prop.SetColor(*(BEAD_LIGHT * np.array(colour) ** 2.2))
