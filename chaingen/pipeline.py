@@ -236,17 +236,26 @@ def plan(result: Result, *, on_progress: Progress = _silent) -> Result:
 
 
 def prepare(
-    result: Result, *, mesh_tolerance: float = 0.01, on_progress: Progress = _silent
+    result: Result,
+    *,
+    mesh_tolerance: float = 0.01,
+    most_triangles: int | None = None,
+    on_progress: Progress = _silent,
 ) -> Prepared | None:
     r"""Prepare a built piece for the print or casting service of its design.
 
     Args:
         result: What `build` gave, or `drape`.
         mesh_tolerance: Farthest the models may lie from the true surface [mm].
+        most_triangles: Most triangles of any file; meshes are made coarser until all keep to it.
         on_progress: Told in words what is being done.
 
     Returns:
-        What `export` then writes into the folder ``service``; None where the design names no service.
+        What `export` then writes into the folder ``service``; None where the design names no service, or the
+        piece does not fit.
+
+    Raises:
+        BadInput: Even the coarsest meshes have more triangles.
 
     Example:
         >>> from chaingen import build, parse_design, prepare
@@ -256,7 +265,9 @@ def prepare(
         >>> [(batch.name, batch.parts) for batch in made.batches]
         [('rings-1', 9)]
     """
-    return prepared_for(result, tolerance=mesh_tolerance, on_progress=on_progress)
+    return prepared_for(
+        result, tolerance=mesh_tolerance, most_triangles=most_triangles, on_progress=on_progress
+    )
 
 
 def _about(what: str, on_progress: Progress) -> Progress:
@@ -332,7 +343,6 @@ def export(
     paths: list[Path] = []
     not_drawn = ""
     figures: dict[str, Figures] = {}
-    send = result.fits or models_anyway
     with staged(folder) as stage:
         on_progress("writing the placement")
         made = [("", graph, rings)]
@@ -341,7 +351,7 @@ def export(
         for suffix, own, bodies in made:
             paths.append(stage / f"placement{suffix}.json")
             write_placement(paths[-1], own, bodies)
-        if send:
+        if result.fits or models_anyway:
             on_progress("writing models")
             for suffix, own, bodies in made:
                 placed = Placed(bodies, own, result.metals, design.title, design.date)
@@ -349,7 +359,7 @@ def export(
                 models = write_models(stage / "models", name, placed, tolerance=mesh_tolerance)
                 paths += models.paths
                 figures[f"models/{name}"] = models.figures
-        if send and prepared is not None:
+        if prepared is not None:
             on_progress("writing what goes to the service")
             paths += write_batches(stage / FOLDER, prepared.batches, title=design.title, date=design.date)
         if pictures:
@@ -367,7 +377,7 @@ def export(
                     focus=None if result.fits or place_of_interest is None else turn @ place_of_interest,
                     on_progress=lambda name: on_progress(f"drawing {name}"),
                 )
-                if send and prepared is not None:
+                if prepared is not None:
                     paths += draw_batches(stage / FOLDER, prepared.batches)
             except CannotDraw as error:
                 not_drawn = str(error)

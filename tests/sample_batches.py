@@ -92,7 +92,7 @@ def prepared_for(result, batches, by_hand=()):
     """A result as if it were prepared."""
     service = result.design.service
     sizes = tuple(sizes_of(count.size, count.metal, service) for count in result.counts)
-    return Prepared(service, sizes, tuple(batches), CHECKS, tuple(by_hand))
+    return Prepared(service, 0.01, sizes, tuple(batches), CHECKS, tuple(by_hand))
 
 
 def under(result, **changes):

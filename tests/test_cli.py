@@ -588,9 +588,12 @@ def test_one_is_told_as_one(results):
         thread = dataclasses.replace(fits.threading, wires=wires, margin=-0.1)
         assert f"for {words}while one ring is open" in "\n".join(said(fits, threading=thread))
     (collision, *_) = cannot.check.collisions
-    for count, words in ((6, "and 1 more collision,"), (1300, "and 1,295 more collisions,")):
+    for count, words in ((6, "and 1 more pair too near,"), (1300, "and 1,295 more pairs too near,")):
         check = dataclasses.replace(cannot.check, collisions=(collision,) * count)
         assert any(words in line for line in said(cannot, check=check))
+    for gap, words in ((0.1, "too near"), (-0.1, "collision")):
+        check = dataclasses.replace(cannot.check, collisions=(dataclasses.replace(collision, gap=gap),))
+        assert any(line.startswith(f"  {words}: ") for line in said(cannot, check=check))
     once = parse_design(FITS.replace("repeat = 3", "repeat = 1"))
     assert "with the groups made once." in "\n".join(said(fits, design=once))
     assert "with the groups made 3 times." in "\n".join(said(fits))

@@ -356,7 +356,7 @@ def test_size_says_how_much_is_too_long_and_when_it_is_turned(run):
     long, *others = sorted(sides_of(run), reverse=True)
     check = boxed(run, [long - 2.5] * 3)
     assert check.state is State.FAIL
-    assert "2.5 mm too long, however it is turned" in check.text
+    assert "2.5 mm too long, along whichever side it is laid" in check.text
     assert sides_of(run).argmax() == 0  # it runs along x
     assert boxed(run, [*(1.2 * side for side in others), 1.2 * long]).text.endswith("where it fits turned")
     assert boxed(run, [1.2 * long] * 3).text.endswith("mm")

@@ -9,6 +9,8 @@ from chaingen.cli.app import DESIGN, JSON, QUIET, SETTINGS, length_of, print_res
 from chaingen.cli.process import PROCESS, with_process
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from chaingen.design.bench import Bench
     from chaingen.design.design import Design
     from chaingen.design.scene import Scene
@@ -121,8 +123,7 @@ def make(
         if sheet:
             result = plan(result, on_progress=tell)
         result = drape(result, on_progress=tell)
-        writes = result.fits or models_anyway
-        prepared = prepare(result, mesh_tolerance=tolerance, on_progress=tell) if writes else None
+        prepared = prepare(result, mesh_tolerance=tolerance, most_triangles=triangles, on_progress=tell)
         files = export(
             result,
             folder,
@@ -145,6 +146,8 @@ def make(
             say("No models were written, since it does not fit; --models-anyway writes the best try.")
             if (folder / "models" / "piece.stl").exists():
                 say(f"Beware: the models in {folder / 'models'} are from an earlier run, not of this design.")
+        if left := _earlier(folder, files.paths):
+            say(f"Beware: in {folder / 'service'} these are from an earlier run: {', '.join(left)}.")
         say(f"Written to {folder}: {', '.join(relative)}")
     ctx.exit(result.exit_code)
 
@@ -186,6 +189,14 @@ def _fineness(result: "Result", triangles: int) -> float:
 
     holes = holes_of(member.size for member in result.placement.graph.members)
     return tolerance_for(result.placement.rings, triangles, holes)
+
+
+def _earlier(folder: Path, written: "Sequence[Path]") -> list[str]:
+    """Files for a service that an earlier run left beside those written now."""
+    from chaingen.prepare.write import FOLDER
+
+    known = set(written)
+    return sorted(path.name for path in (folder / FOLDER).glob("*.*") if path not in known)
 
 
 def _refuse_two_finenesses() -> None:

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from decimal import Decimal
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo
@@ -326,7 +327,8 @@ def service_of(table: ServiceTable) -> Service:
     if table.layout is not None:
         said["layout"] = Layout(table.layout)
     if table.spare is not None:
-        said["spare"] = table.spare / 100.0
+        # As it is written in decimals: as floats 1.1 / 100 is a little more than 0.011.
+        said["spare"] = float(Decimal(repr(table.spare)) / 100)
     if table.soldered is not None:
         said["soldered"] = tuple((first, second) for first, second in table.soldered)
     if table.sprues is not None:

@@ -1,5 +1,6 @@
 """What a service is sent: one file for each build of its machine, or each casting."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from chaingen.design.service import Service
@@ -39,12 +40,19 @@ class Batch:
         return self.pieces_weight + self.sprues_weight
 
 
+def most_triangles(batches: Iterable[Batch]) -> int:
+    """Triangles of the file that has the most; 0 without a file."""
+    counts = (sum(len(kind.mesh.faces) * len(kind.bodies) for kind in each.model.kinds) for each in batches)
+    return max(counts, default=0)
+
+
 @dataclass(frozen=True, eq=False)
 class Prepared:
     """A piece prepared for its service.
 
     Attributes:
         service: The service.
+        tolerance: Farthest the meshes lie from the true surface [mm].
         sizes: Each ring size and metal, finished, as cast and as pattern.
         batches: What is sent; none where it cannot be prepared, which a check then says.
         checks: All that was checked.
@@ -52,6 +60,7 @@ class Prepared:
     """
 
     service: Service
+    tolerance: float
     sizes: tuple[Sizes, ...]
     batches: tuple[Batch, ...]
     checks: tuple[ServiceCheck, ...]

@@ -186,7 +186,7 @@ def against_build(
     told = f"{what} takes {takes}{'' if sent == takes else f', {sent} in the {model_word(service)}'}"
     builds = f"the process builds {by(service.build)}"
     if fails:
-        text = f"{told}, and {builds}: {format_mm(over)} too long, however it is turned"
+        text = f"{told}, and {builds}: {format_mm(over)} too long, along whichever side it is laid"
     elif warns:
         text = f"{told}, and {builds}: it fits{' turned' if turned else ''}, with little room"
     else:

@@ -29,6 +29,10 @@ CIRCLE, FEEDER, FILLET, FOOT = range(4)
 """Rows of a ring on its feeder: the middle of its wire; of its feeder; of the fillet at the main; of the
 feeder as thick as that fillet, from the main's surface, which only other feeders keep clear of."""
 
+COARSEST = 0.5
+"""Farthest the mesh of a fed ring may lie from the true surface, over the radius of its wire: where a coarser
+one has a chord it would miss its feeder, which ends above the middle of the wire."""
+
 CLOSE = 1e-5
 """Distances are kept to within this [mm]."""
 
@@ -107,8 +111,9 @@ class FedRing:
         return rows
 
     def ring(self, tolerance: float) -> Solid:
-        """The ring alone in its frame; see `open_ring_mesh`."""
-        return solid_of(open_ring_mesh(self.size, cut=self.cut, opened=self.opened, tolerance=tolerance))
+        """The ring alone in its frame, never too coarse for its feeder to meet it; see `open_ring_mesh`."""
+        fine = min(tolerance, COARSEST * self.size.wire_radius)
+        return solid_of(open_ring_mesh(self.size, cut=self.cut, opened=self.opened, tolerance=fine))
 
     def feeder(self, tolerance: float) -> Solid:
         """Its feeder alone in the same frame, buried in the main and in the ring."""

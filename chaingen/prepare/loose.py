@@ -37,9 +37,14 @@ def loose_rings(result: Result) -> tuple[LooseRings, ...]:
 
     Args:
         result: A piece whose design names a service.
+
+    Raises:
+        CannotPrepare: It has no rings, only findings, which this process does not make.
     """
     service = result.design.service
     assert service is not None, "loose rings are made by a service"
+    if not result.counts:
+        raise CannotPrepare(f"the piece has no rings, and {service.process.name} makes nothing else")
     return tuple(
         LooseRings(each.size, each.metal, each.count + part_of(each.count, service.spare))
         for each in result.counts

@@ -17,10 +17,13 @@ from chaingen.prepare.cast import cast_bodies
 from chaingen.prepare.checks import against_build, smallest_gap
 from chaingen.prepare.feeding import Feeding, feed, sprued_solid
 from chaingen.prepare.loose import CannotPrepare
-from chaingen.prepare.sent import Sent, ServiceCheck, State
+from chaingen.prepare.reach import Curves, gap_of_curves
+from chaingen.prepare.sent import Sent, ServiceCheck, State, model_word, state_of
 from chaingen.prepare.shells import Shells, touching
-from chaingen.prepare.welds import Welds, weld_solid, welds_of
+from chaingen.prepare.welds import Weld, Welds, weld_solid, welds_of
+from chaingen.solve.check import ROUND_OFF
 from chaingen.stock.metals import Metal
+from chaingen.units import format_mm
 from chaingen.weave.graph import LinkGraph
 
 MOST_FED = 1000
@@ -231,15 +234,47 @@ def _soldered(cast: _Cast) -> list[ServiceCheck]:
     """Whether soldered joins make one of no more than they should; nothing where there are none."""
     if not cast.welds.rods:
         return []
-    names = cast.graph.names
-    wrong = [rod for rod in cast.welds.rods if rod.touched]
+    names, cluster, service = cast.graph.names, cast.cluster_of, cast.service
+    foreign = {
+        rod.pair: [body for body in rod.touched if cluster[body] != cluster[rod.pair[0]]]
+        for rod in cast.welds.rods
+    }
+    wrong = [rod for rod in cast.welds.rods if foreign[rod.pair]]
     joins = [" with ".join(names[body] for body in rod.pair) for rod in wrong or cast.welds.rods]
-    if not wrong:
+    if wrong:
+        touched = sorted({body for rod in wrong for body in foreign[rod.pair]})
+        text = f"{_named(joins, ', ')} would take {_named([names[body] for body in touched], ', ')} along"
+        bodies = tuple(sorted({*touched, *(body for rod in wrong for body in rod.pair)}))
+        return [ServiceCheck("soldered joins", State.FAIL, text, bodies)]
+    nearest = min((_beside(cast, rod) for rod in cast.welds.rods), key=lambda found: found[0])
+    gap = nearest[0] * min(service.stretch(cast.metal))
+    fails, warns = gap < service.smallest_gap - ROUND_OFF, gap < service.safe_gap - ROUND_OFF
+    if not warns:
         return [ServiceCheck("soldered joins", State.PASS, f"{_named(joins, ', ')}, and nothing else")]
-    touched = sorted({body for rod in wrong for body in rod.touched})
-    text = f"{_named(joins, ', ')} would take {_named([names[body] for body in touched], ', ')} along"
-    bodies = tuple(sorted({body for rod in wrong for body in (*rod.pair, *rod.touched)}))
-    return [ServiceCheck("soldered joins", State.FAIL, text, bodies)]
+    _, (one, two), body = nearest
+    text = (
+        f"where {names[one]} is joined with {names[two]} the metal comes to {format_mm(gap)} from "
+        f"{names[body]} in the {model_word(service)}, and the process {'fuses' if fails else 'may fuse'} "
+        f"what is nearer than {format_mm(service.smallest_gap if fails else service.safe_gap)}"
+    )
+    return [ServiceCheck("soldered joins", state_of(fails, warns), text, (one, two, body))]
+
+
+def _beside(cast: _Cast, rod: Weld) -> tuple[float, tuple[int, int], int]:
+    """How near a weld comes to what is not one with it, as cast [mm]; its pair, and what is nearest."""
+    curves, cluster = Curves.of(cast.bodies), cast.cluster_of
+    row, own = rod.row()[None], cluster[rod.pair[0]]
+    found = [
+        (gap_of_curves(row, curves.rows[curves.slice_of(body)]), rod.pair, body)
+        for body in np.flatnonzero(cluster != own).tolist()
+    ]
+    # What joins others is as near as they are, and told by the first of them.
+    found += [
+        (gap_of_curves(row, other.row()[None]), rod.pair, other.pair[0])
+        for other in cast.welds.rods
+        if cluster[other.pair[0]] != own
+    ]
+    return min(found, key=lambda each: each[0], default=(np.inf, rod.pair, rod.pair[0]))
 
 
 def _fed(cast: _Cast, found: Feeding, parts: int) -> ServiceCheck:
@@ -248,10 +283,11 @@ def _fed(cast: _Cast, found: Feeding, parts: int) -> ServiceCheck:
         names = _named([cast.graph.names[body] for body in found.unfed], ", ")
         text = f"no straight feeder reaches {names}, {len(found.unfed):,} of {parts:,} parts: cannot be fed"
         return ServiceCheck("feeders", State.FAIL, text, found.unfed)
+    each = "the one part" if parts == 1 else f"each of {parts:,} parts"
     if cast.service.sprues is None:
-        text = f"each of {parts:,} parts can have one of its own; sprues are left to whoever casts it"
+        text = f"{each} can have one of its own; sprues are left to whoever casts it"
     else:
-        text = f"each of {parts:,} parts has one of its own"
+        text = f"{each} has one of its own"
     return ServiceCheck("feeders", State.PASS, text)
 
 

@@ -6,20 +6,24 @@ Result -> sizes (finished, cast, pattern)
 """
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from chaingen.design.service import Layout, Service
+from chaingen.errors import BadInput, Problem
 from chaingen.make.metals import worn_metals
 from chaingen.make.pair import mirrored_graph
 from chaingen.make.result import Result
 from chaingen.prepare.batch import Batch, Prepared
-from chaingen.prepare.cast import ring_sizes
+from chaingen.prepare.batch import most_triangles as largest_of
+from chaingen.prepare.cast import cast_bodies, ring_sizes
 from chaingen.prepare.checks import ServiceCheck, State, rest_checks, service_checks
 from chaingen.prepare.comb import comb_batches
 from chaingen.prepare.flat import flat_batches
 from chaingen.prepare.loose import CannotPrepare, loose_rings
 from chaingen.prepare.piece import Assembled, Patterns, patterns_of
 from chaingen.prepare.tree import tree_batches
-from chaingen.solve.drape.draped import Draped
+from chaingen.prepare.welds import welds_of
+from chaingen.solve.drape.draped import Draped, scene_names
 
 MIRRORED = "-mirrored"
 """What names of the second piece of a pair end with."""
@@ -27,24 +31,50 @@ MIRRORED = "-mirrored"
 _LAYOUTS = {Layout.FLAT: flat_batches, Layout.COMB: comb_batches, Layout.TREE: tree_batches}
 
 
+COARSEST = 1.0
+"""Coarsest mesh tolerance that is tried [mm]."""
+
+
 def prepare(
-    result: Result, *, tolerance: float, on_progress: Callable[[str], None] = lambda _: None
+    result: Result,
+    *,
+    tolerance: float,
+    most_triangles: int | None = None,
+    on_progress: Callable[[str], None] = lambda _: None,
 ) -> Prepared | None:
     """Prepare a built piece for the service of its design.
 
     Args:
         result: The piece, draped if its scenes are to be checked too.
         tolerance: Farthest the meshes may lie from the true surface [mm].
+        most_triangles: Most triangles of any file; meshes are made coarser until all keep to it.
         on_progress: Told in words what is being done.
 
     Returns:
-        All of it; None where the design names no service. What cannot be prepared is a failed check.
+        All of it; None where the design names no service, or the piece does not fit. What cannot be prepared
+        is a failed check.
+
+    Raises:
+        BadInput: Even the coarsest meshes have more triangles.
     """
     service = result.design.service
-    if service is None:
+    if service is None or not result.fits:
         return None
     on_progress(f"preparing for {service.process.name}")
-    checks = [*service_checks(result), *rest_checks(result)]
+    prepared = _prepared(result, service, tolerance)
+    while most_triangles is not None and (most := largest_of(prepared.batches)) > most_triangles:
+        if tolerance >= COARSEST:
+            advice = "that many has the coarsest mesh of what goes to the service"
+            raise BadInput([Problem("--triangles", f"{most_triangles:,}", f"at least {most:,}", advice)])
+        # Triangles go as one over the tolerance, those of sprues more slowly.
+        tolerance = min(COARSEST, tolerance * max(1.05 * most / most_triangles, 1.2))
+        prepared = _prepared(result, service, tolerance)
+    return prepared
+
+
+def _prepared(result: Result, service: Service, tolerance: float) -> Prepared:
+    """All of it, with meshes of a tolerance [mm]."""
+    checks = [*service_checks(result), *rest_checks(result), *_soldered_at_rest(result, service)]
     batches: tuple[Batch, ...] = ()
     try:
         if service.process.assembled:
@@ -54,7 +84,9 @@ def prepare(
             batches = _LAYOUTS[service.layout](loose_rings(result), service, tolerance=tolerance)
     except CannotPrepare as reason:
         checks.append(ServiceCheck("preparation", State.FAIL, str(reason)))
-    return Prepared(service, ring_sizes(result, service), batches, tuple(checks), _by_hand(result, service))
+    return Prepared(
+        service, tolerance, ring_sizes(result, service), batches, tuple(checks), _by_hand(result, service)
+    )
 
 
 def rest_batches(result: Result, drape: Draped, *, tolerance: float) -> tuple[Batch, ...]:
@@ -72,26 +104,56 @@ def rest_batches(result: Result, drape: Draped, *, tolerance: float) -> tuple[Ba
     try:
         return patterns_of(Assembled(drape.rings, drape.graph, metals), service, tolerance, fed=False).batches
     except CannotPrepare:
-        # The piece as placed says so already.
+        # The checks say so: of metals those of the piece as placed, of welds those at rest.
         return ()
 
 
+def _soldered_at_rest(result: Result, service: Service) -> list[ServiceCheck]:
+    """That soldered parts came to rest as if they were loose, and whether they lie near enough to join."""
+    checks = []
+    for drape, scene in zip(result.drapes, scene_names(result.drapes), strict=True):
+        if not service.soldered or not isinstance(drape, Draped):
+            continue
+        state, text = State.WARN, "they came to rest as if they were loose, and are joined as they lie there"
+        try:
+            welds_of(cast_bodies(drape.rings, service.finishing), drape.graph, service)
+        except CannotPrepare as reason:
+            state, text = State.FAIL, f"nothing is prepared of the piece at rest: {reason}"
+        checks.append(ServiceCheck(f"soldered joins at rest, {scene}", state, text))
+    return checks
+
+
 def _pieces(result: Result, service: Service, tolerance: float) -> Patterns:
-    """The piece, of a pair its mirror image too; the checks of one hold for the other."""
+    """The piece, of a pair its mirror image too."""
     graph, bodies = result.placement.graph, result.placement.rings
     found = patterns_of(Assembled(bodies, graph, result.metals), service, tolerance)
     if not result.design.pair:
         return found
     second = Assembled(bodies.mirrored(), mirrored_graph(graph), result.metals)
-    mirrored = patterns_of(second, service, tolerance, suffix=MIRRORED)
-    return Patterns((*found.batches, *mirrored.batches), found.checks)
+    return _both(found, patterns_of(second, service, tolerance, suffix=MIRRORED))
+
+
+def _both(first: Patterns, second: Patterns) -> Patterns:
+    """Both pieces of a pair; the checks of one hold for the other, but where something else came of them.
+
+    Feeders are looked for from the same sides, which are not the same sides of a mirror image.
+    """
+    told = {(check.name, check.state) for check in first.checks}
+    more = [
+        replace(check, name=f"{check.name}, mirrored")
+        for check in second.checks
+        if (check.name, check.state) not in told
+    ]
+    return Patterns((*first.batches, *second.batches), (*first.checks, *more))
 
 
 def _by_hand(result: Result, service: Service) -> tuple[str, ...]:
     """What the service does not make."""
     told = []
     if not service.process.assembled:
-        told += [f"{count.count} {count.finding.kind} {count.finding.name}" for count in result.findings]
+        for entry in result.findings:
+            more = f", {entry.count} of them" if entry.count > 1 else ""
+            told.append(f"{entry.finding.kind} {entry.finding.name}{more}")
     beads = sum(count.count for count in result.beads)
     if beads:
         told.append(f"{beads} {'bead' if beads == 1 else 'beads'}")

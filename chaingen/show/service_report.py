@@ -49,6 +49,7 @@ def service_data(
         "layout": None if assembled else service.layout.value,
         "soldered": [list(pair) for pair in service.soldered],
         "sizes": [_sizes(own) for own in piece_sizes(result, prepared)],
+        "chord_tolerance_mm": None if prepared is None else mm(prepared.tolerance),
         "batches": [] if prepared is None else [_batch(batch, files) for batch in prepared.batches],
         "by_hand": [] if prepared is None else list(prepared.by_hand),
         "checks": [

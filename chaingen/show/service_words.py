@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Sequence
+from itertools import groupby
 
 from chaingen.design.service import Axes, Layout, Route, Service
 from chaingen.make.result import Result
@@ -45,7 +46,7 @@ def service_lines(result: Result, prepared: Prepared | None = None) -> list[str]
     lines += size_lines(result, piece_sizes(result, prepared))
     lines += [*loose_lines(service), *soldered_lines(service)]
     if prepared is not None:
-        lines += [f"{line}." for line in map(batch_words, prepared.batches)]
+        lines += [f"{line}." for line in batch_lines(prepared.batches)]
         if prepared.by_hand:
             lines.append(f"By hand: {'; '.join(prepared.by_hand)}.")
     first, *more = service_cautions(service)
@@ -175,6 +176,23 @@ def soldered_lines(service: Service) -> list[str]:
     if not service.soldered:
         return []
     return [f"Welded into one, as if soldered: {', '.join(f'{a} with {b}' for a, b in service.soldered)}."]
+
+
+def batch_lines(batches: Sequence[Batch]) -> list[str]:
+    """What is in each file; numbered ones that follow one another and are alike in one line."""
+
+    def words_of(batch: Batch) -> str:
+        return batch_words(batch).removeprefix(batch.name)
+
+    lines = []
+    alike_by = groupby(batches, key=lambda batch: (words_of(batch), batch.name.rstrip("0123456789")))
+    for (words, _), alike in alike_by:
+        names = [batch.name for batch in alike]
+        if len(names) == 1:
+            lines.append(f"{names[0]}{words}")
+        else:
+            lines.append(f"{names[0]} to {names[-1]}, {len(names)} files, in each{words.removeprefix(':')}")
+    return lines
 
 
 def batch_words(batch: Batch) -> str:

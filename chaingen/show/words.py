@@ -121,13 +121,15 @@ def verdict_lines(result: Result) -> list[str]:
         lines.append(f"Closest are {pair}; to spare{asked}: {hundredths(result.slack)} of the wire.")
     for collision in check.collisions[:MOST_NAMED]:
         x, y, z = collision.place
+        # Wires that are clear of one another, but by less than the clearance asked, do not collide.
+        what = "too near" if collision.gap > 0.0 else "collision"
         lines.append(
-            f"  collision: {called(graph, collision.rings)}, gap {format_mm(collision.gap)}, "
+            f"  {what}: {called(graph, collision.rings)}, gap {format_mm(collision.gap)}, "
             f"at ({x:.2f}, {y:.2f}, {z:.2f}) mm"
         )
     if len(check.collisions) > MOST_NAMED:
-        more = counted(len(check.collisions) - MOST_NAMED, "more collision")
-        lines.append(f"  and {more}, listed in report.json")
+        more = counted(len(check.collisions) - MOST_NAMED, "more pair")
+        lines.append(f"  and {more} too near, listed in report.json")
     for what, pairs in (
         ("not linked but should be", check.missing_links),
         ("linked but should not be", check.unwanted_links),

@@ -81,12 +81,14 @@ class SheetPictures:
         steps: One for each of `Order.distinct`, None where there is none; may be shorter.
         findings: Findings that are made by hand, by name.
         not_drawn: Why there are no pictures; empty when there are.
+        sent: What a service is sent, by the name of its batch.
     """
 
     whole: Path | None = None
     steps: Sequence[Path | None] = ()
     findings: Mapping[str, Path] = field(default_factory=dict)
     not_drawn: str = ""
+    sent: Mapping[str, Path] = field(default_factory=dict)
 
 
 def sheet_document(result: Result, pictures: SheetPictures, prepared: Prepared | None = None) -> Document:
@@ -103,7 +105,7 @@ def sheet_document(result: Result, pictures: SheetPictures, prepared: Prepared |
     if pictures.whole is not None:
         blocks.append(Figure(pictures.whole, _caption(result), WHOLE_WIDTH))
     blocks += [_piece_table(result, measures), *_design_code(result)]
-    blocks += service_blocks(result, prepared, measures)
+    blocks += service_blocks(result, prepared, measures, pictures.sent)
     if plan is not None:
         blocks += (
             _preparation(result, plan, pictures, measures)

@@ -1,7 +1,9 @@
 """What goes to a print or casting service: limits, checks, sizes, files, cautions."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from types import MappingProxyType
 
 from chaingen.design.bench import Units
 from chaingen.design.service import Axes, Service
@@ -19,7 +21,8 @@ from chaingen.show.service_words import (
     shrinkage_reasons,
     soldered_lines,
 )
-from chaingen.show.sheet.document import Block, Bullets, Heading, Paragraph, Table
+from chaingen.show.sheet.document import Block, Bullets, Figure, Heading, Paragraph, Table
+from chaingen.show.sheet.finding_figures import ABREAST
 from chaingen.show.sheet.measures import Measures, weight
 from chaingen.show.sheet.ring_tables import slim
 
@@ -27,10 +30,21 @@ _BOX = re.compile(r"([\d.,]+) by ([\d.,]+) by ([\d.,]+ mm)\b")
 """Three sides in a sentence, of which the last alone has its unit."""
 
 
-def service_blocks(result: Result, prepared: Prepared | None, measures: Measures) -> list[Block]:
+def service_blocks(
+    result: Result,
+    prepared: Prepared | None,
+    measures: Measures,
+    pictures: Mapping[str, Path] = MappingProxyType({}),
+) -> list[Block]:
     """What a service is to be sent and told; nothing of a piece without a service.
 
     Of a piece that does not fit only the checks, for nobody should have it made.
+
+    Args:
+        result: The piece.
+        prepared: The same as prepared for its service; None where it is not.
+        measures: How lengths are told.
+        pictures: Of what is sent, by the names of batches.
     """
     service = result.design.service
     if service is None:
@@ -47,6 +61,7 @@ def service_blocks(result: Result, prepared: Prepared | None, measures: Measures
         blocks += [Paragraph(measures.in_text(line)) for line in told]
         if prepared is not None and prepared.batches:
             blocks.append(_batch_table(prepared, measures))
+            blocks += [Figure(path, name, ABREAST) for name, path in pictures.items()]
         if prepared is not None and prepared.by_hand:
             blocks += [Paragraph("Not made by the service, but by hand:"), Bullets(prepared.by_hand)]
     cautions = tuple(f"{text[:1].upper()}{text[1:]}" for text in service_cautions(service))

@@ -2,12 +2,13 @@
 
 import tempfile
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from chaingen.errors import CannotDraw
 from chaingen.make.result import Result
 from chaingen.prepare.batch import Prepared
+from chaingen.prepare.write import FOLDER
 from chaingen.show.sheet.content import SheetPictures, sheet_document, sheet_rows
 from chaingen.show.sheet.finding_figures import draw_findings
 from chaingen.show.sheet.page import write_page
@@ -65,7 +66,7 @@ def write_sheet(
     """
     shown = SheetPictures(not_drawn=not_drawn)
     if pictures is not None:
-        shown = _drawn(pictures, result, on_progress)
+        shown = replace(_drawn(pictures, result, on_progress), sent=_sent(folder / FOLDER, prepared))
     paths = [path for path in (shown.whole, *shown.steps, *shown.findings.values()) if path is not None]
     on_progress("writing the sheet")
     with tempfile.TemporaryDirectory(prefix="chaingen-") as temporary:
@@ -98,6 +99,13 @@ def _drawn(folder: Path, result: Result, on_progress: Progress) -> SheetPictures
     return SheetPictures(whole, steps, draw_findings(folder / FINDINGS, result))
 
 
+def _sent(folder: Path, prepared: Prepared | None) -> dict[str, Path]:
+    """The pictures there are of what a service is sent, by the names of batches."""
+    batches = () if prepared is None else prepared.batches
+    paths = {batch.name: folder / f"{batch.name}.png" for batch in batches}
+    return {name: path for name, path in paths.items() if path.exists()}
+
+
 def _lighter(pictures: SheetPictures, folder: Path) -> SheetPictures:
     """The same pictures as JPEG files in a folder."""
 
@@ -113,4 +121,5 @@ def _lighter(pictures: SheetPictures, folder: Path) -> SheetPictures:
         tuple(None if path is None else jpeg(path, k) for k, path in enumerate(pictures.steps)),
         {name: jpeg(path, k) for k, (name, path) in enumerate(pictures.findings.items())},
         pictures.not_drawn,
+        {name: jpeg(path, k) for k, (name, path) in enumerate(pictures.sent.items())},
     )
