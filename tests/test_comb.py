@@ -147,3 +147,10 @@ def test_a_ring_that_goes_nowhere():
         comb_batches(FEW, service(build=(60.0, 60.0, 8.0)), tolerance=0.1)
     with pytest.raises(CannotPrepare, match=r"the main is 0\.9 mm thick"):
         comb_batches(FEW, service(sprues=Sprues(main=0.9)), tolerance=0.1)
+
+
+def test_a_coarse_mesh_of_thin_wire_still_meets_its_feeder(tmp_path):
+    """A chord 0.2 mm off would lie outside of wire 0.07 mm thick about its middle."""
+    given, by = rings(("hair", 5.96, 0.144, 8)), service(cut=3.0, spacing=8.0, build=(170.0, 85.0, 170.0))
+    (batch,) = comb_batches(given, by, tolerance=1.0)
+    assert_whole(batch, tmp_path, holes=0)

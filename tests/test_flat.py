@@ -219,3 +219,32 @@ def test_rings_of_a_pair_and_spare_ones():
     assert found(0.0) == {("wide", "sterling silver"): 12, ("narrow", "copper"): 6}
     assert found(0.07) == {("wide", "sterling silver"): 13, ("narrow", "copper"): 7}
     assert found(1.0) == {("wide", "sterling silver"): 24, ("narrow", "copper"): 12}
+
+
+FINDINGS_ONLY = """
+title = "Ovals"
+metal = "brass"
+
+[rings.link]
+inside = "6 mm"
+wire = "1.2 mm"
+
+[findings.oval]
+kind = "oval link"
+wire = "1.2 mm"
+inside_length = "12 mm"
+inside_width = "7 mm"
+
+[pattern]
+groups = [{ finding = "oval" }]
+repeat = 2
+
+[service]
+process = "loose rings for casting"
+"""
+
+
+def test_a_piece_without_rings_cannot_be_prepared():
+    """Nothing to send is no success."""
+    with pytest.raises(CannotPrepare, match="the piece has no rings, only findings"):
+        loose_rings(build(parse_design(FINDINGS_ONLY)))

@@ -165,6 +165,11 @@ def test_sprues_said_in_part_are_usual_for_the_rest():
     assert service_of(WAX, "[service.sprues]").sprues == Sprues()
 
 
+def test_spare_is_what_is_written():
+    """1.1 % is 0.011: of 1000 rings 11 more, where as floats 1.1 / 100 is a little more and makes it 12."""
+    assert service_of("loose rings for casting", "spare = 1.1").spare == 0.011
+
+
 @pytest.mark.parametrize("value", [0, 0.0, 20, 1.75])
 def test_one_shrinkage_is_that_of_all_axes(value):
     for process in PROCESSES:

@@ -44,7 +44,7 @@ def loose_rings(result: Result) -> tuple[LooseRings, ...]:
     service = result.design.service
     assert service is not None, "loose rings are made by a service"
     if not result.counts:
-        raise CannotPrepare(f"the piece has no rings, and {service.process.name} makes nothing else")
+        raise CannotPrepare("the piece has no rings, only findings, which this process does not make")
     return tuple(
         LooseRings(each.size, each.metal, each.count + part_of(each.count, service.spare))
         for each in result.counts
