@@ -37,6 +37,9 @@ MOST_BYTES = 1_000_000
 MOST_PROBLEMS = 50
 """So many problems are told at once."""
 
+MOST_ENTRIES = 6
+"""Longer lists are not shown in a message."""
+
 MOST_LETTERS = 60
 """Most letters in a name that a file gives to something."""
 
@@ -177,13 +180,29 @@ def shown(value: object) -> str:
     if isinstance(value, dict):
         return "a table"
     if isinstance(value, list):
-        return "a list" if value else "an empty list"
+        return _shown_list(value)
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, int) and abs(value) >= 10**18:
         return "a number beyond all measure"
     text = repr(value) if isinstance(value, str) else str(value)
     return text if len(text) <= 60 else text[:57] + "..."
+
+
+def _shown_list(value: list[Any]) -> str:
+    """A list as it stands there, if that is short and there are no tables in it."""
+    if not value:
+        return "an empty list"
+    if len(value) > MOST_ENTRIES or any(isinstance(entry, dict) for entry in value):
+        return "a list"
+    text = f"[{', '.join(shown(entry) for entry in value)}]"
+    return text if len(text) <= 60 and "a list" not in text and "a table" not in text else "a list"
+
+
+def one_of(names: Iterable[str]) -> str:
+    """The names to choose from, for a message: one by itself, several as ``one of``."""
+    every = list(names)
+    return every[0] if len(every) == 1 else f"one of {', '.join(every)}"
 
 
 def nearest(name: object, names: Iterable[str]) -> str | None:
@@ -285,7 +304,7 @@ def _problem(entry: Any, kind: FileKind) -> Problem:
     if fault == "extra_forbidden":
         keys = _keys_at(location[:-1], kind.root)
         advice = _on_top(entry, kind) or meant(location[-1], keys)
-        return Problem(where, "an unknown key", f"one of {', '.join(keys)}", advice)
+        return Problem(where, "an unknown key", one_of(keys), advice)
     if fault == "missing":
         return Problem(where, "nothing", "this key, which cannot be left out")
     if fault in _NO_TABLE:

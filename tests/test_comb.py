@@ -112,14 +112,14 @@ def test_several_combs_share_every_size_out(tmp_path):
     by = service()
     batches = comb_batches(given, by, tolerance=0.1)
     assert [batch.name for batch in batches] == [f"comb-{k + 1}" for k in range(len(batches))]
-    assert len(batches) >= 3
+    assert sum(batch.copies for batch in batches) >= 3 > len(batches)
     for name, count in (("link", 60), ("small", 11)):
-        counts = [dict(batch.rings)[name] for batch in batches]
+        counts = [dict(batch.rings)[name] for batch in batches for _ in range(batch.copies)]
         assert sum(counts) == count
         assert max(counts) - min(counts) <= 1
     for batch in batches:
         mesh = assert_whole(batch, tmp_path, holes=0)
-        assert (mesh.extents <= np.array(by.build) + 1e-5).all()
+        assert (mesh.extents <= 0.95 * np.array(by.build) + 1e-5).all()
 
 
 def test_metals_have_combs_of_their_own():
@@ -134,6 +134,8 @@ def test_a_large_ring_has_a_comb_to_itself():
     by = service()
     layouts = comb_layouts(rings(("ring", 40.0, 2.0, 3)), by, SILVER)
     assert [len(layout.kind_of) for layout, _ in layouts] == [1, 1, 1]
+    (batch,) = comb_batches(rings(("ring", 40.0, 2.0, 3)), by, tolerance=0.2)
+    assert (batch.name, batch.copies, batch.parts) == ("comb-1", 3, 1)
     for layout, _ in layouts:
         assert (np.subtract(*reversed(layout.bounds())) <= np.array(by.room(SILVER))).all()
 

@@ -10,9 +10,14 @@ from shapely import MultiPoint, STRtree, box
 
 from chaingen.design.load import parse_design
 from chaingen.design.service import Service
-from chaingen.pipeline import build
+from chaingen.model.open_ring import open_radius
+from chaingen.pipeline import build, prepare
+from chaingen.prepare.batch import metal_to_melt
+from chaingen.prepare.checks import State
 from chaingen.prepare.flat import flat_batches
 from chaingen.prepare.loose import CannotPrepare, LooseRings, loose_rings, opened_size
+from chaingen.show.service_facts import checks_of
+from chaingen.show.service_words import service_lines
 from chaingen.stock.metals import find_metal
 from chaingen.stock.processes import PROCESSES
 from chaingen.weave.groups import RingSize
@@ -80,18 +85,17 @@ def test_every_ring_is_there_once():
     for batch in batches:
         assert batch.parts == len(batch.model.names) == sum(count for _, count in batch.rings)
         for name, count in batch.rings:
-            counted[name, batch.metal.name] = counted.get((name, batch.metal.name), 0) + count
+            before = counted.get((name, batch.metal.name), 0)
+            counted[name, batch.metal.name] = before + batch.copies * count
     assert counted == {
         ("large", "sterling silver"): 60,
         ("small", "sterling silver"): 150,
         ("small", BRONZE.name): 20,
     }
-    # Names run on from plate to plate, and from metal to metal.
-    names = [name for batch in batches for name in batch.model.names]
-    assert sorted(names) == sorted(
-        [f"large {k + 1}" for k in range(60)] + [f"small {k + 1}" for k in range(170)]
-    )
+    # Names are numbered within each file, for there may be copies of it.
     for batch in batches:
+        own = [f"{name} {k + 1}" for name, count in batch.rings for k in range(count)]
+        assert sorted(batch.model.names) == sorted(own)
         assert [material.name for material in batch.model.materials] == [batch.metal.name]
         assert all(kind.name.endswith(batch.metal.name) for kind in batch.model.kinds)
         for kind in batch.model.kinds:
@@ -107,11 +111,11 @@ def test_metals_have_plates_and_stretch_of_their_own():
     for batch in batches:
         assert batch.model.stretch == service.stretch(batch.metal)
     assert batches[-1].model.stretch == pytest.approx((1 / 0.99, 1 / 0.98, 1 / 0.96), rel=1e-15)
-    # The pattern, not only the casting, goes into what can be built: 50 rings of bronze fill their plate.
+    # The pattern, not only the casting, goes into 0.95 of the build: rings of bronze fill their plate.
     (batch, *_) = flat_batches([LooseRings(LARGE, BRONZE, 90)], service, tolerance=0.05)
     high = np.max([points.max(axis=0) for _, points in solids(batch)], axis=0) * batch.model.stretch
-    assert (high <= np.array(service.build) + 1e-9).all()
-    assert (high[:2] > 0.9 * np.array(service.build[:2])).all()
+    assert (high <= 0.95 * np.array(service.build) + 1e-9).all()
+    assert (high[:2] > 0.85 * np.array(service.build[:2])).all()
 
 
 def test_weights_are_of_the_wire_as_cast():
@@ -119,11 +123,59 @@ def test_weights_are_of_the_wire_as_cast():
     batches = flat_batches(MIXED, service_with(cut=0.7, opened=1.5), tolerance=0.05)
     # As cast the large ring is 7.9 of 1.3 mm wire, the small one 2.9 of 1.0 mm.
     large, small = 0.25 * pi * 1.3**2 * pi * 9.2, 0.25 * pi * 1.0**2 * pi * 3.9
-    silver = sum(batch.pieces_weight for batch in batches if batch.metal == STERLING)
-    bronze = sum(batch.pieces_weight for batch in batches if batch.metal == BRONZE)
+    silver = sum(batch.copies * batch.weight for batch in batches if batch.metal == STERLING)
+    bronze = sum(batch.copies * batch.weight for batch in batches if batch.metal == BRONZE)
+    melt = metal_to_melt(batches)
+    assert list(melt) == [STERLING, BRONZE]
+    assert melt[STERLING] == pytest.approx(silver, rel=1e-12)
+    assert melt[BRONZE] == pytest.approx(bronze, rel=1e-12)
     assert silver == pytest.approx((60 * large + 150 * small) * STERLING.density / 1000.0, rel=1e-12)
     assert bronze == pytest.approx(20 * small * BRONZE.density / 1000.0, rel=1e-12)
     assert all(batch.sprues_weight == 0.0 for batch in batches)
+
+
+def test_plates_that_are_alike_are_one_file_and_so_many_copies():
+    """Three times what a plate holds, and 5 more: one file to be made three times, and one with the rest."""
+    given = LooseRings(LARGE, STERLING, 400)
+    (full, *_) = flat_batches([given], service_with(), tolerance=0.1)
+    for rest in (0, 5):
+        rings = [LooseRings(LARGE, STERLING, 3 * full.parts + rest), LooseRings(SMALL, BRONZE, 3)]
+        batches = flat_batches(rings, service_with(), tolerance=0.1)
+        told = [(batch.name, batch.metal, batch.parts, batch.copies) for batch in batches]
+        wanted = [(STERLING, full.parts, 3), *([(STERLING, rest, 1)] if rest else []), (BRONZE, 3, 1)]
+        assert told == [(f"rings-{k + 1}", *own) for k, own in enumerate(wanted)]
+        assert batches[0].model.centres.tobytes() == full.model.centres.tobytes()
+    assert full.copies * full.parts <= 400 < (full.copies + 1) * full.parts
+
+
+def test_plates_keep_off_the_edges_unless_a_ring_needs_them():
+    """A side that just holds a ring is used whole, the others but for 0.05 of each."""
+    (batch,) = flat_batches([LooseRings(LARGE, BRONZE, 1)], service_with(), tolerance=0.05)
+    (_, points), *_ = solids(batch)
+    side = 2.0 * open_radius(RingSize("cast", 7.9, 1.3), 0.5, 0.0) + 1.3
+    assert np.ptp(points[:, 1]) == pytest.approx(side, abs=0.2)
+    times = service_with().stretch(BRONZE)[0]
+    for part, across in ((0.949, 3), (0.951, 3), (0.999, 3), (1.001, 0)):
+        # Room for three and their spacing in 0.95 of the other side.
+        service = service_with(build=(side * times / part, (3.0 * side + 1.7) * times / 0.95, 20.0))
+        rings = [LooseRings(LARGE, BRONZE, 7)]
+        if not across:
+            with pytest.raises(CannotPrepare, match="ring large takes"):
+                flat_batches(rings, service, tolerance=0.05)
+            continue
+        batches = flat_batches(rings, service, tolerance=0.05)
+        assert [(own.parts, own.copies) for own in batches] == [(across, 2), (1, 1)]
+        for own in batches:
+            high = np.max([placed.max(axis=0) for _, placed in solids(own)], axis=0)
+            room = np.array(service.room(BRONZE))
+            assert (high <= [room[0] + 1e-9, 0.95 * room[1] + 1e-9, room[2]]).all()
+    # A small ring beside it keeps to what it can.
+    batches = flat_batches(
+        [*rings, LooseRings(SMALL, BRONZE, 1)],
+        service_with(build=(side * times / 0.97, 90.0, 20.0)),
+        tolerance=0.05,
+    )
+    assert [len(own.rings) for own in batches] == [1, 1]
 
 
 def test_weight_against_the_volume_of_the_models():
@@ -245,6 +297,17 @@ process = "loose rings for casting"
 
 
 def test_a_piece_without_rings_cannot_be_prepared():
-    """Nothing to send is no success."""
+    """Nothing to send is no success, and what is not made is not checked, nor closed by hand."""
+    result = build(parse_design(FINDINGS_ONLY))
     with pytest.raises(CannotPrepare, match="the piece has no rings, only findings"):
-        loose_rings(build(parse_design(FINDINGS_ONLY)))
+        loose_rings(result)
+    made = prepare(result)
+    for checks in (made.checks, checks_of(result, None), checks_of(result, made)):
+        ((name, state),) = [(check.name, check.state) for check in checks]
+        assert (name, state) == ("preparation", State.FAIL)
+    for prepared in (None, made):
+        words = " ".join(service_lines(result, prepared))
+        assert "fail: preparation, the piece has no rings" in words
+        assert "closed by hand" not in words
+        assert "Rings are laid" not in words
+        assert "To melt" not in words

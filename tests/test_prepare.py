@@ -154,6 +154,16 @@ def test_a_piece_with_sprues_is_one_watertight_body_and_weighs_its_volume(sprued
     assert check_of(sprued, "feeders").text == "each of 4 parts has one of its own"
 
 
+def test_metal_of_sprues_and_welds_is_the_same_however_coarse_the_mesh(sprued):
+    """Weighed at 0.01 mm at the coarsest."""
+    fine, coarse = (made(WAX, SPRUED, beside=2, tolerance=tolerance) for tolerance in (0.01, 0.15))
+    for name in ("pattern", "pattern-sprued"):
+        one, other = batch_of(fine, name), batch_of(coarse, name)
+        assert other.pieces_weight == pytest.approx(one.pieces_weight, rel=1e-9)
+        assert other.sprues_weight == pytest.approx(one.sprues_weight, rel=5e-3)
+    assert len(_mesh(other).faces) < 0.3 * len(_mesh(one).faces)
+
+
 def test_pieces_weigh_their_rings_and_what_welds_add(sprued):
     rings = 6 * torus(8.9, 1.9) * SILVER / 1000
     weight = batch_of(sprued, "pattern").pieces_weight

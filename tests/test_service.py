@@ -327,7 +327,7 @@ def test_parts_that_are_never_near_pass(run):
 def test_loose_rings_are_not_asked_for_a_gap(run):
     checks = found(under(run, f'process = "{LOOSE}"', gap=-1.0))
     # Nobody knows here how much copper shrinks.
-    assert list(checks) == ["thinnest wire", "size", "cut", "shrinkage"]
+    assert list(checks) == ["thinnest wire", "size", "cut", "spacing", "shrinkage"]
 
 
 # --- size -----------------------------------------------------------------------------------------

@@ -288,7 +288,13 @@ def test_linked_parts_do_not_come_out_of_a_rubber_mould(placed):
     assert some.state is State.FAIL
     whole = changed(moulded, soldered=((names[0], names[1]), (names[1], names[2])))
     assert found(whole)["rubber mould"].state is State.PASS
-    assert found(changed(placed[LOOSE], route=Route.RUBBER_MOULD))["rubber mould"].state is State.PASS
+    # Rings each by itself come out; on a tree or a comb they are one body of many.
+    for layout, state in ((Layout.FLAT, State.PASS), (Layout.COMB, State.FAIL), (Layout.TREE, State.FAIL)):
+        loose = changed(placed[LOOSE], layout=layout)
+        assert "rubber mould" not in found(loose)
+        check = found(changed(loose, route=Route.RUBBER_MOULD))["rubber mould"]
+        assert check.state is state
+        assert (f"a {layout.value} is one body" in check.text) == (state is State.FAIL)
 
 
 def ends_apart(cut):
@@ -309,7 +315,29 @@ def test_ends_of_cut_rings_that_may_fuse(placed):
         assert check.state is state
         assert f"{ends_apart(low + over):.3f}".rstrip("0") in check.text
         assert check.bodies == (0,)
-    assert "cut" not in found(changed(placed[LOOSE], cut=0.0))
+
+
+def test_rings_that_are_cast_closed_must_be_sawn(placed):
+    check = found(changed(placed[LOOSE], cut=0.0))["cut"]
+    assert (check.state, check.bodies) == (State.WARN, ())
+    assert "every ring that is to be opened must be sawn" in check.text
+    assert "sawn" not in found(changed(placed[LOOSE], cut=1e-6))["cut"].text
+
+
+@pytest.mark.parametrize("layout", Layout)
+def test_rings_that_are_laid_so_near_that_they_may_fuse(placed, layout):
+    """Waxes that are nearer than 0.4 mm may fuse (common practice); the pattern has more than the casting."""
+    assert WAX.least_gap == 0.4
+    for shrinkage, times in (((), SILVER), ((("", (0.04, 0.0, 0.02)),), 1.0)):
+        for over, state in ((1e-4, State.PASS), (-1e-4, State.WARN), (-0.4 / times, State.WARN)):
+            spacing = 0.4 / times + over
+            result = changed(placed[LOOSE], layout=layout, spacing=spacing, shrinkage=shrinkage)
+            check = found(result)["spacing"]
+            assert (check.state, check.bodies) == (state, ())
+            assert f"{round(spacing * times, 3):g} mm or more from one another in the pattern" in check.text
+            assert ("less than 0.4 mm (common practice)" in check.text) == (state is State.WARN)
+    for process in (WAX_PIECE, "resin"):
+        assert "spacing" not in found(changed(placed[process], spacing=0.0))
 
 
 def test_ends_that_are_opened_sideways_do_not_fuse(placed):

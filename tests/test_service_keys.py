@@ -385,8 +385,10 @@ def test_a_button_is_thicker_than_its_main():
 
 def test_names_of_a_piece_with_a_length_are_told_once_they_are_known():
     design = design_of(WAX, 'soldered = [["1a", "199a"], ["1a", "1b"]]', extent='length = "60 mm"')
-    graph = build(design).placement.graph
-    (problem,) = soldered_problems(graph, design.service)
+    graph = build(dataclasses.replace(design, service=None)).placement.graph
+    with pytest.raises(BadInput) as raised:
+        build(design)
+    (problem,) = raised.value.problems
     assert problem.where == "service.soldered[1][2]"
     assert problem.got == "'199a'"
     assert f"1a to {graph.names[-1]}" in problem.expected

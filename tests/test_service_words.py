@@ -1,5 +1,6 @@
 """What is told of a service in words and in the report: sizes by hand, what is sent, cautions."""
 
+import dataclasses
 import json
 
 import numpy as np
@@ -9,6 +10,7 @@ from chaingen.design.load import parse_design
 from chaingen.design.service import Layout, Route
 from chaingen.model.figures import figures_of
 from chaingen.pipeline import build
+from chaingen.prepare.batch import metal_to_melt
 from chaingen.prepare.checks import rest_checks, service_checks
 from chaingen.show.report import VERSION, report_of
 from chaingen.show.service_report import files_of, models_data
@@ -142,6 +144,42 @@ def test_batches_tell_rings_metal_and_sprues(run):
     lines = service_lines(run, prepared)
     assert f"{batch_words(tree_batch())}." in lines
     assert "By hand: beads are threaded; ear wires." in lines
+    assert "To melt in all, for every copy of every casting: 12.75 g of sterling silver." in lines
+
+
+def test_copies_are_told_and_all_their_metal(run):
+    """48 times 3.25 g and 9.5 g of silver, and of titanium 2 times 3.25 g."""
+    titanium = next(count.metal for count in run.counts if count.metal != SILVER)
+    batches = [
+        dataclasses.replace(flat_batch(), copies=48),
+        tree_batch(),
+        dataclasses.replace(flat_batch("rings-2", metal=titanium), copies=2),
+        flat_batch("model", metal=None, rings=()),
+    ]
+    lines = service_lines(run, prepared_for(run, batches))
+    assert ("rings-1: 6 rings (5 link, 1 jump); 3.25 g of sterling silver as cast; make 48 of it.") in lines
+    assert f"{batch_words(tree_batch())}." in lines
+    assert (
+        "To melt in all, for every copy of every casting: 165.50 g of sterling silver and 6.50 g of titanium."
+    ) in lines
+    data = report_of(run, (), "", prepared_for(run, batches))["service"]
+    assert data["metal_to_melt_g"] == {"sterling silver": 165.5, "titanium": 6.5}
+    assert [batch["copies"] for batch in data["batches"]] == [48, 1, 2, 1]
+    assert report_of(run)["service"]["metal_to_melt_g"] == {}
+
+
+def test_a_piece_with_and_without_sprues_is_melted_for_once():
+    """The files with sprues, 9.5 g each, are cast; a pattern without any is where there is none with."""
+    sprued = [
+        dataclasses.replace(tree_batch(), name=name, rings=())
+        for name in ("pattern-sprued", "pattern-sprued-mirrored")
+    ]
+    plain = [flat_batch(name, rings=()) for name in ("pattern", "pattern-mirrored")]
+    both = [plain[0], sprued[0], plain[1], sprued[1]]
+    assert metal_to_melt(both) == {SILVER: pytest.approx(19.0)}
+    assert metal_to_melt(both[:3]) == {SILVER: pytest.approx(9.5 + 3.25)}
+    assert metal_to_melt(plain) == {SILVER: pytest.approx(6.5)}
+    assert metal_to_melt([flat_batch("pattern", metal=None, rings=())]) == {}
 
 
 def test_checks_are_those_of_what_was_prepared(run):

@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from chaingen.cli.app import QUIET, say, write_starter
+from chaingen.cli.process import ProcessName
 
 CHAINS = (
     "one-in-one",
@@ -48,6 +49,11 @@ PIECES = ("linked-bracelet", "graduated-earrings")
 @click.option("--rosette", type=int, default=3, show_default=True, help="Rings in a rosette.")
 @click.option("--clearance", default="0 mm", show_default=True, help="Gap asked for between wires.")
 @click.option("--closed", is_flag=True, help="A closed loop instead of an open run.")
+@click.option(
+    "--process",
+    type=ProcessName(),
+    help="Also write what a service that makes the piece from its model needs to be told, for this process.",
+)
 @click.option("--force", is_flag=True, help="Replace a file that is there.")
 @QUIET
 def new(

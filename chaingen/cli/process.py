@@ -1,17 +1,33 @@
 """The option `--process`: a design made by another process than it says."""
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
+from chaingen.design.service_names import process_advice, process_choice
 from chaingen.stock.processes import PROCESSES
 
 if TYPE_CHECKING:
     from chaingen.design.design import Design
 
+
+class ProcessName(click.Choice[str]):
+    """The name of a process; of others it is told which one may have been meant."""
+
+    def __init__(self) -> None:
+        super().__init__(tuple(PROCESSES))
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """The name, if it is one."""
+        if value in PROCESSES:
+            return str(value)
+        advice = process_advice(value)
+        self.fail(f"{value!r} is not {process_choice()}{f' ({advice})' if advice else ''}.", param, ctx)
+
+
 PROCESS = click.option(
     "--process",
-    type=click.Choice(tuple(PROCESSES)),
+    type=ProcessName(),
     help="Prepare for this process instead of the design's; its limits are then the usual ones, unless it is "
     "the one that the design says.",
 )

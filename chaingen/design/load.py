@@ -28,6 +28,7 @@ from chaingen.design.pieces import ends_of, piece_of
 from chaingen.design.problems import name_problems, rest_problems
 from chaingen.design.scene import Scene, SceneKind
 from chaingen.design.schema import DesignTable, SceneTable
+from chaingen.design.service_early import early_service_problems
 from chaingen.design.service_problems import service_problems
 from chaingen.design.service_schema import service_of
 from chaingen.design.settings import bench_of, bench_problems, load_settings
@@ -118,24 +119,28 @@ def parse_design(
         ['rings.link.wire']
     """
     data = parse_toml(text, source, _FILE)
-    weaves, problems = find_weaves(data, folder)
-    problems = name_problems(data, weaves) + problems + colour_problems(data) + bitmap_problems(data)
+    weaves, not_had = find_weaves(data, folder)
+    named, named_findings = name_problems(data, weaves), finding_name_problems(data, weaves)
+    problems = named + not_had + colour_problems(data) + bitmap_problems(data)
     told_settings, unreadable = _settings(data, folder, settings)
     problems += unreadable
     resting = rest_problems(data, weaves)
-    problems += resting + finding_name_problems(data, weaves)
+    problems += resting + named_findings
+    fits = not (named or not_had or named_findings)
     try:
         table = DesignTable.model_validate(data, context={COLOURS: colour_names(data)})
     except ValidationError as error:
         # A kind of scene that is none is told with those that suit the piece, where its form is known.
         kinds = {problem.where for problem in resting if problem.where.endswith(".kind")}
         told = [problem for problem in value_problems(error, _FILE) if problem.where not in kinds]
-        problems = told + problems
+        problems = told + problems + early_service_problems(data, weaves, fits=fits)
         raise BadInput(limited(dict.fromkeys(problems), _FILE)) from None
     findings, impossible = _findings(table)
     own = own_settings(table)
     problems += impossible + bench_problems(own, told_settings, list(table.rings), list(table.findings))
-    if not problems:
+    if problems:
+        problems += early_service_problems(data, weaves, fits=fits)
+    else:
         design = _design(table, findings, weaves)
         design = replace(design, bench=bench_of(own, told_settings), source=text)
         problems = piece_problems(design) + fastening_problems(design) + service_problems(design)

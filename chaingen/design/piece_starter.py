@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from string import Template
 
+from chaingen.design.service_starter import starter_service
 from chaingen.errors import BadInput, Problem
 from chaingen.tables import quoted
 
@@ -178,6 +179,7 @@ def starter_piece(
     length: str | None = None,
     rosette: int = 3,
     clearance: str = "0 mm",
+    process: str | None = None,
 ) -> str:
     """The text of a commented design file of a finished piece.
 
@@ -189,10 +191,11 @@ def starter_piece(
         length: Finished length of a bracelet instead, as in a design file; `LENGTH` by default.
         rosette: Rings in a rosette.
         clearance: Gap asked for between wires.
+        process: The process of a service that makes it from its model; none by default.
 
     Raises:
-        BadInput: The piece is not known, an option does not go with it, or both repeat and length are given.
-            Values inside the text are judged when it is read.
+        BadInput: The piece or the process is not known, an option does not go with the piece, or both
+            repeat and length are given. Values inside the text are judged when it is read.
     """
     if piece not in PIECES:
         raise BadInput([Problem("piece", repr(piece), f"one of {', '.join(PIECES)}")])
@@ -219,4 +222,5 @@ def starter_piece(
         clearance=quoted(clearance),
         pair="true" if piece == "graduated-earrings" else "false",
     )
-    return head + Template(starter.body).substitute(n=rosette, extent=extent)
+    text = head + Template(starter.body).substitute(n=rosette, extent=extent)
+    return text if process is None else text + starter_service(process, metal)

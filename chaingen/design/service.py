@@ -88,7 +88,8 @@ class Service:
             ones of castings where a metal has none.
         mould_shrinkage: What a wax from a rubber mould is smaller than its pattern, likewise.
         finishing: What finishing takes off the thickness of a wire [mm].
-        cut: Width of the cut of loose rings along the middle of the wire [mm].
+        cut: Width of the cut of loose rings along the middle of the wire [mm]; inside the ring it is
+            narrower.
         opened: How far the ends of loose rings stand apart sideways [mm].
         layout: How loose rings are laid out.
         spacing: Least room between loose rings as laid out [mm].
@@ -108,7 +109,7 @@ class Service:
     shrinkage: tuple[tuple[str, Axes], ...] = ()
     mould_shrinkage: Axes | None = None
     finishing: float = 0.0
-    cut: float = 0.5
+    cut: float = 0.6
     opened: float = 0.0
     layout: Layout = Layout.FLAT
     spacing: float = 1.0

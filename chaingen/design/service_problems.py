@@ -1,12 +1,15 @@
 """What is wrong between the keys of a service and the piece: metals, sizes of rings, names of bodies."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from math import pi
 
 from chaingen.design.design import MAX_RINGS, Design
 from chaingen.design.service import Service
 from chaingen.errors import Problem
-from chaingen.tables import key, meant, shown
+from chaingen.findings.finding import Finding
+from chaingen.stock.metals import Metal
+from chaingen.tables import key, meant, one_of, shown
 from chaingen.units import format_mm
 from chaingen.weave.graph import LinkGraph, piece_graph
 from chaingen.weave.groups import RingSize, Run
@@ -14,8 +17,37 @@ from chaingen.weave.groups import RingSize, Run
 MOST_OF_ROUND = 3
 """A cut, or an opening, is less than this part of the way round a ring, or it leaves no ring."""
 
+MOST_FINISHED = 3
+"""Finishing takes off at most this part of the thickness of a wire, or the figure is a slip of the pen."""
+
+ROUND_OFF = 1e-9
+"""So much more, as a part, is still that part of a wire: 0.4 mm is a third of 1.2 mm."""
+
 MOST_COMPARED = 2000
 """Names that the spelling of an unknown one is compared with; more take too long."""
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """What is judged together: of a design with other problems as much of it as can be read.
+
+    Attributes:
+        service: The service.
+        pairs: The pairs of bodies to solder by their number, which starts with 1.
+        metals: The metals that the design names; None where that is not known.
+        sizes: All ring sizes that it names.
+        used: Those that the piece is made of.
+        findings: The findings that the service makes.
+        run: The piece, where its bodies are known already; None for others.
+    """
+
+    service: Service
+    pairs: Mapping[int, tuple[str, str]]
+    metals: tuple[Metal, ...] | None
+    sizes: Sequence[RingSize]
+    used: Sequence[RingSize]
+    findings: Sequence[Finding]
+    run: Run | None
 
 
 def service_problems(design: Design) -> list[Problem]:
@@ -27,17 +59,33 @@ def service_problems(design: Design) -> list[Problem]:
     service = design.service
     if service is None:
         return []
-    problems = [
-        *_metal_problems(design, service),
-        *_finishing_problems(design, service),
-        *_cut_problems(design.piece.sizes(), service),
-        *_sprue_problems(design, service),
-        *_twice(service),
-    ]
     piece = design.piece
     counted = isinstance(piece, Run) and design.length is None and piece.most_rings() <= MAX_RINGS
-    if service.soldered and counted and isinstance(piece, Run):
-        problems += soldered_problems(piece_graph(piece), service)
+    return judged_problems(
+        Judged(
+            service,
+            pairs=dict(enumerate(service.soldered, start=1)),
+            metals=design.named_metals,
+            sizes=design.ring_sizes,
+            used=piece.sizes(),
+            # Those of loose rings are made by hand.
+            findings=design.findings if service.process.assembled else (),
+            run=piece if counted and isinstance(piece, Run) else None,
+        )
+    )
+
+
+def judged_problems(judged: Judged) -> list[Problem]:
+    """What is wrong between a service and what is known of the rest of its design."""
+    problems = [
+        *_metal_problems(judged),
+        *_finishing_problems(judged),
+        *_cut_problems(judged.used, judged.service),
+        *_sprue_problems(judged),
+        *_twice(judged.pairs),
+    ]
+    if judged.pairs and judged.run is not None:
+        problems += _unknown_bodies(piece_graph(judged.run), judged.pairs)
     return problems
 
 
@@ -48,16 +96,22 @@ def soldered_problems(graph: LinkGraph, service: Service) -> list[Problem]:
         graph: The link graph of the piece.
         service: Its service.
     """
-    if not service.soldered:
+    return _unknown_bodies(graph, dict(enumerate(service.soldered, start=1)))
+
+
+def _unknown_bodies(graph: LinkGraph, pairs: Mapping[int, tuple[str, str]]) -> list[Problem]:
+    if not (pairs and len(graph)):
         return []
     names = graph.names
     known = set(names)
     problems = []
-    for number, pair in enumerate(service.soldered, start=1):
+    for number, pair in pairs.items():
         for place, name in enumerate(pair, start=1):
             if name not in known:
                 where = f"service.soldered[{number}][{place}]"
                 expected = f"a body of the piece, {names[0]} to {names[-1]}"
+                if len(names) == 1:
+                    expected = f"{names[0]}, the only body of the piece"
                 problems.append(Problem(where, shown(name), expected, meant(name, _like(name, names))))
     return problems
 
@@ -69,11 +123,11 @@ def _like(name: str, names: Sequence[str]) -> Sequence[str]:
     return [one for one in names if one[:2] == name[:2]][:MOST_COMPARED]
 
 
-def _twice(service: Service) -> list[Problem]:
+def _twice(pairs: Mapping[int, tuple[str, str]]) -> list[Problem]:
     """Pairs that are to be soldered and stand there already."""
     seen: dict[frozenset[str], int] = {}
     problems = []
-    for number, pair in enumerate(service.soldered, start=1):
+    for number, pair in pairs.items():
         first = seen.setdefault(frozenset(pair), number)
         if first != number:
             got = f"{pair[0]} and {pair[1]}, which are pair {first} already"
@@ -81,33 +135,45 @@ def _twice(service: Service) -> list[Problem]:
     return problems
 
 
-def _metal_problems(design: Design, service: Service) -> list[Problem]:
+def _metal_problems(judged: Judged) -> list[Problem]:
     """Shrinkage of metals that the design does not name."""
-    used = design.named_metals
+    used = judged.metals
+    if used is None:
+        return []
     known = list(dict.fromkeys([*(metal.name for metal in used), *(metal.base for metal in used)]))
     return [
         Problem(
             f"service.shrinkage.{key(name)}",
             "a metal that the design does not name",
-            f"one of {', '.join(known)}",
+            one_of(known),
             meant(name, known),
         )
-        for name, _ in service.shrinkage
+        for name, _ in judged.service.shrinkage
         if name and name not in known
     ]
 
 
-def _finishing_problems(design: Design, service: Service) -> list[Problem]:
-    """Finishing that leaves no hole in a ring as it is cast, for it is narrower by that."""
-    holes = [(size.inside_diameter, size.name) for size in design.ring_sizes]
-    if service.process.assembled:
-        holes += [(eye.inside, finding.name) for finding in design.findings for eye in finding.shape.eyes]
-    narrowest, name = min(holes)
-    if service.finishing < narrowest:
-        return []
-    expected = f"less than {format_mm(narrowest)}, the inside of {name!r}"
-    advice = "what is taken off makes the casting's wire thicker and its inside narrower"
-    return [Problem("service.finishing", format_mm(service.finishing), expected, advice)]
+def _finishing_problems(judged: Judged) -> list[Problem]:
+    """Finishing that takes off more of a wire than any does, or leaves no hole in an eye as it is cast.
+
+    The hole of a ring is wider than a third of its wire always, for the wire is no thicker than it.
+    """
+    finishing = judged.service.finishing
+    wires = [(size.wire_diameter, size.name) for size in judged.sizes]
+    wires += [(wire, finding.name) for finding in judged.findings for wire, _ in finding.wires]
+    holes = [(eye.inside, finding.name) for finding in judged.findings for eye in finding.shape.eyes]
+    got = format_mm(finishing)
+    if holes and finishing >= min(holes)[0]:
+        narrowest, name = min(holes)
+        expected = f"less than {format_mm(narrowest)}, the inside of {name!r}"
+        advice = "what is taken off makes the wire as made thicker and its inside narrower"
+        return [Problem("service.finishing", got, expected, advice)]
+    if wires and finishing * MOST_FINISHED > min(wires)[0] * (1.0 + ROUND_OFF):
+        thinnest, name = min(wires)
+        most = format_mm(thinnest / MOST_FINISHED)
+        expected = f"at most {most}, a third of the {format_mm(thinnest)} of {name!r}'s wire"
+        return [Problem("service.finishing", got, expected, "it is taken off the thickness, in all")]
+    return []
 
 
 def _cut_problems(sizes: Sequence[RingSize], service: Service) -> list[Problem]:
@@ -130,16 +196,15 @@ def _cut_problems(sizes: Sequence[RingSize], service: Service) -> list[Problem]:
     return problems
 
 
-def _sprue_problems(design: Design, service: Service) -> list[Problem]:
+def _sprue_problems(judged: Judged) -> list[Problem]:
     """Mains no thicker than their feeders, and buttons no thicker than the main: they would freeze first."""
-    sprues = service.sprues
-    wires = [size.wire_diameter for size in design.piece.sizes()]
-    if service.process.assembled:
-        wires += [wire for finding in design.findings for wire, _ in finding.wires]
-    if sprues is None or not wires:
+    sprues = judged.service.sprues
+    if sprues is None:
         return []
+    wires = [size.wire_diameter for size in judged.used]
+    wires += [wire for finding in judged.findings for wire, _ in finding.wires]
     problems = []
-    wire = max(wires) + service.finishing
+    wire = max(wires) + judged.service.finishing if wires else 0.0
     feeder, main = sprues.feeder(wire), sprues.main_diameter(wire)
     if main <= feeder:
         expected = f"more than {format_mm(feeder)}, the feeder of wire of {format_mm(wire)} as cast"

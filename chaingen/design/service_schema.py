@@ -7,9 +7,9 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo
 
-from chaingen.design.bench_schema import Percent
 from chaingen.design.metal_schema import COLOURS, spelt
 from chaingen.design.service import Axes, Layout, Route, Service, Sprues, usual_service
+from chaingen.design.service_names import process_advice, process_choice
 from chaingen.stock.metals import find_metal
 from chaingen.stock.processes import PROCESSES, Process
 from chaingen.tables import WIRE_LIMITS, Line, Table, length_in, number_in, shown, wrong
@@ -29,13 +29,16 @@ MOST_FINISHING = 1.0
 MOST_CUT = 100.0
 """Widest cut, and opening, that are read [mm]; the rings set a narrower limit."""
 
-MOST_SPACING = 100.0
+MOST_SPACING = 20.0
 """Most room between loose rings [mm]."""
+
+MOST_SPARE = 200.0
+"""Most spare loose rings [percent]."""
 
 FEED_LIMITS = 0.3, 3.0
 """A feeder's section over that of its wire."""
 
-FEEDER_LIMITS = 0.2, 100.0
+FEEDER_LIMITS = 0.2, 30.0
 """Free lengths of feeders [mm]."""
 
 ANGLE_LIMITS = 20.0, 90.0
@@ -69,6 +72,20 @@ _CASTING = _only(lambda process: process.casts, "is no casting process")
 _LOOSE = _only(lambda process: not process.assembled, "makes the piece with all parts in their places")
 
 
+def _read_process(value: object) -> object:
+    """The name of a process."""
+    if isinstance(value, str) and value in PROCESSES:
+        return value
+    raise wrong(process_choice(), process_advice(value))
+
+
+def _read_build(value: object) -> object:
+    """Three lengths; what each says is judged with it."""
+    if isinstance(value, list) and len(value) != 3:
+        raise wrong('width, depth and height, such as ["100 mm", "100 mm", "100 mm"]')
+    return value
+
+
 # Shrinkage
 
 _SHRINKAGE = f"a percentage, 0 to {MOST_SHRINKAGE:g}"
@@ -87,7 +104,7 @@ def _read_axes(value: object) -> Axes:
             got = f", not {shown(one)}" if isinstance(value, list) else ""
             raise wrong(f"{_SHRINKAGE}, such as 2, or three of x, y and z, such as [2, 2, 2.5]{got}")
     if len(every) != 3:
-        raise wrong(f"one percentage or three, of x, y and z, not {len(every)}")
+        raise wrong(f"one percentage or three, of x, y and z, such as [2, 2, 2.5], not {len(every)}")
     x, y, z = (float(one) / 100.0 for one in every)
     return x, y, z
 
@@ -136,7 +153,7 @@ def _read_pair(value: object) -> object:
 
 def _two_bodies(pair: list[str]) -> list[str]:
     if pair[0] == pair[1]:
-        raise wrong(f"two different bodies, not {pair[0]} twice")
+        raise wrong(f'two different bodies, such as ["1a", "1b"], not {pair[0]} twice')
     return pair
 
 
@@ -189,12 +206,13 @@ def _has_sprues(value: Any, info: ValidationInfo) -> Any:
 class ServiceTable(Table):
     """A print or casting process that makes the piece from its model; limits left out are the usual ones."""
 
-    process: Literal[
-        "resin", "powder", "filament", "wax pattern for casting", "loose rings for casting"
+    process: Annotated[
+        Literal["resin", "powder", "filament", "wax pattern for casting", "loose rings for casting"],
+        BeforeValidator(_read_process),
     ] = Field(
         description="What makes it: the first four make the piece with all its parts in their places, the "
         "last one rings to link by hand."
-    )  # fmt: skip
+    )
     smallest_wire: Annotated[float, length_in(WIRE_LIMITS)] | None = Field(
         None,
         description="The thinnest wire that it makes; the usual one of the process when left out.",
@@ -206,10 +224,15 @@ class ServiceTable(Table):
         "usual one of the process when left out. Not of loose rings.",
         examples=["0.4 mm"],
     )
-    build: list[Annotated[float, length_in(BUILD_LIMITS)]] | None = Field(
+    build: (
+        Annotated[
+            list[Annotated[float, length_in(BUILD_LIMITS)]],
+            Field(min_length=3, max_length=3),
+            BeforeValidator(_read_build),
+        ]
+        | None
+    ) = Field(
         None,
-        min_length=3,
-        max_length=3,
         description="Width, depth and height that it can build; the usual ones when left out.",
         examples=[["100 mm", "100 mm", "100 mm"]],
     )
@@ -255,9 +278,9 @@ class ServiceTable(Table):
     )
     cut: Annotated[float, length_in((0.0, MOST_CUT)), _LOOSE] | None = Field(
         None,
-        description="Of loose rings: width of the cut along the middle of the wire; 0.5 mm when left out, "
-        '"0 mm" for closed rings.',
-        examples=["0.5 mm"],
+        description="Of loose rings: width of the cut along the middle of the wire, which is narrower at the "
+        'inside of the ring; 0.6 mm when left out, "0 mm" for closed rings.',
+        examples=["0.6 mm"],
     )
     opened: Annotated[float, length_in((0.0, MOST_CUT)), _LOOSE] | None = Field(
         None,
@@ -275,7 +298,7 @@ class ServiceTable(Table):
         description="Of loose rings: the least room between them as laid out; 1 mm when left out.",
         examples=["1 mm"],
     )
-    spare: Annotated[Percent, _LOOSE] | None = Field(
+    spare: Annotated[float, number_in(0.0, MOST_SPARE, "a percentage"), _LOOSE] | None = Field(
         None, description="Of loose rings: how many more than needed, in percent; 5 when left out."
     )
     soldered: (

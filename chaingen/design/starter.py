@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from string import Template
 
+from chaingen.design.service_starter import starter_service
 from chaingen.errors import BadInput, Problem
 from chaingen.tables import quoted
 
@@ -109,6 +110,7 @@ def starter_design(
     rosette: int = 3,
     clearance: str = "0 mm",
     closed: bool = False,
+    process: str | None = None,
 ) -> str:
     """The text of a commented design file.
 
@@ -123,9 +125,10 @@ def starter_design(
         rosette: Rings in a rosette.
         clearance: Gap asked for between wires.
         closed: A closed loop instead of an open run.
+        process: The process of a service that makes it from its model; none by default.
 
     Raises:
-        BadInput: The chain is not known, or both repeat and length are given. Values inside the text are
+        BadInput: The chain or the process is not known, or both repeat and length are given. Values inside the text are
             judged when it is read.
     """
     if chain not in STARTERS:
@@ -143,7 +146,7 @@ def starter_design(
     else:
         note = 'finished, pulled straight, outside to outside; or: repeat = 12, or wrist = "165 mm"'
         extent = f"length = {quoted(str(length))}  # {note}"
-    return _TEXT.substitute(
+    text = _TEXT.substitute(
         heading=title,
         title=quoted(title),
         about=starter.about,
@@ -155,3 +158,4 @@ def starter_design(
         extent=extent,
         groups="\n".join(f"  {Template(line).substitute(n=rosette)}" for line in starter.groups),
     )
+    return text if process is None else text + starter_service(process, metal)

@@ -2,6 +2,7 @@
 
 from string import Template
 
+from chaingen.design.service_starter import starter_service
 from chaingen.errors import BadInput, Problem
 from chaingen.stock.gauges import gauge_name, parse_wire
 from chaingen.tables import quoted, quoted_key
@@ -65,6 +66,7 @@ def starter_weave(
     hand: str | None = None,
     clearance: str = "0 mm",
     closed: bool = False,
+    process: str | None = None,
 ) -> str:
     """The text of a commented design file for a weave.
 
@@ -83,9 +85,10 @@ def starter_weave(
         hand: ``left`` or ``right``, for a weave that has a hand.
         clearance: Gap asked for between wires.
         closed: A closed loop instead of an open run.
+        process: The process of a service that makes it from its model; none by default.
 
     Raises:
-        BadInput: Options that do not go with the weave. Values inside the text are judged when it is read.
+        BadInput: Options that do not go with the weave, or no process. Values inside the text are judged when it is read.
 
     Example:
         >>> from chaingen import parse_design
@@ -134,7 +137,7 @@ def starter_weave(
     if hand is not None or weave.hand:
         lines.append(f"hand = {quoted(hand or weave.hand)}  # or the other one, its mirror image")
     lines += _chain_lines(repeat, length, closed) if chain else _sheet_lines(columns, rows, outline)
-    return _TEXT.substitute(
+    text = _TEXT.substitute(
         heading=f"{title}: {weave.about.rstrip('.')}." if weave.about else f"{title}.",
         title=quoted(title),
         metal=quoted(metal),
@@ -146,6 +149,7 @@ def starter_weave(
         roles=", ".join(f"{quoted_key(role.name)} = {quoted(role.name)}" for role in weave.roles),
         extent="\n".join(lines),
     )
+    return text if process is None else text + starter_service(process, metal)
 
 
 def wire_text(diameter: float) -> str:

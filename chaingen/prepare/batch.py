@@ -1,6 +1,6 @@
-"""What a service is sent: one file for each build of its machine, or each casting."""
+"""What a service is sent: one file for each build of its machine, or each casting, and how many of each."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from chaingen.design.service import Service
@@ -8,6 +8,12 @@ from chaingen.model.kinds import Model
 from chaingen.prepare.cast import Sizes
 from chaingen.prepare.checks import ServiceCheck
 from chaingen.stock.metals import Metal
+
+WEIGHED_AT = 0.01
+"""Coarsest mesh from which metal is weighed [mm]."""
+
+PATTERN, SPRUED = "pattern", "pattern-sprued"
+"""What names of a piece in one begin with, and those of the same with sprues, which is cast in its stead."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -24,6 +30,7 @@ class Batch:
         rings: How many loose rings of each size are in it, by the name of the size; none of a piece.
         pieces_weight: Metal of the parts as cast [g]; 0 without a metal.
         sprues_weight: Metal of feeders, main and button as cast [g].
+        copies: How often it is made; all but this is of one of them.
     """
 
     name: str
@@ -33,11 +40,27 @@ class Batch:
     rings: tuple[tuple[str, int], ...] = ()
     pieces_weight: float = 0.0
     sprues_weight: float = 0.0
+    copies: int = 1
 
     @property
     def weight(self) -> float:
-        """All metal that it takes [g]."""
+        """All metal that one of it takes [g]."""
         return self.pieces_weight + self.sprues_weight
+
+
+def metal_to_melt(batches: Sequence[Batch]) -> dict[Metal, float]:
+    """Weight of each metal that all copies of all castings take [g]; nothing of prints.
+
+    Of a piece in one that is sent with and without sprues, the one with sprues counts: it is cast but once.
+    """
+    names = {batch.name for batch in batches}
+    found: dict[Metal, float] = {}
+    for batch in batches:
+        sprued = batch.name.replace(PATTERN, SPRUED, 1)
+        if batch.metal is None or (sprued != batch.name and sprued in names):
+            continue
+        found[batch.metal] = found.get(batch.metal, 0.0) + batch.copies * batch.weight
+    return found
 
 
 def most_triangles(batches: Iterable[Batch]) -> int:

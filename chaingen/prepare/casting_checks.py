@@ -1,4 +1,4 @@
-"""Whether what is sent suits casting: one metal, known shrinkage, rubber moulds, cuts of rings, sprues."""
+"""Whether what is sent suits casting: one metal, shrinkage, rubber moulds, cuts and room of rings, sprues."""
 
 from collections import Counter
 
@@ -48,11 +48,20 @@ def shrinkage(piece: Sent, service: Service) -> list[ServiceCheck]:
 
 
 def mould(piece: Sent, service: Service) -> list[ServiceCheck]:
-    """Whether waxes come out of a rubber mould: linked parts are caught in it and in one another."""
+    """Whether waxes come out of a rubber mould: linked parts are caught in it and in one another.
+
+    A comb or a tree is one body with its rings, which the rubber fills.
+    """
     if service.route is not Route.RUBBER_MOULD:
         return []
     parts = int(piece.cluster.max()) + 1
-    if not service.process.assembled:
+    if not service.process.assembled and service.layout is not Layout.FLAT:
+        text = (
+            f"a {service.layout.value} is one body of many rings, which does not come out of it: mould rings "
+            f"by themselves, layout {Layout.FLAT.value}, and put their waxes on sprues"
+        )
+        check = ServiceCheck("rubber mould", State.FAIL, text)
+    elif not service.process.assembled:
         check = ServiceCheck("rubber mould", State.PASS, "it is made of rings by themselves")
     elif parts == 1:
         check = ServiceCheck("rubber mould", State.PASS, "it is made of one part")
@@ -65,7 +74,11 @@ def mould(piece: Sent, service: Service) -> list[ServiceCheck]:
 def cut(piece: Sent, service: Service) -> list[ServiceCheck]:
     """How near the ends of an open ring are to one another: at the inside, or where they pass."""
     if service.cut == service.opened == 0.0:
-        return []
+        text = (
+            "rings are cast closed: every ring that is to be opened must be sawn; as they are they serve as "
+            "soldered rings"
+        )
+        return [ServiceCheck("cut", State.WARN, text)]
     worst: tuple[float, int] | None = None
     for body, size in piece.sizes_made():
         cast = cast_size(size, service.finishing)
@@ -84,6 +97,16 @@ def cut(piece: Sent, service: Service) -> list[ServiceCheck]:
     at = f"{what} ({piece.called(body)})"
     text = f"{at}, and may fuse where it is less than {format_mm(least)}" if fuses else at
     return [ServiceCheck("cut", State.WARN if fuses else State.PASS, text, (body,))]
+
+
+def spacing(piece: Sent, service: Service) -> ServiceCheck:
+    """How far from one another loose rings are sent: what is too near may fuse."""
+    asked, least = service.spacing * float(piece.stretch[piece.made].min()), WAX.least_gap
+    fuses = asked < least - ROUND_OFF
+    what = f"rings are laid {format_mm(asked)} or more from one another in the {model_word(service)}"
+    usual = f"may fuse where that is less than {format_mm(least)} (common practice)"
+    text = f"{what}, and {usual}" if fuses else what
+    return ServiceCheck("spacing", state_of(False, fuses), text)
 
 
 def sprues(piece: Sent, service: Service) -> list[ServiceCheck]:

@@ -17,8 +17,8 @@ from chaingen.make.metals import worn_metals
 from chaingen.make.result import Result
 from chaingen.model.open_ring import can_open, open_ring_extent
 from chaingen.prepare.cast import cast_size
-from chaingen.prepare.casting_checks import cut, mould, one_metal, shrinkage, sprues
-from chaingen.prepare.sent import Sent, ServiceCheck, State, both_words, by, model_word, state_of
+from chaingen.prepare.casting_checks import cut, mould, one_metal, shrinkage, spacing, sprues
+from chaingen.prepare.sent import FULL, Sent, ServiceCheck, State, both_words, by, model_word, state_of
 from chaingen.solve.check import ALIKE, ROUND_OFF
 from chaingen.solve.drape.draped import Draped, scene_names
 from chaingen.units import format_mm
@@ -26,20 +26,19 @@ from chaingen.weave.groups import RingSize
 
 __all__ = ["FULL", "ServiceCheck", "State", "by", "rest_checks", "service_checks"]
 
-FULL = 0.95
-"""What fills more of a side than this part of it is warned of: machines want room at their edges, casting a
-wall of investment; from memory."""
-
 
 def service_checks(result: Result) -> tuple[ServiceCheck, ...]:
     """Every check of a piece against the process of its design; none where it names no process.
 
-    Rings made by themselves have no gap to be asked for; their size is that of the largest ring.
+    Rings made by themselves have no gap to be asked for; their size is that of the largest ring. Where there
+    are none of those nothing is made that could be checked.
     """
     service = result.design.service
     if service is None:
         return ()
     piece = Sent.of(result.placement.rings, result.placement.graph, result.metals, service)
+    if not len(piece.made):
+        return ()
     if service.process.assembled:
         whole = "one piece of the pair" if result.design.pair else "the piece as placed"
         checks = [
@@ -50,8 +49,11 @@ def service_checks(result: Result) -> tuple[ServiceCheck, ...]:
         ]
     else:
         checks = [
-            _wire(piece, service, result.design.tolerance), _ring_size(piece, service), *cut(piece, service)
-        ]  # fmt: skip
+            _wire(piece, service, result.design.tolerance),
+            _ring_size(piece, service),
+            *cut(piece, service),
+            spacing(piece, service),
+        ]
     return (*checks, *shrinkage(piece, service), *mould(piece, service), *sprues(piece, service))
 
 
@@ -142,19 +144,16 @@ def _size(name: str, whole: str, piece: Sent, service: Service) -> ServiceCheck:
 
 
 def _ring_size(piece: Sent, service: Service) -> ServiceCheck:
-    """The largest of what is made by itself: a ring as it lies, open; of another body all it can turn in."""
+    """The largest of what is made by itself: a ring as it lies, open."""
     outsides = (piece.cast.radii + piece.cast.wire_radii) * piece.stretch.max(axis=1)
     largest = int(piece.made[np.argmax(outsides[piece.made])])
     size, stretch = piece.graph.members[largest].size, piece.stretch[largest]
     outside = 2.0 * float(piece.finished.radii[largest] + piece.finished.wire_radii[largest])
-    if isinstance(size, RingSize):
-        finished, cast = (outside, outside, size.wire_diameter), cast_size(size, service.finishing)
-        opens = can_open(cast, service.cut, service.opened)
-        low, high = open_ring_extent(cast, *((service.cut, service.opened) if opens else (0.0, 0.0)))
-        sides = np.subtract(high, low) * stretch
-    else:
-        finished = (outside, outside, outside)
-        sides = (outside + service.finishing) * stretch
+    assert isinstance(size, RingSize), "only rings are made by themselves"
+    finished, cast = (outside, outside, size.wire_diameter), cast_size(size, service.finishing)
+    opens = can_open(cast, service.cut, service.opened)
+    low, high = open_ring_extent(cast, *((service.cut, service.opened) if opens else (0.0, 0.0)))
+    sides = np.subtract(high, low) * stretch
     return against_build("size", piece.called(largest), finished, sides.tolist(), service, (largest,))
 
 

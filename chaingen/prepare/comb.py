@@ -20,7 +20,7 @@ from chaingen.prepare.batch import Batch
 from chaingen.prepare.checks import by
 from chaingen.prepare.fed_ring import FedRing, fed_ring, least_shift, placed_rows, thickest_wire
 from chaingen.prepare.loose import CannotPrepare, LooseRings, by_metal
-from chaingen.prepare.sprue_layout import Foot, Rod, SprueLayout, batch_of
+from chaingen.prepare.sprue_layout import Foot, Named, Rod, SprueLayout, batches_of, layouts_in_room
 from chaingen.prepare.sprues import FLARE, Bar, button_height
 from chaingen.solve.check import ROUND_OFF
 from chaingen.stock.metals import Metal
@@ -44,25 +44,24 @@ def comb_batches(rings: Sequence[LooseRings], service: Service, *, tolerance: fl
     """
     batches: list[Batch] = []
     for metal, own in by_metal(rings).items():
-        own = [each for each in own if each.count > 0]
-        if not own:
-            continue
-        for layout, names in comb_layouts(own, service, metal):
-            name = f"comb-{len(batches) + 1}"
-            batches.append(batch_of(layout, name, names, metal, service, tolerance))
+        layouts = comb_layouts([each for each in own if each.count > 0], service, metal)
+        batches += batches_of(layouts, "comb", len(batches) + 1, metal, service, tolerance)
     return tuple(batches)
 
 
-def comb_layouts(
-    rings: Sequence[LooseRings], service: Service, metal: Metal
-) -> list[tuple[SprueLayout, tuple[str, ...]]]:
+def comb_layouts(rings: Sequence[LooseRings], service: Service, metal: Metal) -> list[Named]:
     """The combs of rings of one metal, each with the names of its kinds; see `comb_batches`."""
+    return layouts_in_room(_laid, rings, service, metal)
+
+
+def _laid(rings: Sequence[LooseRings], service: Service, metal: Metal, room: Axes) -> list[Named]:
+    """Combs of rings of one metal that keep to a room, all sizes on them."""
     sprues = service.sprues or Sprues()
     thickest = thickest_wire([each.size for each in rings], service)
     main, foot = sprues.main_diameter(thickest), sprues.button_diameter(thickest)
     fed = [(each, fed_ring(each.size, service, sprues, main, 0.5 * pi)) for each in rings]
     fed.sort(key=lambda pair: -pair[1].outside)
-    site = _Site(tuple(kind for _, kind in fed), main, foot, service.spacing, service.room(metal))
+    site = _Site(tuple(kind for _, kind in fed), main, foot, service.spacing, room)
     for kind, (each, _) in enumerate(fed):
         alone = _comb(site, [kind], 1, 0.0)
         if alone is None or alone.left:
@@ -346,8 +345,9 @@ def _layout(site: _Site, comb: _Comb) -> SprueLayout:
         at = site.edge * X + level
         rods.insert(0, Rod(at + height * Y, at + (comb.runners[-1].y + site.past) * Y, site.main))
     return SprueLayout(
-        site.kinds, np.array(kind_of), np.concatenate(rotations), np.concatenate(centres), tuple(rods), foot
-    )
+        site.kinds, np.array(kind_of), np.concatenate(rotations), np.concatenate(centres), tuple(rods), foot,
+        site.room,
+    )  # fmt: skip
 
 
 def _poses(

@@ -3,16 +3,19 @@
 A ring lies flat, its axis along z, with its lowest point at z = 0. Plates are packed as discs of the rings'
 outside, of each metal by itself, for castings of different metals shrink differently. All rings of a plate
 are turned alike, with their cuts towards gaps between neighbours, as far as one turn serves them all.
+
+Plates that follow one another and are alike are one file and a number of copies.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from math import pi
 
 import numpy as np
 from scipy.spatial import cKDTree
 
-from chaingen.design.service import Service
+from chaingen.design.service import Axes, Service
 from chaingen.geometry.types import Floats
 from chaingen.make.counts import ring_weight
 from chaingen.model.kinds import Kind, Material, Model
@@ -20,8 +23,8 @@ from chaingen.model.mesh import Mesh
 from chaingen.model.open_ring import open_ring_extent, open_ring_mesh
 from chaingen.prepare.batch import Batch
 from chaingen.prepare.checks import by
-from chaingen.prepare.loose import CannotPrepare, LooseRings, by_metal, opened_size
-from chaingen.prepare.packing import DiscPlate, pack_discs
+from chaingen.prepare.loose import CannotPrepare, LooseRings, by_metal, opened_size, rooms
+from chaingen.prepare.packing import pack_discs
 from chaingen.solve.check import ROUND_OFF
 from chaingen.stock.metals import Metal
 from chaingen.weave.groups import RingSize
@@ -35,13 +38,14 @@ BESIDE = 1.5
 
 @dataclass(frozen=True, eq=False)
 class _Ring:
-    """Rings of one size as they are laid: their size as cast, mesh, and box."""
+    """Rings of one size as they are laid: their size as cast, mesh, box, and the room that they keep to."""
 
     name: str
     cast: RingSize
     mesh: Mesh
     outside: float
     height: float
+    room: Axes
 
 
 def flat_batches(rings: Sequence[LooseRings], service: Service, *, tolerance: float) -> tuple[Batch, ...]:
@@ -56,45 +60,66 @@ def flat_batches(rings: Sequence[LooseRings], service: Service, *, tolerance: fl
         CannotPrepare: A ring cannot be opened as asked, or does not go onto a plate.
     """
     batches: list[Batch] = []
-    numbers: dict[str, int] = {}
     for metal, own in by_metal(rings).items():
         kinds = [_laid(each.size, metal, service, tolerance) for each in own]
-        kind_of = np.repeat(np.arange(len(own)), [each.count for each in own])
-        width, depth, _ = service.room(metal)
-        outsides = np.array([kind.outside for kind in kinds])[kind_of]
-        for plate in pack_discs(outsides, (width, depth), service.spacing):
-            # Bodies of one size follow one another, as those who count them like it.
-            order = np.argsort(kind_of[plate.discs], kind="stable")
-            laid = DiscPlate(plate.discs[order], plate.centres[order])
+        plates = _plates(kinds, [each.count for each in own], service.spacing)
+        for _, alike in groupby(plates, key=lambda plate: (plate.kind_of, plate.centres.tobytes())):
+            same = list(alike)
             name = f"rings-{len(batches) + 1}"
-            batches.append(_batch(name, laid, kind_of[laid.discs].tolist(), kinds, metal, service, numbers))
+            batches.append(_batch(name, same[0], len(same), kinds, metal, service))
     return tuple(batches)
+
+
+@dataclass(frozen=True, eq=False)
+class _Plate:
+    """Kinds of the rings on a plate, those of one size one after another, and their middles [mm]."""
+
+    kind_of: tuple[int, ...]
+    centres: Floats
+
+
+def _plates(kinds: Sequence[_Ring], counts: Sequence[int], spacing: float) -> list[_Plate]:
+    """Plates of so many rings of each kind, those together that keep to the same room."""
+    plates: list[_Plate] = []
+    for room in sorted({ring.room for ring in kinds}, reverse=True):
+        shared = [count if ring.room == room else 0 for ring, count in zip(kinds, counts, strict=True)]
+        kind_of = np.repeat(np.arange(len(kinds)), shared)
+        outsides = np.array([kind.outside for kind in kinds])[kind_of]
+        for packed in pack_discs(outsides, room[:2], spacing):
+            # Bodies of one size follow one another, as those who count them like it.
+            own = kind_of[packed.discs]
+            order = np.argsort(own, kind="stable")
+            plates.append(_Plate(tuple(own[order].tolist()), packed.centres[order]))
+    return plates
 
 
 def _laid(size: RingSize, metal: Metal, service: Service, tolerance: float) -> _Ring:
     cast = opened_size(size, service)
     low, high = open_ring_extent(cast, service.cut, service.opened)
     outside, height = 2.0 * high[0], high[2] - low[2]
-    room = service.room(metal)
-    if any(side > most + ROUND_OFF for side, most in zip((outside, outside, height), room, strict=True)):
+    box = outside, outside, height
+    holding = [
+        room
+        for room in rooms(service, metal)
+        if all(side <= most + ROUND_OFF for side, most in zip(box, room, strict=True))
+    ]
+    if not holding:
         raise CannotPrepare(
-            f"ring {size.name} takes {by((outside, outside, height))} as it is cast in {metal.name}, and "
-            f"there is room for {by(room)}"
+            f"ring {size.name} takes {by(box)} as it is cast in {metal.name}, and there is room for "
+            f"{by(service.room(metal))}"
         )
+    room = holding[0]
     mesh = open_ring_mesh(cast, cut=service.cut, opened=service.opened, tolerance=tolerance)
-    return _Ring(size.name, cast, mesh, min(outside, room[0], room[1]), height)
+    # Beyond the room by no more than rounding.
+    return _Ring(size.name, cast, mesh, min(outside, room[0], room[1]), height, room)
 
 
 def _batch(
-    name: str,
-    plate: DiscPlate,
-    kind_of: Sequence[int],
-    kinds: Sequence[_Ring],
-    metal: Metal,
-    service: Service,
-    numbers: dict[str, int],
+    name: str, plate: _Plate, copies: int, kinds: Sequence[_Ring], metal: Metal, service: Service
 ) -> Batch:
-    """One plate; `numbers` counts the rings of each size that have a name already, and goes on counting."""
+    """One plate; its rings are numbered within it, for there may be copies of it."""
+    kind_of = plate.kind_of
+    numbers: dict[str, int] = {}
     names = []
     for kind in kind_of:
         size = kinds[kind].name
@@ -124,6 +149,7 @@ def _batch(
         rings=tuple((ring.name, count) for ring, count in counts),
         # An open ring has all the wire of the closed one.
         pieces_weight=sum(count * ring_weight(ring.cast, metal) for ring, count in counts),
+        copies=copies,
     )
 
 

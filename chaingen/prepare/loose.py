@@ -2,12 +2,14 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import product
 
-from chaingen.design.service import Service
+from chaingen.design.service import Axes, Service
 from chaingen.make.result import Result
 from chaingen.make.wire_plan import part_of
 from chaingen.model.open_ring import can_open
 from chaingen.prepare.cast import cast_size
+from chaingen.prepare.sent import FULL
 from chaingen.stock.metals import Metal
 from chaingen.units import format_mm
 from chaingen.weave.groups import RingSize
@@ -57,6 +59,16 @@ def by_metal(rings: Iterable[LooseRings]) -> dict[Metal, list[LooseRings]]:
     for each in rings:
         found.setdefault(each.metal, []).append(each)
     return found
+
+
+def rooms(service: Service, metal: Metal) -> list[Axes]:
+    """Rooms that layouts keep to, measured as the casting [mm]: the build but for its edges first.
+
+    Those that follow have sides of the build whole, as few as can be: for what goes into no other.
+    """
+    whole = service.room(metal)
+    parts = sorted(product((FULL, 1.0), repeat=3), key=sum)
+    return [(x * whole[0], y * whole[1], z * whole[2]) for x, y, z in parts]
 
 
 def opened_size(size: RingSize, service: Service) -> RingSize:

@@ -1,5 +1,6 @@
 """A piece in one as it is sent: all parts in their places, some welded, with sprues or without."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import pi
 
@@ -12,7 +13,7 @@ from chaingen.geometry.types import Floats, Ints
 from chaingen.make.metals import RingMetals
 from chaingen.model.kinds import Kind, Model, model_of
 from chaingen.model.solids import joined, mesh_of_solid
-from chaingen.prepare.batch import Batch
+from chaingen.prepare.batch import PATTERN, SPRUED, WEIGHED_AT, Batch
 from chaingen.prepare.cast import cast_bodies
 from chaingen.prepare.checks import against_build, smallest_gap
 from chaingen.prepare.feeding import Feeding, feed, sprued_solid
@@ -102,7 +103,7 @@ def patterns_of(
     of = metal if service.process.casts else None
     weight = 0.0 if of is None else (volume_of(cast.bodies, cast.graph, service) + added) * of.density / 1000
     parts = int(cast.cluster_of.max()) + 1
-    pattern = Batch(f"pattern{suffix}", standing(welded, bodies.bounds()[0]), of, parts, (), weight)
+    pattern = Batch(f"{PATTERN}{suffix}", standing(welded, bodies.bounds()[0]), of, parts, (), weight)
     checks = (_apart(cast), *_soldered(cast))
     if of is None or not fed:
         return Patterns((pattern,), checks)
@@ -150,7 +151,7 @@ def _welded(model: Model, cast: _Cast) -> tuple[Model, float]:
         parts = [shells[body] for body in own]
         rods = [weld_solid(rod, cast.tolerance) for rod in cast.welds.rods if rod.pair[0] in own]
         solid = joined(parts + rods)
-        added += solid.volume() - sum(part.volume() for part in parts)
+        added += _added(cast, own)
         material = next(kind.material for kind in model.kinds if own[0] in kind.bodies)
         name = " with ".join(model.names[body] for body in own)
         kinds.append(Kind(f"soldered {name}", mesh_of_solid(solid), material, np.array([len(names)])))
@@ -158,6 +159,15 @@ def _welded(model: Model, cast: _Cast) -> tuple[Model, float]:
     kept = [replace(kind, bodies=kind.bodies[alone[kind.bodies]]) for kind in kinds[: len(model.kinds)]]
     kinds = [kind for kind in kept if len(kind.bodies)] + kinds[len(model.kinds) :]
     return _only(replace(model, kinds=tuple(kinds), names=tuple(names)), len(clusters)), added
+
+
+def _added(cast: _Cast, own: Sequence[int]) -> float:
+    """Volume that welds add to bodies that they make one [mm3]."""
+    tolerance = min(cast.tolerance, WEIGHED_AT)
+    shells = Shells(cast.bodies, tolerance)
+    parts = [shells[body] for body in own]
+    rods = [weld_solid(rod, tolerance) for rod in cast.welds.rods if rod.pair[0] in own]
+    return float(joined(parts + rods).volume() - sum(part.volume() for part in parts))
 
 
 def _only(model: Model, more: int) -> Model:
@@ -194,8 +204,10 @@ def _sprued(model: Model, cast: _Cast, pattern: Batch) -> tuple[tuple[Batch, ...
     if found.unfed or sprues is None:
         return (), (_fed(cast, found, pattern.parts),)
     solid = sprued_solid(cast.bodies, found, cast.welds.rods, cast.tolerance)
-    shells = Shells(cast.bodies, cast.tolerance)
+    weighed = min(cast.tolerance, WEIGHED_AT)
+    shells = Shells(cast.bodies, weighed)
     own = sum(shells[body].volume() for body in range(len(cast.bodies)))
+    fine = solid if weighed == cast.tolerance else sprued_solid(cast.bodies, found, cast.welds.rods, weighed)
     material = replace(model.materials[model.kinds[0].material], name=cast.metal.name)
     kind = Kind(f"piece with sprues, {cast.metal.name}", mesh_of_solid(solid), 0, np.array([0]))
     low, high = (np.array(corner) for corner in np.reshape(solid.bounding_box(), (2, 3)))
@@ -204,14 +216,14 @@ def _sprued(model: Model, cast: _Cast, pattern: Batch) -> tuple[tuple[Batch, ...
     )
     metal = cast.metal.density / 1000.0
     batch = Batch(
-        pattern.name.replace("pattern", "pattern-sprued"),
+        pattern.name.replace(PATTERN, SPRUED, 1),
         whole,
         cast.metal,
         pattern.parts,
         (),
         pattern.pieces_weight,
         # The welds are in the pieces' weight already.
-        (solid.volume() - own) * metal
+        (fine.volume() - own) * metal
         - (pattern.pieces_weight - volume_of(cast.bodies, cast.graph, service) * metal),
     )
     sides, told = high - low, "the piece with its sprues"

@@ -21,6 +21,10 @@ from chaingen.units import format_mm
 from chaingen.weave.graph import LinkGraph
 from chaingen.weave.groups import RingSize
 
+FULL = 0.95
+"""What fills more of a side than this part of it is warned of, and layouts keep to it: machines want room at
+their edges, casting a wall of investment; from memory."""
+
 MOST_NAMED = 3
 """Bodies of a check that are named one by one."""
 
@@ -59,7 +63,7 @@ class Sent:
         cast: The same as cast.
         graph: Their link graph.
         metals: Their metals.
-        made: Indices of the bodies that the process makes.
+        made: Indices of the bodies that the process makes; none where it makes rings and there are none.
         stretch: How many times larger than as cast each body is sent along x, y and z, shape (n, 3).
         cluster: Number of the welded part that each body is of, shape (n,).
     """
@@ -76,7 +80,7 @@ class Sent:
     def of(cls, bodies: Bodies, graph: LinkGraph, metals: RingMetals, service: Service) -> "Sent":
         """What a service is sent of some bodies, and of their graph and metals."""
         rings = np.flatnonzero(bodies.is_ring)
-        made = np.arange(len(bodies)) if service.process.assembled or not len(rings) else rings
+        made = np.arange(len(bodies)) if service.process.assembled else rings
         stretch = np.array([service.stretch(metal) for metal in metals.metals])[metals.of_ring]
         cast = cast_bodies(bodies, service.finishing)
         return cls(cast_bodies(bodies, 0.0), cast, graph, metals, made, stretch, parts_of(graph, service))

@@ -1,6 +1,7 @@
 """Rings on their feeders with main, runners and button: where all is, and the one body that it makes."""
 
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
 
 import manifold3d
 import numpy as np
@@ -9,9 +10,10 @@ from chaingen.design.service import Axes, Service
 from chaingen.geometry.types import Floats, Ints
 from chaingen.make.counts import ring_weight
 from chaingen.model.kinds import Kind, Material, Model
-from chaingen.model.solids import Solid, joined, mesh_of_solid
-from chaingen.prepare.batch import Batch
+from chaingen.model.solids import Solid, joined, mesh_of_solid, placed
+from chaingen.prepare.batch import WEIGHED_AT, Batch
 from chaingen.prepare.fed_ring import CLOSE, FedRing, placed_rows, room_beside, tightest
+from chaingen.prepare.loose import CannotPrepare, LooseRings, rooms
 from chaingen.prepare.sprues import Bar, button, rod
 from chaingen.solve.check import ROUND_OFF
 from chaingen.stock.metals import Metal
@@ -54,6 +56,7 @@ class SprueLayout:
         centres: Middle of each ring [mm], shape (n, 3).
         rods: Main and runners, the main that stands on the button first.
         button: The button.
+        room: What it keeps to [mm].
     """
 
     kinds: tuple[FedRing, ...]
@@ -62,6 +65,7 @@ class SprueLayout:
     centres: Floats
     rods: tuple[Rod, ...]
     button: Foot
+    room: Axes
 
     def rows(self) -> Floats:
         """Rows of all rings where they stand, shape (n, 4, COLUMNS); see `fed_ring`."""
@@ -103,6 +107,30 @@ class SprueLayout:
             if own.any():
                 fed.append(_copies(kind.solid(tolerance), self.rotations[own], self.centres[own]))
         return joined([self.sprues(tolerance), *fed])
+
+    def sprues_volume(self, tolerance: float) -> float:
+        """Volume of all that is no ring [mm3]: outside of a main feeders meet nothing but their own ring."""
+        sprues = self.sprues(tolerance)
+        volume = float(sprues.volume())
+        for number, kind in enumerate(self.kinds):
+            own = np.flatnonzero(self.kind_of == number)
+            if len(own):
+                fed = kind.feeder(tolerance)
+                outside = placed(fed, self.rotations[own[0]], self.centres[own[0]]) - sprues
+                volume += len(own) * (outside.volume() - (fed ^ kind.ring(tolerance)).volume())
+        return volume
+
+    def same_as(self, other: "SprueLayout") -> bool:
+        """Whether the same rings are in the same places of the same sprues."""
+        return self._content() == other._content()
+
+    def _content(self) -> tuple[object, ...]:
+        ends = [np.concatenate([each.begin, each.end, [each.diameter]]).tobytes() for each in self.rods]
+        foot = self.button
+        return (
+            self.kinds, self.kind_of.tobytes(), self.rotations.tobytes(), self.centres.tobytes(), ends,
+            foot.centre.tobytes(), foot.axis.tobytes(), foot.diameter,
+        )  # fmt: skip
 
 
 def _copies(solid: Solid, rotations: Floats, centres: Floats) -> Solid:
@@ -154,23 +182,93 @@ def prove(layout: SprueLayout, room: Axes, spacing: float) -> None:
     assert (high - low <= np.asarray(room) + ROUND_OFF).all(), f"{high - low} in a room of {room}"
 
 
-def batch_of(
-    layout: SprueLayout, name: str, names: tuple[str, ...], metal: Metal, service: Service, tolerance: float
-) -> Batch:
-    """One casting as one body, proven to keep its spacing.
+Named = tuple[SprueLayout, tuple[str, ...]]
+"""A layout and the name of each of its kinds."""
+
+Maker = Callable[[Sequence[LooseRings], Service, Metal, Axes], list[Named]]
+"""Lays out rings of one metal, all sizes together, in a room, or raises `CannotPrepare`."""
+
+
+def layouts_in_room(make: Maker, rings: Sequence[LooseRings], service: Service, metal: Metal) -> list[Named]:
+    """Layouts of rings of one metal: sizes together that go into the same room, see `rooms`.
+
+    Sizes that each go into it but not together, for thick wire has a thick main, are laid out by size.
 
     Args:
-        layout: Where everything is.
-        name: What its file is called, ``tree-1`` or so.
-        names: The name of each ring size of the layout.
+        make: What lays them out.
+        rings: The rings.
+        service: The service.
+        metal: The metal.
+
+    Raises:
+        CannotPrepare: Not even the whole build holds a ring.
+    """
+    by_room: dict[Axes, list[LooseRings]] = {}
+    for each in rings:
+        by_room.setdefault(_room_of(make, each, service, metal), []).append(each)
+    found = []
+    for room in sorted(by_room, reverse=True):
+        own = by_room[room]
+        try:
+            found += make(own, service, metal, room)
+        except CannotPrepare:
+            found += [layout for each in own for layout in make([each], service, metal, room)]
+    return found
+
+
+def _room_of(make: Maker, rings: LooseRings, service: Service, metal: Metal) -> Axes:
+    """The first room that holds one of the rings."""
+    *others, whole = rooms(service, metal)
+    for room in others:
+        try:
+            make([replace(rings, count=1)], service, metal, room)
+        except CannotPrepare:
+            continue
+        return room
+    make([replace(rings, count=1)], service, metal, whole)
+    return whole
+
+
+def batches_of(
+    layouts: Iterable[Named], what: str, first: int, metal: Metal, service: Service, tolerance: float
+) -> list[Batch]:
+    """Castings as files; those that follow one another and are alike are one file and a number of copies.
+
+    Args:
+        layouts: The castings.
+        what: What they are, ``tree`` or so: what names of files begin with.
+        first: The number of the first file.
         metal: The metal.
         service: The service.
-        tolerance: Farthest the mesh may lie from the true surface [mm].
+        tolerance: Farthest the meshes may lie from the true surface [mm].
     """
-    prove(layout, service.room(metal), service.spacing)
+    alike: list[tuple[Named, int]] = []
+    for layout, names in layouts:
+        if alike:
+            (before, names_before), copies = alike[-1]
+            if names == names_before and layout.same_as(before):
+                alike[-1] = (before, names_before), copies + 1
+                continue
+        alike.append(((layout, names), 1))
+    return [
+        _batch_of(layout, f"{what}-{first + k}", names, copies, metal, service, tolerance)
+        for k, ((layout, names), copies) in enumerate(alike)
+    ]
+
+
+def _batch_of(
+    layout: SprueLayout,
+    name: str,
+    names: tuple[str, ...],
+    copies: int,
+    metal: Metal,
+    service: Service,
+    tolerance: float,
+) -> Batch:
+    """One casting as one body, proven to keep its spacing."""
+    prove(layout, layout.room, service.spacing)
     solid = layout.solid(tolerance)
     counts = np.bincount(layout.kind_of, minlength=len(layout.kinds)).tolist()
-    rings = sum(n * kind.ring(tolerance).volume() for n, kind in zip(counts, layout.kinds, strict=True))
     by_name: dict[str, int] = {}
     for own, count in zip(names, counts, strict=True):
         if count:
@@ -190,9 +288,10 @@ def batch_of(
         metal=metal,
         parts=len(layout.kind_of),
         rings=tuple(by_name.items()),
-        # True volumes of wire; sprues from solids, less the part of the rings that is in both.
+        # True volumes of wire; sprues from solids, less what is in both.
         pieces_weight=sum(
             n * ring_weight(kind.size, metal) for n, kind in zip(counts, layout.kinds, strict=True)
         ),
-        sprues_weight=1e-3 * metal.density * (solid.volume() - rings),
+        sprues_weight=1e-3 * metal.density * layout.sprues_volume(min(tolerance, WEIGHED_AT)),
+        copies=copies,
     )

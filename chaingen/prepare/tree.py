@@ -5,14 +5,20 @@ the main, its cut farthest from it, so that no two rings of different directions
 rings of one size at one height, in some of the evenly spaced directions of its size; every tier may be turned
 by half a step. Tiers are set from the button up, the largest rings first, each as low as it goes.
 
+All centrelines lie in upright half-planes from the main's middle. The distance of two points of two such
+half-planes grows with the angle between these, whatever their heights, so of two tiers the rings that are
+nearest in direction say how far apart they must be; no others need to be looked at.
+
 Where the main stands in the room, and how many directions a size has, is chosen for the shortest trees.
 """
 
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from math import asin, atan2, ceil, cos, inf, pi, sin, sqrt, tau
 
 import numpy as np
+import numpy.typing as npt
 
 from chaingen.design.service import Axes, Service, Sprues
 from chaingen.geometry.types import Floats
@@ -20,13 +26,16 @@ from chaingen.prepare.batch import Batch
 from chaingen.prepare.checks import by
 from chaingen.prepare.fed_ring import FedRing, angle_of, fed_ring, least_shift, placed_rows, thickest_wire
 from chaingen.prepare.loose import CannotPrepare, LooseRings, by_metal
-from chaingen.prepare.sprue_layout import Foot, Rod, SprueLayout, batch_of
+from chaingen.prepare.sprue_layout import Foot, Named, Rod, SprueLayout, batches_of, layouts_in_room
 from chaingen.prepare.sprues import button_height
 from chaingen.solve.check import ROUND_OFF
 from chaingen.stock.metals import Metal
 
 MOST_ROUND = 360
 """Most directions of a tier."""
+
+EACH_ROUND, STEP_ROUND = 24, 1.08
+"""Every number of directions up to the first is tried, and of more in steps of the second first."""
 
 SAMPLE = 9
 """Tiers by which the pitch of a size is told."""
@@ -50,26 +59,25 @@ def tree_batches(rings: Sequence[LooseRings], service: Service, *, tolerance: fl
     """
     batches: list[Batch] = []
     for metal, own in by_metal(rings).items():
-        own = [each for each in own if each.count > 0]
-        if not own:
-            continue
-        for layout, names in tree_layouts(own, service, metal):
-            name = f"tree-{len(batches) + 1}"
-            batches.append(batch_of(layout, name, names, metal, service, tolerance))
+        layouts = tree_layouts([each for each in own if each.count > 0], service, metal)
+        batches += batches_of(layouts, "tree", len(batches) + 1, metal, service, tolerance)
     return tuple(batches)
 
 
-def tree_layouts(
-    rings: Sequence[LooseRings], service: Service, metal: Metal
-) -> list[tuple[SprueLayout, tuple[str, ...]]]:
+def tree_layouts(rings: Sequence[LooseRings], service: Service, metal: Metal) -> list[Named]:
     """The trees of rings of one metal, each with the names of its kinds; see `tree_batches`."""
+    return layouts_in_room(_grown, rings, service, metal)
+
+
+def _grown(rings: Sequence[LooseRings], service: Service, metal: Metal, room: Axes) -> list[Named]:
+    """Trees of rings of one metal that keep to a room, all sizes on them."""
     sprues = service.sprues or Sprues()
     thickest = thickest_wire([each.size for each in rings], service)
     main, foot = sprues.main_diameter(thickest), sprues.button_diameter(thickest)
     fed = [(each, fed_ring(each.size, service, sprues, main, angle_of(sprues))) for each in rings]
     fed.sort(key=lambda pair: -pair[1].outside)
     kinds = tuple(kind for _, kind in fed)
-    site = _Site(kinds, main, foot, service.spacing, service.room(metal))
+    site = _Site(kinds, main, foot, service.spacing, room)
     base, choice = _choose(site, fed, metal)
     tiers = []
     for kind, (each, _) in enumerate(fed):
@@ -97,7 +105,7 @@ class _Tier:
     """Rings of one kind in some directions [rad], whose feeders' axes leave the main's at a height [mm]."""
 
     kind: int
-    directions: tuple[float, ...]
+    directions: Floats
     height: float
 
 
@@ -111,7 +119,11 @@ class _Site:
     spacing: float
     room: Axes
     rises: dict[tuple[int, int, float], float] = field(default_factory=dict)
-    slots_of: dict[tuple[int, int, _Base], tuple[tuple[float, ...], ...]] = field(default_factory=dict)
+    slots_of: dict[tuple[int, int, _Base], tuple[Floats, ...]] = field(default_factory=dict)
+    chosen: dict[tuple[int, int, _Base, int, int], Floats] = field(default_factory=dict)
+    turns: dict[tuple[int, int], float] = field(default_factory=dict)
+    highest: dict[int, float] = field(default_factory=dict)
+    heights: dict[tuple[int, int], float] = field(default_factory=dict)
 
     def rise(self, lower: int, upper: int, turn: float) -> float:
         """How much higher than one ring's another's feeder must leave the main for both to have room [mm].
@@ -119,10 +131,10 @@ class _Site:
         Args:
             lower: Kind of the one.
             upper: Kind of the other.
-            turn: Angle between their directions [rad].
+            turn: Angle between their directions [rad], at most half way round; the more the less.
         """
-        turn = abs((turn + pi) % tau - pi)
-        key = lower, upper, round(turn, 9)
+        turn = round(turn, 9)
+        key = lower, upper, turn
         if key not in self.rises:
             one, other = (self.kinds[kind] for kind in (lower, upper))
             rows = [
@@ -151,31 +163,53 @@ class _Site:
         rise = (lower.foot + upper.foot) * sqrt(1.0 - beside**2)
         return max(0.0, rise + lower.mouth - upper.mouth)
 
-    def slots(self, kind: int, count: int, base: _Base) -> tuple[tuple[float, ...], ...]:
+    def highest_rise(self, upper: int) -> float:
+        """How much higher than any other tier's feeder one of a kind need ever leave the main [mm]."""
+        if upper not in self.highest:
+            self.highest[upper] = max(self.rise(lower, upper, 0.0) for lower in range(len(self.kinds)))
+        return self.highest[upper]
+
+    def slots(self, kind: int, count: int, base: _Base) -> tuple[Floats, ...]:
         """Of `count` even directions those that keep rings of a kind in the room, and so half a step on."""
         key = kind, count, base
         if key not in self.slots_of:
-            self.slots_of[key] = tuple(
-                tuple(
-                    angle
-                    for angle in (base.towards + tau * (k + half) / count for k in range(count))
-                    if self._inside(self.kinds[kind], angle, base)
-                )
-                for half in (0.0, 0.5)
-            )
+            even = [base.towards + tau * (np.arange(count) + half) / count for half in (0.0, 0.5)]
+            self.slots_of[key] = tuple(own[self._inside(self.kinds[kind], own, base)] for own in even)
         return self.slots_of[key]
 
-    def _inside(self, kind: FedRing, angle: float, base: _Base) -> bool:
+    def _inside(self, kind: FedRing, angles: Floats, base: _Base) -> npt.NDArray[np.bool_]:
         out = kind.stand * sin(kind.angle)
-        x, y = out * cos(angle), out * sin(angle)
-        along = kind.radius * abs(cos(angle)) + kind.wire_radius - ROUND_OFF
-        deep = kind.radius * abs(sin(angle)) + kind.wire_radius - ROUND_OFF
-        return (
-            -base.left <= x - along
-            and x + along <= base.right
-            and -base.front <= y - deep
-            and y + deep <= base.back
-        )
+        x, y = out * np.cos(angles), out * np.sin(angles)
+        along = kind.radius * np.abs(np.cos(angles)) + kind.wire_radius - ROUND_OFF
+        deep = kind.radius * np.abs(np.sin(angles)) + kind.wire_radius - ROUND_OFF
+        inside = (-base.left <= x - along) & (x + along <= base.right)
+        return np.asarray(inside & (-base.front <= y - deep) & (y + deep <= base.back))
+
+    def directions(self, kind: int, count: int, base: _Base, half: int, rings: int) -> Floats | None:
+        """Directions of so many rings, evenly among the slots [rad]; None where there are too few.
+
+        Args:
+            kind: Their kind.
+            count: How many even directions there are.
+            base: Where the main stands.
+            half: Whether half a step on: 0 or 1.
+            rings: How many rings there are.
+        """
+        slots = self.slots(kind, count, base)[half]
+        if len(slots) < rings:
+            return None
+        key = kind, count, base, half, rings
+        if key not in self.chosen:
+            self.chosen[key] = slots[np.arange(rings) * len(slots) // rings]
+        return self.chosen[key]
+
+    def turn(self, one: Floats, other: Floats) -> float:
+        """Least angle between directions of two tiers [rad], which `directions` gave."""
+        # They are kept, and so is what they are known by.
+        key = id(one), id(other)
+        if key not in self.turns:
+            self.turns[key] = least_turn(one, other)
+        return self.turns[key]
 
     def lowest(self, kind: int) -> float:
         """The lowest height at which a feeder may leave the main [mm], for its fillet and its ring's sake."""
@@ -196,10 +230,12 @@ class _Site:
 
     def most_round(self, kind: int) -> int:
         """Most even directions in which rings of a kind have room beside one another."""
-        count = 1
-        while count < MOST_ROUND and self.rise(kind, kind, tau / (count + 1)) == 0.0:
-            count += 1
-        return count
+        return (
+            bisect_left(
+                range(2, MOST_ROUND + 1), True, key=lambda count: self.rise(kind, kind, tau / count) > 0.0
+            )
+            + 1
+        )
 
     def bases(self) -> list[_Base]:
         """Places of the main: in the middle, at two sides, in a corner."""
@@ -226,31 +262,27 @@ class _Tree:
     def next(self, kind: int, count: int, rings: int) -> _Tier | None:
         """The next tier as low as it goes; None where no turn of it holds so many rings in the room."""
         best: _Tier | None = None
-        for slots in self.site.slots(kind, count, self.base):
-            if len(slots) < rings:
+        for half in (0, 1):
+            directions = self.site.directions(kind, count, self.base, half, rings)
+            if directions is None:
                 continue
-            directions = tuple(slots[k * len(slots) // rings] for k in range(rings))
             height = self._height(kind, directions)
             if best is None or height < best.height - ROUND_OFF:
                 best = _Tier(kind, directions, height)
         return best
 
-    def _height(self, kind: int, directions: tuple[float, ...]) -> float:
+    def _height(self, kind: int, directions: Floats) -> float:
         site = self.site
         height = site.lowest(kind)
         if self.tiers:
             height = max(height, self.tiers[-1].height)
-        fed = site.kinds[kind]
+        most = site.highest_rise(kind)
         for tier in reversed(self.tiers):
-            other = site.kinds[tier.kind]
-            reach = (
-                other.stand + other.outside + other.foot + fed.stand + fed.outside + fed.foot + site.spacing
-            )
-            if tier.height + reach < height:
-                continue
-            for one in tier.directions:
-                for two in directions:
-                    height = max(height, tier.height + site.rise(tier.kind, kind, one - two))
+            # Those below are no higher.
+            if tier.height + most <= height:
+                break
+            turn = site.turn(tier.directions, directions)
+            height = max(height, tier.height + site.rise(tier.kind, kind, turn))
         return height
 
     def add(self, tier: _Tier) -> None:
@@ -267,11 +299,9 @@ def _choose(
     for base in site.bases():
         total, choice = 0.0, {}
         for kind, (each, _) in enumerate(fed):
-            height, count = min(
-                (each.count * _height_of_ring(site, base, kind, count), count)
-                for count in range(1, site.most_round(kind) + 1)
-            )
-            total += height
+            most = site.most_round(kind) if each.count > 1 else 1
+            height, count = _least_height(site, base, kind, most)
+            total += each.count * height
             choice[kind] = count
         if total < best - ROUND_OFF:
             best, found = total, (base, choice)
@@ -282,24 +312,51 @@ def _choose(
     return found
 
 
+def _least_height(site: _Site, base: _Base, kind: int, most: int) -> tuple[float, int]:
+    """The least height that a ring of a kind takes [mm], and in how many directions, up to `most`.
+
+    Of many directions some are tried first, and then those between the best and its neighbours.
+    """
+    tried = list(range(1, min(most, EACH_ROUND) + 1))
+    while tried[-1] < most:
+        tried.append(min(most, ceil(tried[-1] * STEP_ROUND)))
+    found = [(_height_of_ring(site, base, kind, count), count) for count in tried]
+    at = found.index(min(found))
+    low, high = tried[max(0, at - 1)], tried[min(len(tried) - 1, at + 1)]
+    found += [
+        (_height_of_ring(site, base, kind, count), count)
+        for count in range(low + 1, high)
+        if count not in tried
+    ]
+    return min(found)
+
+
 def _height_of_ring(site: _Site, base: _Base, kind: int, count: int) -> float:
     """Height that a ring of a kind takes in a tall tree [mm]; infinite where none fits."""
     most = max(len(slots) for slots in site.slots(kind, count, base))
     if most == 0:
         return inf
+    # Where every direction is in the room, the place of the main changes nothing.
+    key = kind, count
+    free = all(len(slots) == count for slots in site.slots(kind, count, base))
+    if free and key in site.heights:
+        return site.heights[key]
     tree = _Tree(site, base)
     for _ in range(SAMPLE):
         tier = tree.next(kind, count, most)
         assert tier is not None, "one of both turns holds the most"
         tree.add(tier)
     # Millionths of a millimetre would decide between equally good ones.
-    return round((tree.tiers[-1].height - tree.tiers[0].height) / (most * (SAMPLE - 1)), 6)
+    height = round((tree.tiers[-1].height - tree.tiers[0].height) / (most * (SAMPLE - 1)), 6)
+    if free:
+        site.heights[key] = height
+    return height
 
 
 def _too_large(site: _Site, fed: Sequence[tuple[LooseRings, FedRing]], metal: Metal) -> str:
     """What to say of the first size that does not go into the room on a tree of its own."""
     for kind, (each, own) in enumerate(fed):
-        fits = any(site.slots(kind, 1, base)[0] for base in site.bases())
+        fits = any(len(site.slots(kind, 1, base)[0]) for base in site.bases())
         height = site.top(kind, site.lowest(kind))
         if not fits or height > site.room[2] + ROUND_OFF:
             out = own.stand * sin(own.angle) + own.outside + 0.5 * max(site.button, site.main)
@@ -361,11 +418,20 @@ def _layout(site: _Site, tree: _Tree) -> SprueLayout:
     begin = button_height(site.button, site.main) * UP
     return SprueLayout(
         site.kinds, np.array(kind_of), np.concatenate(rotations), np.concatenate(centres),
-        (Rod(begin, top * UP, site.main),), Foot(np.zeros(3), UP, site.button),
+        (Rod(begin, top * UP, site.main),), Foot(np.zeros(3), UP, site.button), site.room,
     )  # fmt: skip
 
 
-def _poses(kind: FedRing, directions: Sequence[float], height: float) -> tuple[Floats, Floats]:
+def least_turn(one: Floats, other: Floats) -> float:
+    """Least angle between any of some directions and any of others [rad]."""
+    sorted_ones = np.sort(one % tau)
+    wanted = other % tau
+    after = np.searchsorted(sorted_ones, wanted)
+    between = np.abs(np.stack([sorted_ones[after % len(one)], sorted_ones[after - 1]]) - wanted)
+    return float(np.minimum(between, tau - between).min())
+
+
+def _poses(kind: FedRing, directions: Sequence[float] | Floats, height: float) -> tuple[Floats, Floats]:
     """Rotations from the frames of rings, shape (n, 3, 3), and their middles [mm], shape (n, 3).
 
     Args:

@@ -1,9 +1,12 @@
 """The maker's plan in words for a terminal, in short; the sheet has all of it."""
 
+from chaingen.design.service import Service
 from chaingen.make.forming import MandrelPlan, Spring
 from chaingen.make.money import Money
 from chaingen.make.plan import Plan
 from chaingen.make.strength import Strength
+from chaingen.make.wire_plan import part_of
+from chaingen.show.making import IN_ONE, NO_PRICE, hands_of, in_one, spares, strength_words
 from chaingen.show.phrases import counted
 from chaingen.solve.choices import LengthChoice
 from chaingen.solve.verdict import Fit
@@ -11,27 +14,61 @@ from chaingen.stock.gauges import describe_wire
 from chaingen.units import format_mm
 
 
-def plan_lines(plan: Plan) -> list[str]:
-    """What to prepare, how strong it is, what it costs."""
-    lines = [_wire_line(plan)] if plan.rings else []
-    lines += [_mandrel_line(one) for one in plan.mandrels]
-    if plan.order is not None and plan.order.opened.count:
-        opened = plan.order.opened
-        least = "no fewer will do" if opened.proven else f"at least {opened.at_least:,} must be"
-        steps = counted(len(plan.order.instructions), "line")
-        closed = f", {len(opened.closed):,} closed beforehand" if opened.closed else ""
-        lines.append(f"To open: {opened.count:,}{closed}; {least}. The steps take {steps} of instructions.")
+def plan_lines(plan: Plan, service: Service | None = None) -> list[str]:
+    """What to prepare, how strong it is, what it costs.
+
+    Args:
+        plan: The plan.
+        service: What makes the piece, or its rings; None where the maker does, of wire.
+    """
+    if service is not None and in_one(service):
+        given = _asked_price(plan.money)
+        return [IN_ONE, *_length_lines(plan.lengths), strength_words(service), *([NO_PRICE] if given else [])]
+    lines = []
+    if service is not None:
+        lines += [_made_line(plan, service)] if plan.rings else []
+    else:
+        lines += [_wire_line(plan)] if plan.rings else []
+        lines += [_mandrel_line(one) for one in plan.mandrels]
+    lines += _order_lines(plan, service)
     lines += _length_lines(plan.lengths)
-    lines += _strength_lines(plan.strength)
+    lines += _strength_lines(plan.strength) if service is None else [strength_words(service)]
     lines += _owned_lines(plan)
     if plan.classroom is not None:
         room = plan.classroom
         rings = sum(entry.count for entry in room.order)
+        if service is not None:
+            kits = [count.count * room.kits for count in room.kit_rings]
+            rings = sum(count + part_of(count, service.spare) for count in kits)
         lines.append(
             f"For {counted(room.students, 'student')}, {counted(room.kits, 'kit')}: {counted(rings, 'ring')} "
             "with shared spares."
         )
-    return lines + _money_lines(plan.money)
+    return lines + (_money_lines(plan.money) if service is None else _hand_work_lines(plan.money))
+
+
+def _order_lines(plan: Plan, service: Service | None) -> list[str]:
+    if plan.order is None or not plan.order.opened.count:
+        return []
+    opened, hands = plan.order.opened, hands_of(service)
+    least = "no fewer will do" if opened.proven else f"at least {opened.at_least:,} must be"
+    steps = counted(len(plan.order.instructions), "line")
+    closed = ""
+    if opened.closed:
+        others = f"{len(opened.closed):,} closed beforehand"
+        if service is not None:
+            others = f"{hands.closed[0].lower()}{hands.closed[1:]}: {len(opened.closed):,}"
+        closed = f", {others}"
+    return [f"{hands.linked}: {opened.count:,}{closed}; {least}. The steps take {steps} of instructions."]
+
+
+def _made_line(plan: Plan, service: Service) -> str:
+    """Rings that a service makes one by one."""
+    parts = [
+        f"{count.count + spare:,} {count.size.name!r} of {count.metal.name}, {spare:,} of them spare"
+        for count, spare in spares((entry.rings for entry in plan.rings), service)
+    ]
+    return f"Rings to have made: {'; '.join(parts)}."
 
 
 def _wire_line(plan: Plan) -> str:
@@ -128,3 +165,17 @@ def _money_lines(money: Money) -> list[str]:
     if money.currency is not None and money.missing:
         lines.append(f"Not given: {', '.join(money.missing)}.")
     return lines
+
+
+def _asked_price(money: Money) -> bool:
+    """Whether anything was given that a cost would come of."""
+    return money.currency is not None or money.seconds is not None
+
+
+def _hand_work_lines(money: Money) -> list[str]:
+    """Of rings that a service makes only the time that linking them takes; what they cost is not known."""
+    if not _asked_price(money):
+        return []
+    worth = "" if money.work is None else f", {money.work} {money.currency}"
+    took = "" if money.seconds is None else f"Work by hand: {money.seconds / 60.0:.0f} min{worth}. "
+    return [f"{took}{NO_PRICE}"]

@@ -4,7 +4,8 @@ from chaingen.design.service import Service
 from chaingen.make.result import Result
 from chaingen.prepare.batch import Prepared
 from chaingen.prepare.cast import Sizes, ring_sizes
-from chaingen.prepare.checks import ServiceCheck, rest_checks, service_checks
+from chaingen.prepare.checks import ServiceCheck, State, rest_checks, service_checks
+from chaingen.prepare.loose import CannotPrepare, loose_rings
 
 _LOCAL = "local rules come first."
 
@@ -27,7 +28,15 @@ _SUPPORTS = (
 
 def checks_of(result: Result, prepared: Prepared | None) -> tuple[ServiceCheck, ...]:
     """Every check against the service: as prepared, else those that need nothing prepared."""
-    return service_checks(result) + rest_checks(result) if prepared is None else prepared.checks
+    if prepared is not None:
+        return prepared.checks
+    service = result.design.service
+    if service is not None and not service.process.assembled:
+        try:
+            loose_rings(result)
+        except CannotPrepare as reason:
+            return (ServiceCheck("preparation", State.FAIL, str(reason)),)
+    return service_checks(result) + rest_checks(result)
 
 
 def piece_sizes(result: Result, prepared: Prepared | None) -> tuple[Sizes, ...]:

@@ -6,7 +6,7 @@ from typing import Any
 
 from chaingen.make.result import Result
 from chaingen.model.figures import Figures, figures_of
-from chaingen.prepare.batch import Batch, Prepared
+from chaingen.prepare.batch import Batch, Prepared, metal_to_melt
 from chaingen.prepare.cast import Sizes
 from chaingen.prepare.write import FOLDER
 from chaingen.show.rounding import g, mm, size_data
@@ -51,6 +51,7 @@ def service_data(
         "sizes": [_sizes(own) for own in piece_sizes(result, prepared)],
         "chord_tolerance_mm": None if prepared is None else mm(prepared.tolerance),
         "batches": [] if prepared is None else [_batch(batch, files) for batch in prepared.batches],
+        "metal_to_melt_g": {} if prepared is None else _to_melt(prepared.batches),
         "by_hand": [] if prepared is None else list(prepared.by_hand),
         "checks": [
             {
@@ -117,6 +118,7 @@ def _batch(batch: Batch, files: Sequence[str]) -> dict[str, Any]:
         "name": batch.name,
         "files": files_of(batch.name, files),
         "metal": None if batch.metal is None else batch.metal.name,
+        "copies": batch.copies,
         "parts": batch.parts,
         "rings": [{"name": name, "count": count} for name, count in batch.rings],
         "pieces_weight_g": g(batch.pieces_weight) if casts else None,
@@ -124,6 +126,11 @@ def _batch(batch: Batch, files: Sequence[str]) -> dict[str, Any]:
         "weight_g": g(batch.weight) if casts else None,
         **figures_data(figures_of(batch.model)),
     }
+
+
+def _to_melt(batches: Sequence[Batch]) -> dict[str, float | None]:
+    """What all copies of all castings take, by the name of the metal."""
+    return {metal.name: g(weight) for metal, weight in metal_to_melt(batches).items()}
 
 
 def files_of(name: str, files: Sequence[str]) -> list[str]:

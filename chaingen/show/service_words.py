@@ -6,9 +6,9 @@ from itertools import groupby
 
 from chaingen.design.service import Axes, Layout, Route, Service
 from chaingen.make.result import Result
-from chaingen.prepare.batch import Batch, Prepared
+from chaingen.prepare.batch import Batch, Prepared, metal_to_melt
 from chaingen.prepare.cast import Sizes
-from chaingen.prepare.sent import by, model_word
+from chaingen.prepare.sent import by, listed, model_word
 from chaingen.show.phrases import counted, grams
 from chaingen.show.service_facts import checks_of, piece_sizes, service_cautions
 from chaingen.stock.metals import Metal
@@ -44,9 +44,10 @@ def service_lines(result: Result, prepared: Prepared | None = None) -> list[str]
             lines.append(f"The gap asked for between wires, {own}, is more than the {asked} of the process.")
     lines += [f"  {check.state.value}: {check.name}, {check.text}." for check in checks_of(result, prepared)]
     lines += size_lines(result, piece_sizes(result, prepared))
-    lines += [*loose_lines(service), *soldered_lines(service)]
+    lines += [*loose_lines(result), *soldered_lines(service)]
     if prepared is not None:
         lines += [f"{line}." for line in batch_lines(prepared.batches)]
+        lines += melt_lines(prepared.batches)
         if prepared.by_hand:
             lines.append(f"By hand: {'; '.join(prepared.by_hand)}.")
     first, *more = service_cautions(service)
@@ -151,9 +152,10 @@ def sent_open(service: Service) -> bool:
     return not service.process.assembled and bool(service.cut or service.opened)
 
 
-def loose_lines(service: Service) -> list[str]:
-    """How loose rings are cut and laid out; nothing of a piece in one."""
-    if service.process.assembled:
+def loose_lines(result: Result) -> list[str]:
+    """How loose rings are cut and laid out; nothing of a piece in one, or without rings."""
+    service = result.design.service
+    if service is None or service.process.assembled or not result.counts:
         return []
     laid = {
         Layout.FLAT: "side by side on a plate, without sprues",
@@ -196,13 +198,23 @@ def batch_lines(batches: Sequence[Batch]) -> list[str]:
 
 
 def batch_words(batch: Batch) -> str:
-    """What is in a file, and what that weighs: ``tree-1: 60 rings (link); 38.20 g of brass as cast``."""
+    """What is in a file, what that weighs, and how many are made of it.
+
+    As in ``tree-1: 60 rings (link); 38.20 g of brass as cast; make 4 of it``.
+    """
     what = f"{batch.name}: {holds_words(batch)}"
+    copies = f"; make {batch.copies:,} of it" if batch.copies > 1 else ""
     if batch.metal is None:
-        return what
+        return f"{what}{copies}"
     metal = f"{grams(batch.weight)} of {batch.metal.name} as cast"
     sprues = f", {grams(batch.sprues_weight)} of it sprues and button" if batch.sprues_weight else ""
-    return f"{what}; {metal}{sprues}"
+    return f"{what}; {metal}{sprues}{copies}"
+
+
+def melt_lines(batches: Sequence[Batch]) -> list[str]:
+    """How much of each metal all castings take; nothing of prints."""
+    told = [f"{grams(weight)} of {metal.name}" for metal, weight in metal_to_melt(batches).items()]
+    return [f"To melt in all, for every copy of every casting: {listed(told)}."] if told else []
 
 
 def holds_words(batch: Batch) -> str:

@@ -8,7 +8,8 @@ from chaingen.design.design import Design
 from chaingen.findings.finding import Finding
 from chaingen.make.counts import RingCount
 from chaingen.make.result import Result
-from chaingen.show.finding_words import finding_lines, parting_lines
+from chaingen.show.finding_words import parting_lines
+from chaingen.show.making import NOT_THE_PRINT, finding_lines_of, in_one, printed
 from chaingen.show.phrases import counted, grams, hundredths, times
 from chaingen.solve.drape.drape import NotDraped
 from chaingen.solve.place_weave import comes_round, rounds_near
@@ -151,7 +152,7 @@ def verdict_lines(result: Result) -> list[str]:
         lines.append(
             f"With inside diameter and wire off by up to {format_mm(result.band.tolerance)}, {holds}: {span}."
         )
-    if result.threading is not None and result.fits:
+    if result.threading is not None and result.fits and not in_one(design.service):
         thread = result.threading
         hole = called(graph, [thread.ring])
         if thread.margin >= 0.0:
@@ -170,7 +171,7 @@ def verdict_lines(result: Result) -> list[str]:
         lines.append("No sizes near these were found to fit.")
     lines += round_lines(result)
     lines += ring_lines(result)
-    lines += finding_lines(result)
+    lines += finding_lines_of(result)
     lines += joint_lines(result)
     if any(weave.pose is None for weave in weaves_of(design.piece)):
         lines.append(
@@ -219,24 +220,30 @@ def _included(result: Result) -> str:
 def ring_lines(result: Result) -> list[str]:
     """How many rings of which size and metal, and what all of it weighs."""
     several = len(result.metals.metals) > 1
-    pair = result.design.pair
+    pair, is_print = result.design.pair, printed(result.design.service)
 
     def named(count: RingCount) -> str:
         inside, wire = format_mm(count.size.inside_diameter), describe_wire(count.size.wire_diameter)
-        metal = f", {count.metal.name}, {grams(count.weight)}" if several else ""
+        metal = f", {count.metal.name}, {grams(count.weight)}" if several and not is_print else ""
         return f"{count.count:,} of {inside} inside in {wire}{metal}"
 
     rings = sum(count.count for count in result.counts)
     listed = ("; " if several else ", ").join(named(count) for count in result.counts)
-    what = "" if several else f" in {result.metals.metals[0].name}"
+    what = (
+        ""
+        if several and not is_print
+        else f" in {' and '.join(metal.name for metal in result.metals.metals)}"
+    )
     they = "Closed and solid they" if not result.findings else "Closed and solid, with the findings, they"
-    weight = f"{they} weigh {grams(result.weight)}{what}"
+    weight = f"{they} {'would ' if is_print else ''}weigh {grams(result.weight)}{what}"
     if result.beads_not_weighed:
         count = result.beads_not_weighed
         beads = "the bead, whose" if count == 1 else f"{count:,} beads whose"
         weight += f", without {beads} density is not known"
     if result.areal_weight is not None:
         weight += f", and away from its edges the sheet as placed {result.areal_weight:.3g} g/cm²"
+    if is_print:
+        weight += f"; {NOT_THE_PRINT}"
     lines = [f"{counted(rings, 'ring')}: {listed}."] if rings else []
     if pair:
         lines.insert(0, "Pieces: 2, mirrored; numbers of parts and weights are of both, lengths of one.")

@@ -2,6 +2,8 @@
 
 from chaingen.findings.closing import through_skin
 from chaingen.make.result import Result
+from chaingen.show.making import in_one, printed
+from chaingen.stock.metals import Metal
 
 NICKEL = frozenset(
     {"14k white gold", "nickel silver", "stainless steel 302", "stainless steel 304", "stainless steel 316"}
@@ -27,22 +29,19 @@ GRIP = (
 
 def caution_lines(result: Result) -> tuple[str, ...]:
     """Cautions for a piece, each a sentence or more."""
-    metals = result.metals.metals
+    metals, service = result.metals.metals, result.design.service
+    ends = "Ends" if in_one(service) else "Ends of wire"
     lines = [
-        "Eyes: wear eye protection when you cut or saw. Ends of wire fly: hold the piece that comes off.",
+        f"Eyes: wear eye protection when you cut or saw. {ends} fly: hold the piece that comes off.",
         "Hands: cut ends are sharp. File or tumble them, and keep fingers out of the line of the blade.",
-        "Winding: on a mandrel in a drill or lathe never wear gloves, loose sleeves, jewellery or loose "
-        "hair; wind slowly, and mind the end of the wire, which whips as it comes free.",
-        "Heat: where you solder or anneal, have fresh air and an extractor, a surface that does not burn and "
-        "water at hand. Fumes of flux, solder and pickle harm; take solder free of cadmium. Hot metal "
-        "looks cold.",
     ]
-    zinc = [metal.name for metal in metals if metal.base in ZINC]
-    if zinc:
-        verb, it = ("gives", "it is") if len(zinc) == 1 else ("give", "they are")
+    if service is None:
         lines.append(
-            f"Fumes: {_joined(zinc)} {verb} off zinc fume when {it} overheated; never without an extractor."
+            "Winding: on a mandrel in a drill or lathe never wear gloves, loose sleeves, jewellery or loose "
+            "hair; wind slowly, and mind the end of the wire, which whips as it comes free."
         )
+    if not printed(service):
+        lines += _heat(metals)
     lines += _nickel(result)
     lines.append(
         "Small children: rings and findings are small parts that can be swallowed or breathed in. This is no "
@@ -62,16 +61,32 @@ def caution_lines(result: Result) -> tuple[str, ...]:
     return tuple(lines)
 
 
+def _heat(metals: tuple[Metal, ...]) -> list[str]:
+    """Of metal that is soldered, annealed or melted."""
+    lines = [
+        "Heat: where you solder or anneal, have fresh air and an extractor, a surface that does not burn and "
+        "water at hand. Fumes of flux, solder and pickle harm; take solder free of cadmium. Hot metal "
+        "looks cold."
+    ]
+    zinc = [metal.name for metal in metals if metal.base in ZINC]
+    if zinc:
+        verb, it = ("gives", "it is") if len(zinc) == 1 else ("give", "they are")
+        lines.append(
+            f"Fumes: {_joined(zinc)} {verb} off zinc fume when {it} overheated; never without an extractor."
+        )
+    return lines
+
+
 def _nickel(result: Result) -> list[str]:
     metals = result.metals.metals
     lines = []
     has = [metal.name for metal in metals if metal.base in NICKEL]
     if has:
         holds = "has" if len(has) == 1 else "have"
+        where = ", where it is printed in metal" if printed(result.design.service) else ""
         lines.append(
-            f"Nickel: {_joined(has)} {holds} nickel, to which many are allergic. How much of it a thing may "
-            "give off to skin is limited by law in many places "
-            "(in the European Union REACH, annex XVII, entry 27)."
+            f"Nickel{where}: {_joined(has)} {holds} nickel, to which many are allergic. How much of it a "
+            "thing may give off to skin is limited by law in many places (in the European Union REACH, annex XVII, entry 27)."
         )
     pierced = [(entry.finding.kind, entry.metal) for entry in result.findings if through_skin(entry.finding)]
     if pierced:

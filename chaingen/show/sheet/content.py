@@ -1,17 +1,16 @@
 """What the maker's sheet says: the blocks of a document, from everything that is known of a piece."""
 
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from chaingen.make.order.steps import Order, Step
 from chaingen.make.plan import Plan
 from chaingen.make.result import Result
 from chaingen.prepare.batch import Prepared
 from chaingen.show.finding_words import COMES_APART, parting_lines
+from chaingen.show.making import IN_ONE, NOT_THE_PRINT, in_one, printed, strength_words
 from chaingen.show.phrases import counted
-from chaingen.show.sheet.cautions_words import GRIP, caution_lines
+from chaingen.show.sheet.cautions_words import caution_lines
 from chaingen.show.sheet.code import fits
 from chaingen.show.sheet.design_text import says_any, without_keys
 from chaingen.show.sheet.document import (
@@ -21,8 +20,6 @@ from chaingen.show.sheet.document import (
     Document,
     Figure,
     Heading,
-    Instruction,
-    Instructions,
     Paragraph,
     Table,
 )
@@ -34,20 +31,20 @@ from chaingen.show.sheet.piece_words import (
     exact_lengths,
     extent_rows,
     measure_rows,
-    name_line,
     pull_line,
     sizes_line,
 )
 from chaingen.show.sheet.plan_tables import (
     class_blocks,
+    cost_blocks,
     length_table,
-    money_blocks,
     owned_table,
     strength_blocks,
 )
 from chaingen.show.sheet.ring_tables import (
     bead_table,
     finding_table,
+    made_table,
     mandrel_table,
     order_tables,
     ring_table,
@@ -58,10 +55,9 @@ from chaingen.show.sheet.ring_tables import (
 )
 from chaingen.show.sheet.rows import sheet_rows
 from chaingen.show.sheet.service_tables import service_blocks
-from chaingen.show.step_words import StepWords
+from chaingen.show.sheet.work_blocks import work_blocks
 from chaingen.show.words import headline, round_lines
 from chaingen.solve.placement import Answer
-from chaingen.weave.groups import RingSize
 
 __all__ = ["SheetPictures", "sheet_document", "sheet_rows"]
 
@@ -107,13 +103,14 @@ def sheet_document(result: Result, pictures: SheetPictures, prepared: Prepared |
     blocks += [_piece_table(result, measures), *_design_code(result)]
     blocks += service_blocks(result, prepared, measures, pictures.sent)
     if plan is not None:
-        blocks += (
-            _preparation(result, plan, pictures, measures)
-            if result.fits
-            else _not_fitting(result, plan, measures)
-        )
-        if result.fits and plan.order is not None and plan.order.steps:
-            blocks += _work(result, plan.order, pictures)
+        if not result.fits:
+            blocks += _not_fitting(result, plan, measures)
+        elif in_one(design.service):
+            blocks += _made_in_one(result, measures)
+        else:
+            blocks += _preparation(result, plan, pictures, measures)
+            if plan.order is not None and plan.order.steps:
+                blocks += work_blocks(result, plan.order, pictures.steps, pictures.not_drawn)
     blocks += [Heading("Cautions"), Bullets(caution_lines(result))]
     if plan is not None and result.fits:
         blocks += _choices(result, plan, measures)
@@ -132,10 +129,13 @@ def _caption(result: Result) -> str:
 
 
 def _subtitle(result: Result) -> str:
-    metals = ", ".join(metal.name for metal in result.metals.metals)
+    service = result.design.service
+    made_of = ", ".join(metal.name for metal in result.metals.metals)
+    if service is not None and printed(service):
+        made_of = f"printed ({service.process.name})"
     pieces = "a pair, " if result.design.pair else ""
     rings = counted(sum(count.count for count in result.counts), "ring")
-    return f"Maker's sheet: {pieces}{rings}, {metals}"
+    return f"Maker's sheet: {pieces}{rings}, {made_of}"
 
 
 # --- the verdict ----------------------------------------------------------------------------------
@@ -155,14 +155,16 @@ def _verdict(result: Result, measures: Measures) -> list[Block]:
     exact = exact_lengths(result)
     told = [headline(result), *parting_lines(result)]
     blocks += [Paragraph(measures.in_text(line, exact), strong=True) for line in told]
-    if result.fits and result.plan is not None and (pull := pull_line(result.plan, measures)):
+    service = result.design.service
+    plan = result.plan if service is None else None
+    if result.fits and plan is not None and (pull := pull_line(plan, measures)):
         blocks.append(Paragraph(pull, strong=True))
     if result.counts:
         blocks.append(Paragraph(sizes_line(result, measures)))
     if result.band is not None:
         blocks.append(Paragraph(band_words(result.band, measures)))
     thread = result.threading
-    if result.fits and thread is not None and thread.margin < 0.0:
+    if result.fits and thread is not None and thread.margin < 0.0 and not in_one(service):
         ring = result.placement.graph.names[thread.ring]
         blocks.append(
             Paragraph(
@@ -200,12 +202,17 @@ def _piece_table(result: Result, measures: Measures) -> Table:
     if result.findings:
         rows.append(("findings", f"{sum(count.count for count in result.findings):,}"))
     less = " (without beads of unknown density)" if result.beads_not_weighed else ""
-    rows.append((f"weight{less}", weight(result.weight)))
+    is_print = printed(design.service)
+    if not is_print:
+        rows.append((f"weight{less}", weight(result.weight)))
     notes = ["Numbers of parts and weights are of both pieces, lengths of one."] if design.pair else []
     if any(what == AS_NECKLACE for what, _ in rows):
         notes.append("Names of lengths of necklaces differ from shop to shop (common practice).")
+    if is_print:
+        metals = " and ".join(metal.name for metal in result.metals.metals)
+        notes.append(f"In {metals} it would weigh {weight(result.weight)}{less}: {NOT_THE_PRINT}.")
     plan = result.plan
-    if plan is not None and result.fits and not money_blocks(plan.money, design.bench, design.made):
+    if plan is not None and result.fits and not cost_blocks(plan, result):
         notes.append(f"Prices and times: {NOT_GIVEN}. Nothing is guessed.")
     return Table("The piece", ("What", "How much"), tuple(rows), (1,), tuple(notes))
 
@@ -215,10 +222,13 @@ def _piece_table(result: Result, measures: Measures) -> Table:
 
 def _preparation(result: Result, plan: Plan, pictures: SheetPictures, measures: Measures) -> list[Block]:
     """Rings, wire, mandrels, findings, weight."""
-    bench = result.design.bench
+    bench, service = result.design.bench, result.design.service
     tables: list[Table | Figure | None] = []
-    mandrels = mandrel_table(plan.mandrels, bench, measures) if result.counts else None
-    if result.counts:
+    of_wire = bool(result.counts) and service is None
+    mandrels = mandrel_table(plan.mandrels, bench, measures) if of_wire else None
+    if result.counts and service is not None:
+        tables += [ring_table(result, plan.order, measures), made_table(result.counts, service)]
+    if of_wire:
         tables += [
             ring_table(result, plan.order, measures),
             stock_table(plan.rings, bench),
@@ -227,13 +237,13 @@ def _preparation(result: Result, plan: Plan, pictures: SheetPictures, measures: 
             mandrels,
         ]
     tables += [
-        finding_table(result.findings, measures),
+        finding_table(result, measures),
         *finding_figures(result, pictures.findings, measures),
         bead_table(result.beads, measures),
         weight_table(result),
     ]
     blocks: list[Block] = [Heading("What to prepare")]
-    if result.counts and mandrels is None:
+    if of_wire and mandrels is None:
         metals = ", ".join(dict.fromkeys(entry.metal.name for entry in plan.mandrels))
         blocks.append(
             Paragraph(
@@ -244,128 +254,55 @@ def _preparation(result: Result, plan: Plan, pictures: SheetPictures, measures: 
     return [*blocks, *(table for table in tables if table is not None)]
 
 
+def _made_in_one(result: Result, measures: Measures) -> list[Block]:
+    """Rings, findings, beads, weight of a piece that a service makes whole."""
+    tables = [
+        ring_table(result, None, measures) if result.counts else None,
+        finding_table(result, measures),
+        bead_table(result.beads, measures),
+        weight_table(result),
+    ]
+    return [
+        Heading("What it is made of"),
+        Paragraph(IN_ONE),
+        *(table for table in tables if table is not None),
+    ]
+
+
 def _not_fitting(result: Result, plan: Plan, measures: Measures) -> list[Block]:
     """Of a piece that does not fit: what was designed, and rings at hand that may do instead."""
     blocks: list[Block] = [Heading("What was designed")]
     if result.counts:
         blocks.append(ring_table(result, None, measures))
-    owned = None if result.design.bench.hand_out else owned_table(plan.owned, result, measures)
+    left_out = result.design.bench.hand_out or in_one(result.design.service)
+    owned = None if left_out else owned_table(plan.owned, result, measures)
     return blocks if owned is None else [*blocks, owned]
-
-
-# --- the order of work ----------------------------------------------------------------------------
-
-
-def _work(result: Result, order: Order, pictures: SheetPictures) -> list[Block]:
-    """What to open and close, and step by step what to do."""
-    design, graph = result.design, result.placement.graph
-    words = StepWords(graph, result.metals, order, design.bench.units)
-    blocks: list[Block] = [Heading("Order of work")]
-    if design.pair:
-        blocks.append(Paragraph("For one piece of the pair; make it twice, the second as its mirror image."))
-    # Sizes were told in the table of rings, so that here the names do.
-    told = [line for line in words.preparation() if not line.startswith(("Open ", "Close "))]
-    ready = [
-        line for line in (*_to_open(result, order), *told, words.least_words(), name_line(result)) if line
-    ]
-    blocks += [Bullets(tuple(ready))] if ready else []
-    blocks += [Paragraph("Opening and closing rings (common practice):"), Bullets(GRIP)]
-    lines: list[Instruction] = []
-    shown: dict[int, int] = {}
-    missing = 0
-    for instruction, text in zip(order.instructions, words.lines(), strict=True):
-        picture, alt = None, ""
-        which = instruction.picture
-        if instruction.step is not None and which is not None:
-            has = which < len(pictures.steps) and pictures.steps[which] is not None
-            if not has:
-                missing += which not in shown
-            elif which in shown:
-                # One picture serves every step that is done alike.
-                text = f"{text} (See the picture of step {shown[which]}.)"
-            else:
-                picture = pictures.steps[which]
-                alt = _alt(result, order.steps[instruction.step])
-            shown.setdefault(which, instruction.number)
-        lines.append(Instruction(instruction.number, text, picture, alt))
-    drawn = any(line.picture is not None for line in lines)
-    if drawn:
-        blocks.append(
-            Paragraph(
-                "In the pictures the ring that is closed at the step is dark blue, what is taken up with it "
-                "orange; the piece is shown as it is once the step is made."
-            )
-        )
-    if any(instruction.step is None for instruction in order.instructions):
-        blocks.append(
-            Paragraph(
-                "Steps that are made again name the rings of their first time; each further time they are "
-                "the next ones along."
-            )
-        )
-    if pictures.not_drawn:
-        blocks.append(Paragraph(f"Without pictures: {pictures.not_drawn}.", small=True))
-    elif drawn and missing:
-        blocks.append(
-            Paragraph(
-                f"{counted(missing, 'step')} without a picture, for there are more than are drawn: go by the "
-                "words there."
-            )
-        )
-    return [*blocks, Instructions(tuple(lines))]
-
-
-def _to_open(result: Result, order: Order) -> list[str]:
-    """How many rings of each name to open and to close before the first step, for one piece."""
-    metals, members = result.metals, result.placement.graph.members
-    several = len({count.metal.name for count in result.counts}) > 1
-    lines = []
-    for verb, bodies, then in (
-        ("Open", order.opened.opened, ""),
-        ("Close", order.opened.closed, " Rings that are bought closed serve as they come."),
-    ):
-        names = Counter(
-            (members[body].size.name, metals.metals[int(metals.of_ring[body])].name)
-            for body in bodies
-            if isinstance(members[body].size, RingSize)
-        )
-        if names:
-            kinds = ", ".join(
-                f"{count:,} {name}{f' of {metal}' if several else ''}"
-                for (name, metal), count in names.items()
-            )
-            lines.append(f"{verb} {counted(sum(names.values()), 'ring')}: {kinds}.{then}")
-    return lines
-
-
-def _alt(result: Result, step: Step) -> str:
-    names = result.placement.graph.names
-    taken = [names[body] for body in (*step.added, *step.laid)]
-    orange = f", in orange {', '.join(taken)}" if taken else ""
-    through = [names[body] for body in step.through]
-    linked = f", linked with {', '.join(through)}" if through else ""
-    return f"In dark blue {names[step.body]}{linked}{orange}."
 
 
 # --- what to decide by ----------------------------------------------------------------------------
 
 
 def _choices(result: Result, plan: Plan, measures: Measures) -> list[Block]:
-    bench = result.design.bench
+    bench, service = result.design.bench, result.design.service
     blocks: list[Block] = []
     lengths = length_table(plan.lengths, result, measures)
     if lengths is not None:
         blocks += [Heading("Length"), lengths]
-    blocks += [Heading("The pull it holds"), *strength_blocks(plan.strength, measures)]
+    blocks.append(Heading("The pull it holds"))
+    if service is None:
+        blocks += strength_blocks(plan.strength, measures)
+    else:
+        trial = "Pull a sample before a piece bears anything or is sold."
+        blocks.append(Paragraph(f"{strength_words(service)} {trial}"))
     if bench.hand_out:
         # What is at hand, who takes part and what it costs are for the maker alone.
         return blocks
-    owned = owned_table(plan.owned, result, measures)
-    if owned is not None:
-        blocks += [Heading("Rings at hand"), owned]
-    if plan.classroom is not None:
-        blocks += [Heading("For a class"), *class_blocks(plan, bench, measures)]
-    costs = money_blocks(plan.money, bench, result.design.made)
+    if not in_one(service):
+        owned = owned_table(plan.owned, result, measures)
+        blocks += [] if owned is None else [Heading("Rings at hand"), owned]
+        if plan.classroom is not None:
+            blocks += [Heading("For a class"), *class_blocks(plan, result, measures)]
+    costs = cost_blocks(plan, result)
     return [*blocks, Heading("Cost and time"), *costs] if costs else blocks
 
 

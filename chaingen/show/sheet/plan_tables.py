@@ -11,6 +11,7 @@ from chaingen.make.plan import Plan
 from chaingen.make.result import Result
 from chaingen.make.strength import Strength
 from chaingen.make.wire_plan import part_of
+from chaingen.show.making import NO_PRICE, in_one
 from chaingen.show.phrases import counted
 from chaingen.show.sheet.document import Block, Bullets, Paragraph, Table
 from chaingen.show.sheet.measures import NOT_GIVEN, Measures, duration, money
@@ -185,8 +186,9 @@ def _owned(own: OwnedRings, measures: Measures) -> str:
     return f"{inside} inside, wire {wire}{metal} ({own.count:,} there)"
 
 
-def class_blocks(plan: Plan, bench: Bench, measures: Measures) -> list[Block]:
+def class_blocks(plan: Plan, result: Result, measures: Measures) -> list[Block]:
     """What a kit holds, what to order for a class, and what that costs; nothing without a class."""
+    bench, service = result.design.bench, result.design.service
     blocks: list[Block] = []
     order, cost = plan.classroom, plan.class_money
     if order is None:
@@ -199,17 +201,24 @@ def class_blocks(plan: Plan, bench: Bench, measures: Measures) -> list[Block]:
     blocks.append(
         Paragraph(f"{order.kits:,} kits: {kits}. Spare parts are shared, beside what the kits hold.{makes}")
     )
+    spare_rings = order.spare_rings
+    if service is not None:
+        # What is sent has spare rings by the service's rule, and so has a class's.
+        spare_rings = tuple(part_of(kit.count * order.kits, service.spare) for kit in order.kit_rings)
     rows: list[tuple[str, ...]] = [
         (
             kit.size.name, kit.metal.name, measures.length(kit.size.inside_diameter),
             measures.wire(kit.size.wire_diameter), f"{kit.count:,}", f"{kit.count * order.kits:,}",
-            f"{spare:,}", f"{plan.count:,}",
+            f"{spare:,}", f"{kit.count * order.kits + spare:,}",
         )
-        for kit, spare, plan in zip(order.kit_rings, order.spare_rings, order.order, strict=True)
+        for kit, spare in zip(order.kit_rings, spare_rings, strict=True)
     ]  # fmt: skip
     if rows:
         head = ("Ring", "Metal", "Inside", "Wire", "In a kit", "In all kits", "Shared spare", "In all")
-        blocks.append(Table("Rings of a class", head, tuple(rows), (2, 3, 4, 5, 6, 7)))
+        sent = "What is sent to the service is for one kit: ask it for as many rings as are told here."
+        notes = () if service is None else (sent,)
+        blocks.append(Table("Rings of a class", head, tuple(rows), (2, 3, 4, 5, 6, 7), notes))
+    if rows and service is None:
         blocks.append(stock_table(order.order, bench, "To order for a class: rings"))
         blocks.append(wire_table(order.order, bench, measures, "Or, for a class, wire to wind"))
         blocks += order_tables(plan.class_wire, order.findings, bench, measures, "Wire to buy for a class")
@@ -230,13 +239,15 @@ def class_blocks(plan: Plan, bench: Bench, measures: Measures) -> list[Block]:
     ]
     if beads:
         blocks.append(Bullets(tuple(beads)))
+    if service is not None:
+        return blocks
     if cost is not None and cost.currency is not None:
         costs = _material_rows(cost)
         if cost.material is not None:
             kit = round_money(cost.material / order.kits, cost.currency)
             costs.append(("material of a kit", "spares shared", money(kit, cost.currency)))
-        notes = tuple(_wire_notes(cost, bench))
-        blocks.append(Table("Material for a class", ("What", "From", "Amount"), tuple(costs), (2,), notes))
+        charged = tuple(_wire_notes(cost, bench))
+        blocks.append(Table("Material for a class", ("What", "From", "Amount"), tuple(costs), (2,), charged))
     return blocks
 
 
@@ -258,6 +269,33 @@ def _material_rows(cost: Money) -> list[tuple[str, str, str]]:
     else:
         rows.append(("material", "", NOT_GIVEN))
     return rows
+
+
+def cost_blocks(plan: Plan, result: Result) -> list[Block]:
+    """Cost, time and price; where a service makes the piece, or its rings, only what it has no part in."""
+    cost, design = plan.money, result.design
+    if design.service is None:
+        return money_blocks(cost, design.bench, design.made)
+    if cost.currency is None and cost.seconds is None:
+        return []
+    if in_one(design.service):
+        return [Paragraph(NO_PRICE)]
+    # Lines of rings come first; those of wire, bags or bought rings are not what a service asks.
+    rows = [
+        (line.what, line.basis or NOT_GIVEN, money(line.amount, cost.currency))
+        for line in cost.lines[len(plan.rings) :]
+    ]
+    if cost.seconds is not None or cost.work is not None:
+        rows.append(("work", _work(cost, design.bench), money(cost.work, cost.currency)))
+    if not rows:
+        return [Paragraph(NO_PRICE)]
+    notes = ["Of both pieces of the pair."] if design.made == 2 else []
+    notes += [
+        NO_PRICE,
+        "Work is reckoned as with rings of wire: every ring is closed by hand, and those that the steps link "
+        "in are opened too. Cutting off sprues, and finishing, are not in it.",
+    ]
+    return [Table("Cost and time by hand", ("What", "From", "Amount"), tuple(rows), (2,), tuple(notes))]
 
 
 def money_blocks(cost: Money, bench: Bench, pieces: int) -> list[Block]:

@@ -5,13 +5,16 @@ from collections import Counter
 from collections.abc import Sequence
 
 from chaingen.design.bench import Bench, Units
+from chaingen.design.service import Service
 from chaingen.findings.catalogue import KINDS
 from chaingen.findings.finding import Finding
+from chaingen.make.counts import RingCount
 from chaingen.make.finding_counts import BeadCount, FindingCount
 from chaingen.make.forming import MandrelPlan, Spring
 from chaingen.make.order.steps import Order
 from chaingen.make.result import Result
 from chaingen.make.wire_plan import LengthUse, RingPlan, WireOrder
+from chaingen.show.making import NOT_THE_PRINT, hands_of, in_one, printed, spares
 from chaingen.show.phrases import counted
 from chaingen.show.sheet.document import Table
 from chaingen.show.sheet.measures import LEAST_INCH, NOT_GIVEN, Measures, inches, weight
@@ -60,7 +63,8 @@ def ring_table(result: Result, order: Order | None, measures: Measures) -> Table
                 "" if own is None else f"{own:,}", "" if own is None else f"{count.count - own:,}",
             )
         )  # fmt: skip
-    head = ("Ring", "Metal", "Inside", "Wire", "Inside over wire", "Needed", "To open", "To close")
+    hands = hands_of(result.design.service)
+    head = ("Ring", "Metal", "Inside", "Wire", "Inside over wire", "Needed", hands.linked, hands.closed)
     alike = "the same ratio in another wire fits alike."
     if len({count.size for count in result.counts}) > 1 or result.findings:
         what = ", findings too," if result.findings else ""
@@ -70,7 +74,7 @@ def ring_table(result: Result, order: Order | None, measures: Measures) -> Table
         )
     notes = [f"Inside over wire is the aspect ratio: {alike}"]
     if opened is not None:
-        notes.append("To close: closed before the work begins, or bought closed. To open: opened before it.")
+        notes.append(hands.note)
     return slim(head, rows, (2, 3, 4, 5, 6, 7), caption="Rings", notes=tuple(notes))
 
 
@@ -102,6 +106,20 @@ def stock_table(plans: tuple[RingPlan, ...], bench: Bench, caption: str = "Rings
     head = ("Ring", "Metal", "Needed", "Spare", "In all", f"Bags{bags}", "Weight")
     notes = () if bench.bag is not None else (f"How many rings a bag has: {NOT_GIVEN}.",)
     return slim(head, rows, (2, 3, 4, 5, 6), caption=caption, notes=notes)
+
+
+def made_table(counts: Sequence[RingCount], service: Service, caption: str = "Rings to have made") -> Table:
+    """Loose rings that a service makes, spare ones with them, and what they weigh when finished."""
+    rows = [
+        (
+            count.size.name, count.metal.name, f"{count.count:,}", f"{spare:,}", f"{count.count + spare:,}",
+            weight(count.weight / count.count * (count.count + spare)),
+        )
+        for count, spare in spares(counts, service)
+    ]  # fmt: skip
+    notes = ("Weights are of closed, finished rings.",)
+    head = ("Ring", "Metal", "Needed", "Spare", "In all", "Weight")
+    return slim(head, rows, (2, 3, 4, 5), caption=caption, notes=notes)
 
 
 def wire_table(
@@ -274,20 +292,23 @@ def spring_words(spring: Spring) -> str:
     return f"{temper}: {figures} ({source}){trial}"
 
 
-def finding_table(findings: tuple[FindingCount, ...], measures: Measures) -> Table | None:
-    """Findings with the wire to cut for one of each; None without any."""
-    if not findings:
+def finding_table(result: Result, measures: Measures) -> Table | None:
+    """Findings, with the wire to cut for one of each where they are made by hand; None without any."""
+    if not result.findings:
         return None
+    service = result.design.service
+    by_hand = not in_one(service)
     rows = [
         (
             f"{entry.finding.name}\n{entry.finding.kind}", entry.metal.name, f"{entry.count:,}",
-            "\n".join(_cuts(entry.finding, measures)), _outer(entry.finding, measures), weight(entry.weight),
+            "\n".join(_cuts(entry.finding, measures)) if by_hand else "", _outer(entry.finding, measures),
+            "" if printed(service) else weight(entry.weight),
         )
-        for entry in findings
+        for entry in result.findings
     ]  # fmt: skip
     head = ("Finding", "Metal", "Needed", "Cut for each", "Size of each", "Weight")
-    notes = ("Lengths to cut are along the middle of the wire; what is filed or sawn off is to be added.",)
-    return slim(head, rows, (2, 5), caption="Findings", notes=notes)
+    along = "Lengths to cut are along the middle of the wire; what is filed or sawn off is to be added."
+    return slim(head, rows, (2, 5), caption="Findings", notes=(along,) if by_hand else ())
 
 
 def _cuts(finding: Finding, measures: Measures) -> list[str]:
@@ -344,12 +365,26 @@ def weight_table(result: Result) -> Table:
         rows.append(("beads", "", "", "", beads))
     if len(rows) > 1:
         rows.append(("in all", "", "", "", weight(result.weight)))
-    notes = ["Closed and solid, spare rings not counted; solder and what is sawn out of a ring are left out."]
+    notes = [_weighed(result.design.service)]
     notes += [f"Density of {metal.name}: {_source(metal.source)}." for metal in result.metals.metals]
     if result.beads_not_weighed:
         notes.append(f"Without {result.beads_not_weighed:,} beads whose density is {NOT_GIVEN}.")
     head = ("Metal", "Density", "Rings", "Findings", "In all")
-    return slim(head, rows, (1, 2, 3, 4), caption="Weight of the piece", notes=tuple(notes))
+    caption = "What it would weigh in metal" if printed(result.design.service) else "Weight of the piece"
+    return slim(head, rows, (1, 2, 3, 4), caption=caption, notes=tuple(notes))
+
+
+def _weighed(service: Service | None) -> str:
+    """What is in the weight of a piece, and what is not."""
+    if service is None or not in_one(service):
+        sprues = "" if service is None else " and sprues"
+        return (
+            f"Closed and solid, spare rings{sprues} not counted; solder and what is sawn out of a ring are "
+            "left out."
+        )
+    if printed(service):
+        return f"Closed and solid: {NOT_THE_PRINT}."
+    return "Closed and solid, as finished: sprues, and metal where parts are soldered, are left out."
 
 
 def _source(source: str) -> str:

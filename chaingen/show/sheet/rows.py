@@ -4,11 +4,14 @@ from collections.abc import Iterator
 from decimal import Decimal
 from itertools import groupby
 
+from chaingen.design.service import Service
 from chaingen.findings.catalogue import KINDS
+from chaingen.make.counts import RingCount
 from chaingen.make.finding_counts import FindingCount
 from chaingen.make.money import round_money
 from chaingen.make.result import Result
 from chaingen.make.wire_plan import RingPlan, WireOrder
+from chaingen.show.making import in_one, printed, spares
 from chaingen.stock.gauges import gauge_name
 
 HEAD = (
@@ -16,7 +19,8 @@ HEAD = (
     "bags", "cut_length_mm", "wire_length_m", "weight_g", "cost", "currency",
 )  # fmt: skip
 """Head of sheet.csv. `total` is with spare ones, of wire the lengths to buy; `cut_length_mm` is the
-wire in one ring, or in one finding; weights are of all in `total`, of wire of all that is used."""
+wire in one ring, or in one finding; weights are of all in `total`, of wire of all that is used. What a
+service makes has nothing of wire, and no cost."""
 
 COSTS = ("cost", "currency")
 """Columns that a table for others leaves empty."""
@@ -35,19 +39,27 @@ def sheet_rows(result: Result) -> tuple[tuple[str, ...], tuple[Row, ...]]:
     plan = result.plan
     if plan is None or not result.fits:
         return HEAD, ()
-    count = len(plan.rings)
+    count, service = len(plan.rings), result.design.service
     amounts = [line.amount for line in plan.money.lines]
     currency = plan.money.currency or ""
+    if service is None:
+        rings = [
+            _ring(own, amount, currency) for own, amount in zip(plan.rings, amounts[:count], strict=True)
+        ]
+    else:
+        rings = [_made_ring(own, spare, service) for own, spare in spares(result.counts, service)]
     rows = [
-        *(_ring(own, amount, currency) for own, amount in zip(plan.rings, amounts[:count], strict=True)),
+        *rings,
         *(
-            _finding(entry, amount, currency)
+            _made_finding(entry, service)
+            if service is not None and in_one(service)
+            else _finding(entry, amount, currency)
             for entry, amount in zip(
                 result.findings, amounts[count : count + len(result.findings)], strict=True
             )
         ),
         *(row for entry in result.findings for row in _beads(entry, result)),
-        *(_wire(order) for order in plan.wire),
+        *(_wire(order) for order in plan.wire if service is None),
     ]
     if result.design.bench.hand_out:
         rows = [
@@ -76,6 +88,32 @@ def _ring(plan: RingPlan, amount: Decimal | None, currency: str) -> Row:
         wire_length_m=round(plan.wire_length / 1000.0, 4),
         weight_g=round(rings.weight / rings.count * plan.count, 4), **_priced(amount, currency),
     )  # fmt: skip
+
+
+def _made_ring(rings: RingCount, spare: int, service: Service) -> Row:
+    """Rings that a service makes: no wire, no bags, and what they cost is its to say."""
+    size = rings.size
+    # A piece in one has no ring to spare.
+    spare = 0 if in_one(service) else spare
+    return _row(
+        kind="ring", name=size.name, metal=rings.metal.name, inside_mm=round(size.inside_diameter, 4),
+        wire_mm=round(size.wire_diameter, 4), aspect_ratio=round(size.aspect_ratio, 3), needed=rings.count,
+        spare=spare, total=rings.count + spare,
+        **_weighed(rings.weight / rings.count * (rings.count + spare), service),
+    )  # fmt: skip
+
+
+def _made_finding(entry: FindingCount, service: Service) -> Row:
+    """A finding that a service makes with the piece."""
+    return _row(
+        kind=entry.finding.kind, name=entry.finding.name, metal=entry.metal.name, needed=entry.count, spare=0,
+        total=entry.count, **_weighed(entry.weight, service),
+    )  # fmt: skip
+
+
+def _weighed(weight: float, service: Service) -> dict[str, Field]:
+    """A weight in metal, which a print has not."""
+    return {} if printed(service) else {"weight_g": round(weight, 4)}
 
 
 def _finding(entry: FindingCount, amount: Decimal | None, currency: str) -> Row:

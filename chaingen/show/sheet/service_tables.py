@@ -9,7 +9,7 @@ from chaingen.design.bench import Units
 from chaingen.design.service import Axes, Service
 from chaingen.make.result import Result
 from chaingen.model.figures import figures_of
-from chaingen.prepare.batch import Prepared
+from chaingen.prepare.batch import Prepared, metal_to_melt
 from chaingen.prepare.cast import Sizes
 from chaingen.prepare.sent import by, model_word
 from chaingen.show.service_facts import checks_of, piece_sizes, service_cautions
@@ -56,7 +56,7 @@ def service_blocks(
     ]
     if result.fits:
         sizes = _size_table(piece_sizes(result, prepared), service, measures)
-        told = [*loose_lines(service), *soldered_lines(service)]
+        told = [*loose_lines(result), *soldered_lines(service)]
         blocks += [] if sizes is None else [sizes]
         blocks += [Paragraph(measures.in_text(line)) for line in told]
         if prepared is not None and prepared.batches:
@@ -106,7 +106,7 @@ def _size_table(sizes: Sequence[Sizes], service: Service, measures: Measures) ->
     reasons = tuple(
         dict.fromkeys(reason for own in sizes for reason in shrinkage_reasons(service, own.metal))
     )
-    if not reasons and not service.finishing:
+    if not sizes or not (reasons or service.finishing):
         return None
     rows = [
         (
@@ -135,21 +135,27 @@ def _size_table(sizes: Sequence[Sizes], service: Service, measures: Measures) ->
 
 
 def _batch_table(prepared: Prepared, measures: Measures) -> Table:
-    """The files: what each holds, weighs and measures."""
+    """The files: how many are made of each, and what it holds, weighs and measures; with all metal."""
+    copied = any(batch.copies > 1 for batch in prepared.batches)
     rows = [
         (
-            batch.name, holds_words(batch), "" if batch.metal is None else batch.metal.name,
+            batch.name, f"{batch.copies:,}" if copied else "", holds_words(batch),
+            "" if batch.metal is None else batch.metal.name,
             "" if batch.metal is None else weight(batch.pieces_weight),
             weight(batch.sprues_weight) if batch.sprues_weight else "",
             "" if batch.metal is None else weight(batch.weight), _box(figures_of(batch.model).size, measures),
         )
         for batch in prepared.batches
     ]  # fmt: skip
-    head = ("File", "Holds", "Metal", "Pieces", "Sprues", "In all", "Size as sent")
+    melt = metal_to_melt(prepared.batches)
+    rows += [("to melt", "", "", metal.name, "", "", weight(own), "") for metal, own in melt.items()]
+    head = ("File", "How many", "Holds", "Metal", "Pieces", "Sprues", "In all", "Size as sent")
     notes = ["All files are in millimetres; say so to the service."]
     if any(batch.metal is not None for batch in prepared.batches):
-        notes.append("Weights are of the metal as cast, before anything is cut off or finished.")
-    return slim(head, rows, (3, 4, 5), caption="Files", notes=tuple(notes))
+        of_one = " of one copy of a file," if copied else ""
+        notes.append(f"Weights are{of_one} of the metal as cast, before anything is cut off or finished.")
+        notes.append("To melt is what every copy of every casting takes in all.")
+    return slim(head, rows, (1, 4, 5, 6), caption="Files", notes=tuple(notes))
 
 
 def _along(values: Axes, measures: Measures) -> str:
