@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from chaingen.findings.finding import Finding
     from chaingen.geometry.bodies import Bodies
     from chaingen.make.result import Result
-    from chaingen.pipeline import build, drape, export, plan, prepare, size_overview
+    from chaingen.pipeline import build, drape, export, for_service, plan, size_overview
     from chaingen.solve.check import check
     from chaingen.weave.graph import LinkGraph
 
@@ -42,7 +42,7 @@ _HOME = {
     "export": "pipeline",
     "parse_design": "design.load",
     "plan": "pipeline",
-    "prepare": "pipeline",
+    "for_service": "pipeline",
     "size_overview": "pipeline",
 }
 
@@ -58,10 +58,10 @@ __all__ = [
     "check",
     "drape",
     "export",
+    "for_service",
     "load_design",
     "parse_design",
     "plan",
-    "prepare",
     "size_overview",
 ]
 

@@ -16,7 +16,7 @@ import numpy as np
 
 from chaingen.design.cautions import cautions
 from chaingen.design.design import Design
-from chaingen.design.scene import MAX_DRAPED_RINGS
+from chaingen.design.scene import MAX_DRAPED_RINGS, Scene
 from chaingen.design.service_problems import soldered_problems
 from chaingen.errors import BadInput, CannotDraw, Problem
 from chaingen.files import staged
@@ -30,9 +30,8 @@ from chaingen.model.figures import Figures
 from chaingen.model.placement_file import write_placement
 from chaingen.model.threemf import why_not
 from chaingen.model.write import Placed, write_models
-from chaingen.prepare.batch import Prepared
-from chaingen.prepare.prepare import prepare as prepared_for
-from chaingen.prepare.prepare import rest_batches
+from chaingen.prepare.batch import Batch, Prepared
+from chaingen.prepare.prepare import prepare, rest_batches
 from chaingen.prepare.write import FOLDER, write_batches
 from chaingen.show.look import look_of
 from chaingen.show.picture import draw_pictures
@@ -73,8 +72,8 @@ __all__ = [
     "build",
     "drape",
     "export",
+    "for_service",
     "plan",
-    "prepare",
     "size_overview",
 ]
 
@@ -84,6 +83,9 @@ Progress = Callable[[str], None]
 def _silent(_: str) -> None:
     """Say nothing."""
 
+
+ROOMY = 1.1
+"""Pieces whose gaps as placed are this many times the safe gap of a process keep it at rest too."""
 
 MIRRORED = "-mirrored"
 """What the names of files of the second piece of a pair end with."""
@@ -188,28 +190,35 @@ def drape(result: Result, *, on_progress: Progress = _silent) -> Result:
     """
     design = result.design
     drapes: list[Draped | NotDraped] = []
-    # A piece that is made as it lies needs the gap of its process there too.
-    gap = design.process_gap
+    # A piece that is made as it lies needs the gap of its process there too; the safe one if there is room.
+    roomy = result.check.smallest_gap >= ROOMY * design.safe_gap
+    gaps = dict.fromkeys([design.safe_gap, design.process_gap] if roomy else [design.process_gap])
     for scene in design.scenes:
         if not result.fits:
             drapes.append(NotDraped(scene, "the piece does not fit"))
             continue
         say = _about(scene.kind.value, on_progress)
-        try:
-            if isinstance(design.piece, Sheet):
-                drapes.append(drape_sheet(result.placement, scene, clearance=gap, on_progress=say))
-            else:
-                taut = result.finished_length
-                rest = drape_in(
-                    design.piece, result.placement, scene, taut=taut, clearance=gap, on_progress=say
-                )
-                drapes.append(rest)
-        except CannotDrape as reason:
-            drapes.append(NotDraped(scene, str(reason)))
+        for gap in gaps:
+            rest = _at_rest(result, scene, gap, say)
+            if isinstance(rest, Draped):
+                break
+        drapes.append(rest)
     found = None
     if design.supple and result.fits and isinstance(design.piece, Run | Chain):
         found = supple(design.piece, on_progress)
     return replace(result, drapes=tuple(drapes), supple=found)
+
+
+def _at_rest(result: Result, scene: Scene, gap: float, on_progress: Progress) -> Draped | NotDraped:
+    """A piece in a scene, its wires so far apart at the least [mm]; or why it cannot be started."""
+    piece, placement = result.design.piece, result.placement
+    try:
+        if isinstance(piece, Sheet):
+            return drape_sheet(placement, scene, clearance=gap, on_progress=on_progress)
+        taut = result.finished_length
+        return drape_in(piece, placement, scene, taut=taut, clearance=gap, on_progress=on_progress)
+    except CannotDrape as reason:
+        return NotDraped(scene, str(reason))
 
 
 def plan(result: Result, *, on_progress: Progress = _silent) -> Result:
@@ -235,7 +244,7 @@ def plan(result: Result, *, on_progress: Progress = _silent) -> Result:
     return replace(result, plan=plan_of(result, on_progress=on_progress))
 
 
-def prepare(
+def for_service(
     result: Result,
     *,
     mesh_tolerance: float = 0.01,
@@ -258,16 +267,14 @@ def prepare(
         BadInput: Even the coarsest meshes have more triangles.
 
     Example:
-        >>> from chaingen import build, parse_design, prepare
+        >>> from chaingen import build, parse_design, for_service
         >>> from chaingen.design.starter import starter_design
         >>> text = starter_design("two-in-one", inside="6 mm", wire="1 mm", repeat=3)
-        >>> made = prepare(build(parse_design(text + '[service]\nprocess = "loose rings for casting"')))
+        >>> made = for_service(build(parse_design(text + '[service]\nprocess = "loose rings for casting"')))
         >>> [(batch.name, batch.parts) for batch in made.batches]
         [('rings-1', 9)]
     """
-    return prepared_for(
-        result, tolerance=mesh_tolerance, most_triangles=most_triangles, on_progress=on_progress
-    )
+    return prepare(result, tolerance=mesh_tolerance, most_triangles=most_triangles, on_progress=on_progress)
 
 
 def _about(what: str, on_progress: Progress) -> Progress:
@@ -313,7 +320,7 @@ def export(
 ) -> Files:
     """Write a built piece's models, pictures, placement and report; and the sheet of one with a plan.
 
-    What goes to a service is written for a piece that was prepared, by `prepare`.
+    What goes to a service is written for a piece that was prepared, by `for_service`.
 
     All files appear together once all are written; others in the folder are left alone.
 
@@ -323,7 +330,7 @@ def export(
         mesh_tolerance: Farthest the models may lie from the true surface [mm].
         models_anyway: Write models also of a piece that does not fit.
         pictures: Whether to draw pictures.
-        prepared: What `prepare` gave.
+        prepared: What `for_service` gave.
         on_progress: Told in words what is being done.
 
     Raises:
@@ -343,6 +350,7 @@ def export(
     paths: list[Path] = []
     not_drawn = ""
     figures: dict[str, Figures] = {}
+    at_rest: dict[str, tuple[Batch, ...]] = {}
     with staged(folder) as stage:
         on_progress("writing the placement")
         made = [("", graph, rings)]
@@ -384,7 +392,10 @@ def export(
         for drape, name in zip(result.drapes, scene_names(result.drapes), strict=True):
             if isinstance(drape, Draped):
                 at = stage / "scenes" / name
-                paths += _scene_models(result, drape, at, mesh_tolerance, _about(name, on_progress))
+                files, sent = _scene_models(result, drape, at, mesh_tolerance, _about(name, on_progress))
+                paths += files
+                if sent:
+                    at_rest[name] = sent
                 if pictures and not not_drawn:
                     paths += _scene_pictures(result, drape, at, _about(name, on_progress))
         if result.supple is not None and pictures and not not_drawn:
@@ -412,6 +423,7 @@ def export(
             not_drawn,
             prepared,
             models_data(figures, mesh_tolerance),
+            at_rest,
         )
         write_report(paths[-1], report)
     modelled = any(path.suffix == ".stl" for path in paths)
@@ -421,8 +433,8 @@ def export(
 
 def _scene_models(
     result: Result, drape: Draped, folder: Path, tolerance: float, on_progress: Progress
-) -> list[Path]:
-    """Placement and models of a piece at rest."""
+) -> tuple[list[Path], tuple[Batch, ...]]:
+    """Placement and models of a piece at rest, and what is sent of it."""
     on_progress("writing placement and models")
     placement = folder / "placement.json"
     write_placement(placement, drape.graph, drape.rings)
@@ -432,7 +444,7 @@ def _scene_models(
     models = write_models(folder, "piece", placed, tolerance=tolerance)
     batches = rest_batches(result, drape, tolerance=tolerance)
     sent = write_batches(folder / FOLDER, batches, title=design.title, date=design.date)
-    return [placement, *models.paths, *sent]
+    return [placement, *models.paths, *sent], batches
 
 
 def _scene_pictures(result: Result, drape: Draped, folder: Path, on_progress: Progress) -> list[Path]:

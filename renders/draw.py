@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from chaingen.design.load import load_design
-from chaingen.pipeline import build, drape, export, plan, prepare
+from chaingen.pipeline import build, drape, export, for_service, plan
 from chaingen.prepare.write import FOLDER
 from chaingen.show.finding_page import findings_page, picture_name
 from chaingen.show.finding_picture import draw_finding, draw_sheet
@@ -75,7 +75,7 @@ def draw(name: str) -> list[Path]:
     drawn = []
     with tempfile.TemporaryDirectory() as temporary:
         folder = Path(temporary)
-        export(result, folder, prepared=prepare(result))
+        export(result, folder, prepared=for_service(result))
         pictures = folder / "pictures"
         picture = whole_picture(pictures, result)
         drawn.append(HERE / f"{name}.png")

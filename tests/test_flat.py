@@ -11,7 +11,7 @@ from shapely import MultiPoint, STRtree, box
 from chaingen.design.load import parse_design
 from chaingen.design.service import Service
 from chaingen.model.open_ring import open_radius
-from chaingen.pipeline import build, prepare
+from chaingen.pipeline import build, for_service
 from chaingen.prepare.batch import metal_to_melt
 from chaingen.prepare.checks import State
 from chaingen.prepare.flat import flat_batches
@@ -152,7 +152,7 @@ def test_plates_keep_off_the_edges_unless_a_ring_needs_them():
     """A side that just holds a ring is used whole, the others but for 0.05 of each."""
     (batch,) = flat_batches([LooseRings(LARGE, BRONZE, 1)], service_with(), tolerance=0.05)
     (_, points), *_ = solids(batch)
-    side = 2.0 * open_radius(RingSize("cast", 7.9, 1.3), 0.5, 0.0) + 1.3
+    side = 2.0 * open_radius(RingSize("cast", 7.9, 1.3), 0.6, 0.0) + 1.3
     assert np.ptp(points[:, 1]) == pytest.approx(side, abs=0.2)
     times = service_with().stretch(BRONZE)[0]
     for part, across in ((0.949, 3), (0.951, 3), (0.999, 3), (1.001, 0)):
@@ -301,13 +301,13 @@ def test_a_piece_without_rings_cannot_be_prepared():
     result = build(parse_design(FINDINGS_ONLY))
     with pytest.raises(CannotPrepare, match="the piece has no rings, only findings"):
         loose_rings(result)
-    made = prepare(result)
+    made = for_service(result)
     for checks in (made.checks, checks_of(result, None), checks_of(result, made)):
         ((name, state),) = [(check.name, check.state) for check in checks]
         assert (name, state) == ("preparation", State.FAIL)
     for prepared in (None, made):
         words = " ".join(service_lines(result, prepared))
-        assert "fail: preparation, the piece has no rings" in words
+        assert "fail: preparation, nothing is made for the service: the piece has no rings" in words
         assert "closed by hand" not in words
         assert "Rings are laid" not in words
         assert "To melt" not in words

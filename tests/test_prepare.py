@@ -13,14 +13,14 @@ import pytest
 import trimesh
 
 from chaingen.design.load import parse_design
-from chaingen.pipeline import build, drape, prepare
+from chaingen.pipeline import build, drape, for_service
 from chaingen.prepare.batch import most_triangles
 from chaingen.prepare.checks import State
 from chaingen.prepare.piece import Patterns
 from chaingen.prepare.prepare import _both, rest_batches
 from chaingen.prepare.sent import ServiceCheck
 from chaingen.prepare.write import write_batches
-from chaingen.show.service_words import batch_lines
+from chaingen.show.service_words import batch_lines, service_lines
 from chaingen.solve.drape.draped import Draped
 from tests.sample_batches import flat_batch, tree_batch
 
@@ -55,7 +55,7 @@ process = "{process}"
 
 
 def made(*args, tolerance=TOLERANCE, **options):
-    return prepare(build(parse_design(text(*args, **options))), mesh_tolerance=tolerance)
+    return for_service(build(parse_design(text(*args, **options))), mesh_tolerance=tolerance)
 
 
 def batch_of(prepared, name):
@@ -65,6 +65,10 @@ def batch_of(prepared, name):
 def check_of(prepared, name):
     (found,) = [check for check in prepared.checks if check.name == name]
     return found
+
+
+def names_of(prepared):
+    return [check.name for check in prepared.checks]
 
 
 def reopened(batch, folder):
@@ -110,7 +114,7 @@ def test_shells_of_a_pattern_are_as_many_as_parts_and_as_far_apart_as_told(sprue
     assert batch.parts == len(shells) == 4
     nearest = min(one.min_gap(two, 5.0) for one, two in itertools.combinations(shells, 2))
     (told,) = re.findall(
-        r"([\d.]+) mm or more in the pattern", check_of(sprued, "gap between moving parts").text
+        r"at least ([\d.]+) mm in the pattern", check_of(sprued, "gap between moving parts").text
     )
     # The least stretch of any axis is told, that along the gap is measured.
     times = [1.0 / (1.0 - part) for part in SHRINKS]
@@ -152,6 +156,12 @@ def test_a_piece_with_sprues_is_one_watertight_body_and_weighs_its_volume(sprued
     assert batch.pieces_weight == pattern.pieces_weight
     assert pattern.sprues_weight == 0.0 < batch.sprues_weight
     assert check_of(sprued, "feeders").text == "each of 4 parts has one of its own"
+    # Sprues are cut off before anything is finished.
+    as_cast = np.ptp(mesh.bounds, axis=0) * (1.0 - np.array(SHRINKS))
+    (told,) = re.findall(
+        r"takes ([\d.]+) by ([\d.]+) by ([\d.]+) mm as cast", check_of(sprued, "size with sprues").text
+    )
+    assert [float(side) for side in told] == pytest.approx(as_cast, abs=0.06)
 
 
 def test_metal_of_sprues_and_welds_is_the_same_however_coarse_the_mesh(sprued):
@@ -206,11 +216,11 @@ def test_of_a_pair_the_second_is_the_mirror_image_of_the_first(tmp_path):
 
 def test_what_comes_of_a_mirror_image_only_is_told_as_such():
     fed = ServiceCheck("feeders", State.PASS, "all")
-    apart = ServiceCheck("shells apart", State.PASS, "no two parts touch")
+    apart = ServiceCheck("parts apart", State.PASS, "no two parts touch")
     unfed = ServiceCheck("feeders", State.FAIL, "no straight feeder reaches 1a")
     found = _both(Patterns((), (apart, fed)), Patterns((), (apart, unfed)))
     assert [(check.name, check.state) for check in found.checks] == [
-        ("shells apart", State.PASS), ("feeders", State.PASS), ("feeders, mirrored", State.FAIL),
+        ("parts apart", State.PASS), ("feeders", State.PASS), ("feeders, mirrored", State.FAIL),
     ]  # fmt: skip
     assert _both(Patterns((), (apart, fed)), Patterns((), (apart, fed))).checks == (apart, fed)
 
@@ -225,7 +235,7 @@ def test_prints_are_the_piece_itself_and_weigh_nothing_in_metal():
 def test_nothing_is_prepared_without_a_service():
     result = build(parse_design(text()))
     design = dataclasses.replace(result.design, service=None)
-    assert prepare(dataclasses.replace(result, design=design)) is None
+    assert for_service(dataclasses.replace(result, design=design)) is None
 
 
 # --- what cannot be -------------------------------------------------------------------------------
@@ -233,15 +243,24 @@ def test_nothing_is_prepared_without_a_service():
 
 def test_bodies_too_far_apart_to_solder_are_a_failed_check_and_nothing_is_sent():
     prepared = made(WAX, "soldered = [['1a', '3a']]")
-    check = check_of(prepared, "preparation")
-    assert (check.state, prepared.batches) == (State.FAIL, ())
+    check = check_of(prepared, "soldered joins")
+    assert (check.state, check.bodies, prepared.batches) == (State.FAIL, (0, 2), ())
     assert check.text == "1a and 3a are 1.8 mm apart: too far to solder, for their wire is 1.8 mm"
 
 
 def test_rings_without_room_are_a_failed_check_and_nothing_is_sent():
     prepared = made(LOOSE, 'build = ["10 mm", "10 mm", "10 mm"]')
     assert prepared.batches == ()
-    assert check_of(prepared, "preparation").state is State.FAIL
+    assert check_of(prepared, "size").state is State.FAIL
+    # The size says it already.
+    assert "preparation" not in names_of(prepared)
+    # A ring goes in, but no tree: that nothing else says.
+    prepared = made(LOOSE, 'build = ["14 mm", "14 mm", "14 mm"]\nlayout = "tree"')
+    assert prepared.batches == ()
+    assert check_of(prepared, "size").state is not State.FAIL
+    check = check_of(prepared, "preparation")
+    assert check.state is State.FAIL
+    assert check.text.startswith("nothing is made for the service: ")
 
 
 OTHER = """
@@ -256,11 +275,54 @@ metal = "brass"
 def test_a_casting_of_two_metals_is_a_failed_check():
     prepared = made(WAX, more=OTHER)
     assert prepared.batches == ()
-    assert (
-        "of sterling silver and brass: a casting in one is of one metal"
-        in check_of(prepared, "preparation").text
+    assert check_of(prepared, "one metal").text == (
+        "a casting in one piece is of one metal, and this one is of sterling silver and brass"
     )
-    assert [batch.parts for batch in made("resin", more=OTHER).batches] == [4]
+    assert "preparation" not in names_of(prepared)
+    printed = made("resin", more=OTHER)
+    assert [batch.parts for batch in printed.batches] == [4]
+    assert check_of(printed, "one material").state is State.WARN
+
+
+COLOURED = '[colours."tide blue"]\nmetal = "aluminium"\ncolour = "#2a6f97"\n'
+
+
+@pytest.mark.parametrize("process", [WAX, LOOSE])
+def test_coloured_wire_is_not_cast(process):
+    """Its colour lies on drawn wire: nothing is made, and no metal of that name is to be melted."""
+    given = text(process, more=HANG).replace("sterling silver", "tide blue") + COLOURED
+    result = drape(build(parse_design(given)))
+    prepared = for_service(result)
+    check = check_of(prepared, "metal")
+    assert (check.state, check.bodies) == (State.FAIL, (0, 1, 2))
+    assert check.text == "tide blue is a coloured wire, and cannot be cast"
+    assert (prepared.batches, rest_batches(result, result.drapes[0], tolerance=TOLERANCE)) == ((), ())
+    lines = service_lines(result, prepared)
+    assert "Nothing is made for the service, because of what failed." in lines
+    assert not any(line.startswith("To melt") for line in lines)
+    printed = for_service(build(parse_design(given.replace(process, "resin"))))
+    assert "metal" not in names_of(printed)
+    assert len(printed.batches) == 1
+
+
+def test_sprues_that_weigh_far_more_than_what_they_feed_are_warned_of():
+    """Weighed by their volumes: a thick main takes much metal, and a warning says what would lessen it."""
+    heavy = made(LOOSE, 'layout = "tree"\n[service.sprues]\nmain = "12 mm"')
+    check = check_of(heavy, "sprues")
+    (batch,) = heavy.batches
+    volume = _mesh(batch).volume * 0.98**3
+    rings = 4 * torus(9.0, 1.8) - 4 * 0.6 * pi * 0.9**2
+    assert check.state is State.WARN
+    weights = [float(value) for value in re.findall(r"([\d.]+) g\b", check.text)]
+    assert weights == pytest.approx([(volume - rings) * SILVER / 1000, rings * SILVER / 1000], rel=0.05)
+    times = re.findall(r"([\d.]+) times", check.text)
+    assert float(times[0]) == pytest.approx(weights[0] / weights[1], abs=0.06)
+    assert "a thinner main, a smaller button or shorter feeders, or another layout" in check.text
+    assert "sprues" not in names_of(made(LOOSE))
+    many = made(LOOSE, 'layout = "tree"\nspare = 10\n[service.sprues]\nmain = "4 mm"\nlength = "1 mm"')
+    (batch,) = many.batches
+    assert batch.sprues_weight < 3.0 * batch.pieces_weight
+    assert "sprues" not in names_of(many)
 
 
 # --- soldered joins -------------------------------------------------------------------------------
@@ -280,7 +342,10 @@ def test_solder_that_comes_too_near_to_another_ring_is_told():
     every = made(WAX, "soldered = [['1a', '1c'], ['1a', '1b']]", beside=3, repeat=2, inside=7.0)
     assert check_of(every, "soldered joins").state is State.PASS
     fine = check_of(made(WAX, "soldered = [['1a', '1b']]", beside=3, repeat=2, inside=7.0), "soldered joins")
-    assert (fine.state, fine.text) == (State.PASS, "1a with 1b, and nothing else")
+    assert (fine.state, fine.text) == (
+        State.PASS,
+        "1a with 1b, by a neck of 1.53 mm as cast, clear of all else",
+    )
 
 
 def _mesh(batch):
@@ -320,7 +385,7 @@ def test_a_piece_at_rest_is_sent_as_it_lies_and_its_joins_are_told(tmp_path):
     mesh = reopened(batch, tmp_path)
     assert mesh.body_count == batch.parts == len(rest.rings) - 1
     assert mesh.extents == pytest.approx(np.ptp(rest.rings.bounds(), axis=0), abs=2.0 * TOLERANCE)
-    assert check_of(prepare(result), "soldered joins at rest, hang").state is State.WARN
+    assert check_of(for_service(result), "soldered joins at rest, hang").state is State.WARN
 
 
 def test_joins_that_come_apart_at_rest_are_a_failed_check():
@@ -332,7 +397,9 @@ def test_joins_that_come_apart_at_rest_are_a_failed_check():
     centres[rest.graph.names.index("1b")] += [0.0, 20.0, 0.0]
     apart = dataclasses.replace(rest, rings=dataclasses.replace(rest.rings, centres=centres))
     assert rest_batches(result, apart, tolerance=TOLERANCE) == ()
-    check = check_of(prepare(dataclasses.replace(result, drapes=(apart,))), "soldered joins at rest, hang")
+    check = check_of(
+        for_service(dataclasses.replace(result, drapes=(apart,))), "soldered joins at rest, hang"
+    )
     assert check.state is State.FAIL
     assert "too far to solder" in check.text
 
@@ -392,3 +459,21 @@ def test_files_of_an_earlier_run_are_told(run, tmp_path):
     assert "earlier run" not in first.output
     again = command(run, tmp_path, process=LOOSE, repeat=3)
     assert "these are from an earlier run: rings-2.3mf, rings-2.stl" in again.output
+
+
+def test_a_service_that_cannot_make_it_is_told_right_after_the_verdict(run, tmp_path):
+    """As long as it is, the piece goes into no flask; the words and the sheet say so before anything else."""
+    command(run, tmp_path, "--no-sheet", service='build = ["20 mm", "20 mm", "20 mm"]')
+    told = run("check", "mooring.toml").output.splitlines()
+    assert told[1].startswith("It fits")
+    assert told[2] == "But: not for casting from a wax pattern as it is: size."
+
+
+def test_what_is_sent_at_rest_is_in_the_report(run, tmp_path):
+    command(run, tmp_path, "--scene", "hang")
+    report = json.loads((tmp_path / "out" / "report.json").read_text())
+    (batch,) = report["service"]["scene_batches"]
+    assert (batch["scene"], batch["name"], batch["parts"]) == ("hang", "pattern", 3)
+    assert batch["files"] == ["scenes/hang/service/pattern.stl", "scenes/hang/service/pattern.3mf"]
+    mesh = trimesh.load(tmp_path / "out" / batch["files"][0])
+    assert batch["volume_mm3"] == pytest.approx(mesh.volume, rel=1e-5)

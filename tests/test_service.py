@@ -172,8 +172,12 @@ def test_no_service():
         ('process = "resin"\nsmallest_gap = "11 mm"', "service.smallest_gap", "0 mm to 10 mm"),
         ('process = "resin"\nsmallest_wire = "0 mm"', "service.smallest_wire", "0.05 mm to 50 mm"),
         ('process = "resin"\nbuild = "100 mm"', "service.build", "three lengths"),
-        ('process = "resin"\nbuild = ["1 m", "1 m"]', "service.build", "at least 3"),
-        ('process = "resin"\nbuild = ["1 m", "1 m", "1 m", "1 m"]', "service.build", "at most 3"),
+        ('process = "resin"\nbuild = ["1 m", "1 m"]', "service.build", "width, depth and height"),
+        (
+            'process = "resin"\nbuild = ["1 m", "1 m", "1 m", "1 m"]',
+            "service.build",
+            "width, depth and height",
+        ),
         ('process = "resin"\nbuild = ["1 m", "0 mm", "1 m"]', "service.build[2]", "1 mm to 10000 mm"),
         ('process = "resin"\nopen_up = "yes"', "service.open_up", "true or false"),
         ('process = "resin"\ngap = "1 mm"', "service.gap", "one of process, smallest_wire"),
@@ -314,6 +318,11 @@ def test_gap_between_moving_parts(run, service, gap, state):
     assert check.bodies == run.check.binding_pair
     first, second = (run.placement.graph.names[k] for k in check.bodies)
     assert f"(ring {first} and ring {second})" in check.text
+    limits = under(run, service).design.service
+    if state is State.PASS:
+        # The same two numbers as in the limits.
+        safe = f"{limits.safe_gap:g} mm is safe, " if limits.safe_gap > limits.smallest_gap else ""
+        assert check.text.endswith(f"; {safe}what is nearer than {limits.smallest_gap:g} mm fuses")
 
 
 def test_parts_that_are_never_near_pass(run):
@@ -356,7 +365,7 @@ def test_size_says_how_much_is_too_long_and_when_it_is_turned(run):
     long, *others = sorted(sides_of(run), reverse=True)
     check = boxed(run, [long - 2.5] * 3)
     assert check.state is State.FAIL
-    assert "2.5 mm too long, along whichever side it is laid" in check.text
+    assert "2.5 mm too long, along whichever side it is laid; make it shorter, as a closed loop" in check.text
     assert sides_of(run).argmax() == 0  # it runs along x
     assert boxed(run, [*(1.2 * side for side in others), 1.2 * long]).text.endswith("where it fits turned")
     assert boxed(run, [1.2 * long] * 3).text.endswith("mm")
@@ -397,11 +406,16 @@ def test_without_a_service_nothing_is_said(run):
 def test_words_tell_limits_and_which_are_assumed(run):
     lines = service_lines(under(run, 'process = "filament"\nsmallest_gap = "0.7 mm"'))
     assert lines[0] == (
-        "To be made from a model, filament: wire of 1.2 mm or more (assumed), gaps of 0.7 mm or more, up to "
+        "For filament printing: wire of 1.2 mm or more (assumed), gaps of 0.7 mm or more, up to "
         "200 by 200 by 200 mm (assumed)."
     )
-    assert [line.split(":")[0] for line in lines[2:-1]] == ["  pass", "  pass", "  pass"]
-    assert lines[-1].startswith("Caution: nozzle and bed burn")
+    # What is all assumed says so once; a gap from which parts come free as a rule is told with the least.
+    assert service_lines(under(run, 'process = "filament"'))[0] == (
+        "For filament printing: wire of 1.2 mm or more, gaps of 0.6 mm or more, 1 mm to be sure, up to "
+        "200 by 200 by 200 mm; all assumed: ask the service."
+    )
+    assert [line.split(":")[0] for line in lines[2:-2]] == ["  pass", "  pass", "  pass"]
+    assert lines[-2].startswith("Caution: nozzle and bed burn")
     loose = service_lines(under(run, f'process = "{LOOSE}"'))
     assert "gap" not in "".join(loose)
 

@@ -8,12 +8,14 @@ import pytest
 
 from chaingen.design.load import load_design, parse_design
 from chaingen.design.service import Layout, Route, Sprues
-from chaingen.geometry.bodies import axes_across
+from chaingen.geometry.bodies import Bodies, axes_across, concatenate, shaped
+from chaingen.geometry.shapes import Shape, Strand, ring_shape
 from chaingen.make.metals import RingMetals
 from chaingen.pipeline import build
 from chaingen.prepare.casting_checks import FEEDS, WAX
 from chaingen.prepare.checks import State, service_checks
 from chaingen.prepare.sent import parts_of
+from chaingen.show.service_words import service_lines
 from chaingen.stock.metals import find_metal
 from tests.oracles import circle_distance
 from tests.test_examples import ROOT
@@ -102,7 +104,11 @@ def test_thinnest_wire_of_the_pattern(placed, service, wire):
         assert check.bodies == (0, 1, 2)
         assert check.text.startswith("1.6 mm")
         told = f"{wire:.3f}".rstrip("0")
-        assert (f", {told} mm" in check.text and "in the pattern" in check.text) == (wire != 1.6)
+        sent = f"1.6 mm finished, {told} mm in the pattern" in check.text.replace("at least ", "")
+        assert sent == (wire != 1.6)
+        assert ("at least" in check.text) == (
+            service.get("shrinkage", (("", (0, 0, 0)),))[0][1] == (0.03, 0.01, 0.02)
+        )
 
 
 def gap_of(result, finishing=0.0, scale=1.0):
@@ -156,8 +162,7 @@ def test_gap_of_a_pattern_that_is_stretched_unevenly_is_told_too_small_rather_th
         for one, two in itertools.combinations([points[::3] for points in surfaces], 2)
     )
     check = found(result)["gap between moving parts"]
-    told = float(check.text.split(", ")[1].split(" mm")[0])
-    assert "or more in the pattern" in check.text
+    told = float(check.text.split("at least ")[1].split(" mm in the pattern")[0])
     assert 0.9 * sampled < told < sampled + 1e-3
 
 
@@ -195,7 +200,10 @@ def test_size_of_an_open_ring_is_larger_by_its_cut(placed):
         result = changed(placed[LOOSE], cut=0.6, build=(side, side, side))
         check = found(result)["size"]
         assert check.state is state
-        assert check.text.startswith("ring 1a takes 12.2 by 12.2 by 1.6 mm, ")
+        assert check.text.startswith("ring 1a takes 12.2 by 12.2 by 1.6 mm finished, ")
+        # A line each for the ring, its pattern and the room.
+        assert [line.count(" by ") for line in check.lines] == [2, 2, 2]
+        assert all(line in check.text for line in check.lines)
 
 
 def test_beads_are_not_made():
@@ -218,8 +226,14 @@ def test_beads_are_not_made():
 # --- welded pairs ---------------------------------------------------------------------------------
 
 
+def thicker(result, more=1.0):
+    """The same in thicker wire, so near that it can be soldered: 3.6 mm, with gaps of 0.9 mm."""
+    rings = result.placement.rings.thickened(more)
+    return dataclasses.replace(result, placement=dataclasses.replace(result.placement, rings=rings))
+
+
 def test_a_welded_pair_keeps_no_gap(placed):
-    result = placed["resin"]
+    result = thicker(placed["resin"])
     names = result.placement.graph.names
     first = found(result)["gap between moving parts"].bodies
     welded = changed(result, soldered=((names[first[0]], names[first[1]]),))
@@ -230,6 +244,49 @@ def test_a_welded_pair_keeps_no_gap(placed):
     whole = changed(result, soldered=((names[0], names[1]), (names[2], names[1])))
     check = found(whole)["gap between moving parts"]
     assert (check.state, check.bodies, check.text) == (State.PASS, (), "all parts are welded into one")
+    assert "by necks of 3.06 mm, clear of all else" in found(whole)["soldered joins"].text
+
+
+def test_pairs_that_are_too_far_apart_to_solder_fail_and_stay_apart(placed):
+    """Wire of 1.6 mm with gaps of more: nothing is welded, the gap is that of moving parts."""
+    plain = placed["resin"]
+    names = plain.placement.graph.names
+    result = changed(plain, soldered=((names[0], names[1]), (names[1], names[2])))
+    gap = gap_of(plain)
+    assert gap > 1.6
+    checks = found(result)
+    joins = checks["soldered joins"]
+    assert (joins.state, joins.bodies) == (State.FAIL, (0, 1))
+    assert joins.text.startswith("1a and 2a are ")
+    assert "too far to solder, for their wire is 1.6 mm" in joins.text
+    assert checks["gap between moving parts"] == found(plain)["gap between moving parts"]
+    assert not any("Welded" in line for line in service_lines(result))
+    near = changed(thicker(plain), soldered=((names[0], names[1]),), smallest_gap=0.1, safe_gap=0.2)
+    assert found(near)["soldered joins"].text == "1a with 2a, by a neck of 3.06 mm, clear of all else"
+    assert "Welded into one, as if soldered: 1a with 2a." in service_lines(near)
+    assert "soldered joins" not in found(plain)
+
+
+@pytest.mark.parametrize("process", [WAX_PIECE, "resin"])
+def test_a_neck_of_a_body_that_is_joined_where_it_is_thin_is_warned_of(placed, process):
+    """A body of a thick and a thin wire, joined at the thin one: by hand 0.85 of it, over the thick ones."""
+    result = placed[process]
+    thick, thin = ring_shape(2.0, 0.8).strands[0], ring_shape(5.3, 0.6).strands[0]
+    body = shaped(Shape((Strand(thick.curves, 0.8), Strand(thin.curves, 0.6)), ()))
+    ring = Bodies(np.zeros((1, 3)), np.array([[0.0, 0, 1]]), np.array([5.3]), np.array([0.8]))
+    apart = 2 * 5.3 + 0.6 + 0.8 + 0.2
+    bodies = concatenate([body, ring.moved(np.array([apart, 0, 0])), ring.moved(np.array([50.0, 0, 0]))])
+    placement = dataclasses.replace(result.placement, rings=bodies)
+    names = placement.graph.names
+    joined = changed(dataclasses.replace(result, placement=placement), soldered=((names[0], names[1]),))
+    if process == "resin":
+        assert "necks of joins" not in found(joined)
+        return
+    check = found(joined)["necks of joins"]
+    assert (check.state, check.bodies) == (State.WARN, (0, 1))
+    assert f"by a neck of 1.02 mm as cast: {(0.85 * 0.6 / 0.8) ** 2:.2f} of the section" in check.text
+    other = changed(thicker(result), soldered=((names[0], names[1]),))
+    assert "necks of joins" not in found(other)
 
 
 def test_clusters(placed):
@@ -257,6 +314,11 @@ def test_a_casting_in_one_piece_is_of_one_metal(placed):
     assert "sterling silver and brass" in check.text
     assert "one metal" not in found(of_metals(placed[LOOSE], *mixed))
     assert "one metal" not in found(of_metals(placed["resin"], *mixed))
+    material = found(of_metals(placed["resin"], *mixed))["one material"]
+    assert material.state is State.WARN
+    assert "this piece is of sterling silver and brass" in material.text
+    assert "one material" not in found(placed["resin"])
+    assert "one material" not in found(of_metals(placed[LOOSE], *mixed))
 
 
 def test_a_print_of_what_shrinks_differently(placed):
@@ -279,7 +341,7 @@ def test_shrinkage_that_nobody_knows(placed, process):
 
 def test_linked_parts_do_not_come_out_of_a_rubber_mould(placed):
     assert "rubber mould" not in found(placed[WAX_PIECE])
-    moulded = changed(placed[WAX_PIECE], route=Route.RUBBER_MOULD)
+    moulded = changed(thicker(placed[WAX_PIECE]), route=Route.RUBBER_MOULD)
     names = moulded.placement.graph.names
     check = found(moulded)["rubber mould"]
     assert check.state is State.FAIL
@@ -360,7 +422,10 @@ def test_feeders_and_main(placed):
         for feed, state in ((0.69, State.WARN), (0.7, State.PASS), (1.5, State.PASS), (1.51, State.WARN)):
             checks = found(changed(result, sprues=Sprues(feed=feed)))
             assert checks["feed"].state is state
-            assert f"{feed:g}" in checks["feed"].text
+            assert f"section is {feed:g} of" in checks["feed"].text
+            # By area: a feeder's diameter goes as the square root.
+            wire = 1.6
+            assert f"({round(feed**0.5 * wire, 3):g} mm for the thickest wire, 1.6 mm" in checks["feed"].text
             assert checks["main"].state is State.PASS
         # A feeder of the same section as the cast wire is as thick: 1.7 mm with 0.1 mm for finishing.
         for main, state in ((1.71, State.PASS), (1.7, State.FAIL), (1.0, State.FAIL)):

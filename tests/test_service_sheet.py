@@ -18,6 +18,8 @@ from chaingen.show.sheet.write import write_sheet
 from chaingen.solve.placement import Answer
 from tests.sample_batches import PIECE, WAX, flat_batch, prepared_for, tree_batch, under
 
+FILES, HOLDS = "Files, in the folder service", "Holds, size as sent"
+
 METRIC, INCH, BOTH = (Measures(units) for units in (Units.METRIC, Units.INCH, Units.BOTH))
 
 
@@ -122,30 +124,30 @@ def test_a_print_that_keeps_its_sizes_needs_no_table_of_them(run):
 
 
 def test_files_with_weights_and_sizes(run):
-    table = tables(service_blocks(run, prepared(run), METRIC))["Files"]
+    table = tables(service_blocks(run, prepared(run), METRIC))[FILES]
     flat, tree, melt = (dict(zip(table.head, row, strict=True)) for row in table.rows)
-    assert (flat["File"], flat["Holds"], flat["Metal"]) == (
-        "rings-1",
-        "6 rings (5 link, 1 jump)",
+    # Rings of 10 mm in 2 mm wire, three by two of them 14 mm apart.
+    assert (flat["File"], flat[HOLDS], flat["Metal"]) == (
+        "rings-1.stl\nrings-1.3mf",
+        "6 rings (5 link, 1 jump)\n40 by 26 by 2 mm",
         "sterling silver",
     )
     assert (flat["Pieces"], flat["Sprues"], flat["In all"]) == ("3.25 g", "", "3.25 g")
     assert (tree["Pieces"], tree["Sprues"], tree["In all"]) == ("2.00 g", "7.50 g", "9.50 g")
-    # Rings of 10 mm in 2 mm wire, three by two of them 14 mm apart.
-    assert flat["Size as sent"] == "40 by 26 by 2 mm"
     assert (melt["File"], melt["Metal"], melt["In all"]) == ("to melt", "sterling silver", "12.75 g")
     assert "How many" not in table.head
     copied = prepared_for(run, [dataclasses.replace(flat_batch(), copies=48), tree_batch()])
-    table = tables(service_blocks(run, copied, METRIC))["Files"]
+    table = tables(service_blocks(run, copied, METRIC))[FILES]
     flat, tree, melt = (dict(zip(table.head, row, strict=True)) for row in table.rows)
     assert (flat["How many"], tree["How many"], melt["How many"]) == ("48", "1", "")
     # 48 times 3.25 g, and 9.5 g.
     assert (flat["In all"], melt["In all"]) == ("3.25 g", "165.50 g")
     assert any("of one copy" in note for note in table.notes)
     printed = prepared_for(run, [flat_batch("model", metal=None, rings=())])
-    table = tables(service_blocks(run, printed, METRIC))["Files"]
-    assert table.head == ("File", "Holds", "Size as sent")
-    assert table.rows == (("model", "6 parts", "40 by 26 by 2 mm"),)
+    table = tables(service_blocks(run, printed, METRIC))[FILES]
+    assert table.head == ("File", HOLDS)
+    assert table.rows == (("model.stl\nmodel.3mf", "the print, 6 parts\n40 by 26 by 2 mm"),)
+    assert any("the service's own" in note for note in table.notes)
     assert not any("Weights" in note for note in table.notes)
 
 

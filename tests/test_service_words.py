@@ -13,7 +13,7 @@ from chaingen.pipeline import build
 from chaingen.prepare.batch import metal_to_melt
 from chaingen.prepare.checks import rest_checks, service_checks
 from chaingen.show.report import VERSION, report_of
-from chaingen.show.service_report import files_of, models_data
+from chaingen.show.service_report import files_of, models_data, service_data
 from chaingen.show.service_words import batch_words, service_lines
 from chaingen.stock.processes import PROCESSES
 from tests.sample_batches import (
@@ -130,6 +130,13 @@ def test_loose_rings_tell_their_cut_and_layout(run):
 def test_soldered_pairs_are_named(run):
     welded = under(run, process=WAX, soldered=(("1a", "2a"), ("2a", "3a")))
     assert line_with(welded, "Welded") == "Welded into one, as if soldered: 1a with 2a, 2a with 3a."
+    # Of what is too far apart it would not be true.
+    thin = run.placement.rings.thickened(-0.4)
+    apart = service_lines(
+        dataclasses.replace(welded, placement=dataclasses.replace(run.placement, rings=thin))
+    )
+    assert not any(line.startswith("Welded") for line in apart)
+    assert any(line.startswith("  fail: soldered joins, 1a and 2a are 2.1 mm apart: ") for line in apart)
 
 
 def test_batches_tell_rings_metal_and_sprues(run):
@@ -137,7 +144,7 @@ def test_batches_tell_rings_metal_and_sprues(run):
     assert batch_words(tree_batch()) == (
         "tree-1: 1 ring (link); 9.50 g of sterling silver as cast, 7.50 g of it sprues and button"
     )
-    assert batch_words(flat_batch("model", metal=None, rings=())) == "model: 6 parts"
+    assert batch_words(flat_batch("model", metal=None, rings=())) == "model.stl: the print, 6 parts"
     two = batch_words(flat_batch(rings=(("link", 5), ("jump", 1), ("link", 1200))))
     assert "1,206 rings (1,205 link, 1 jump)" in two
     prepared = prepared_for(run, [flat_batch(), tree_batch()], ["beads are threaded", "ear wires"])
@@ -193,10 +200,12 @@ def test_checks_are_those_of_what_was_prepared(run):
 
 @pytest.mark.parametrize("name", PROCESSES)
 def test_cautions_come_last_and_fit_the_process(run, name):
-    last = service_lines(under(run, process=name))[-1]
-    assert last.startswith(f"Caution: {PROCESSES[name].caution}")
+    lines = service_lines(under(run, process=name))
+    first, *others = [line for line in lines if line.startswith("Caution: ")]
+    assert lines[-1 - len(others) :] == [first, *others]
+    assert first == f"Caution: {PROCESSES[name].caution}"
     # Of what is done by hand with what comes back: eye protection, and local rules first.
-    more = last.removeprefix(f"Caution: {PROCESSES[name].caution}")
+    more = " ".join(others)
     assert "eye protection" in more
     assert more.count("local rules come first.") == (2 if name == LOOSE else 1)
     assert ("sprues" in more) == ("casting" in name)
@@ -276,6 +285,16 @@ def test_pictures_and_models_of_others_are_no_files_of_a_batch():
         "service/a-2.stl",
     ]
     assert files_of("a", files) == ["service/a.stl"]
+
+
+def test_what_is_sent_of_a_piece_at_rest_is_in_the_report(run):
+    files = ["service/pattern.stl", "scenes/hang/service/pattern.stl", "scenes/hang-2/service/pattern.stl"]
+    scenes = {"hang": [flat_batch("pattern", metal=None, rings=())], "hang-2": []}
+    (batch,) = service_data(run, None, files, scenes)["scene_batches"]
+    assert (batch["scene"], batch["name"], batch["parts"]) == ("hang", "pattern", 6)
+    assert batch["files"] == ["scenes/hang/service/pattern.stl"]
+    assert batch["triangles"] == 6 * len(flat_batch().model.kinds[0].mesh.faces)
+    assert service_data(run)["scene_batches"] == []
 
 
 def test_figures_of_models_are_in_the_report(run):

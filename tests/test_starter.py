@@ -1,21 +1,31 @@
+import re
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
 
-from chaingen.cli.new import CHAINS
+from chaingen.cli.new import CHAINS, new
 from chaingen.cli.new import PIECES as OFFERED
 from chaingen.design.cautions import cautions
 from chaingen.design.fastenings import fastening_problems
 from chaingen.design.load import load_design, parse_design
 from chaingen.design.piece_starter import PIECES, starter_piece
 from chaingen.design.schema import DesignTable
+from chaingen.design.service import Layout, Sprues, usual_service
+from chaingen.design.service_starter import starter_service
 from chaingen.design.starter import STARTERS, starter_design
+from chaingen.design.weave_starter import starter_weave
 from chaingen.errors import BadInput
 from chaingen.pipeline import build
 from chaingen.stock.gauges import awg
+from chaingen.stock.metals import METALS, find_metal
+from chaingen.stock.processes import PROCESSES
+from chaingen.stock.shrinkage import casting_shrinkage
+from chaingen.weave.catalogue import find_weave, weave_names
 from chaingen.weave.groups import GroupKind
 
 EXAMPLES = sorted((Path(__file__).parent.parent / "examples").glob("*.toml"))
@@ -243,3 +253,103 @@ def test_any_metal_text_stays_inside_its_quotes(metal):
     except BadInput as refusal:
         places = {problem.where for problem in refusal.problems}
     assert places == {"metal"}
+
+
+# --- with a service -------------------------------------------------------------------------------
+
+
+def starts():
+    """A starter of each kind, as a function of its options."""
+    yield from ((f"chain {name}", starter_design, name) for name in STARTERS)
+    yield from ((f"piece {name}", starter_piece, name) for name in PIECES)
+    yield from ((f"weave {name}", starter_weave, find_weave(name)) for name in weave_names())
+
+
+STARTS = [pytest.param(make, what, id=name) for name, make, what in starts()]
+
+
+def uncommented(text):
+    """A table of a service with every key in a comment turned into one."""
+    return re.sub(r"^# (\[service\.sprues\]|\w+ = )", r"\1", text, flags=re.M)
+
+
+@pytest.mark.parametrize("process", PROCESSES)
+@pytest.mark.parametrize(("make", "what"), STARTS)
+def test_a_service_stands_below_what_is_written_without(make, what, process):
+    text = make(what, process=process)
+    without = make(what)
+    assert text.startswith(without)
+    assert make(what, process=None) == without
+    design, plain = parse_design(text), parse_design(without)
+    assert (design.piece, design.metal, plain.service) == (plain.piece, plain.metal, None)
+    own, usual = design.service, usual_service(PROCESSES[process])
+    for metal in design.named_metals:
+        assert own.shrinks(metal) == usual.shrinks(metal)
+    # Whatever is said is what it is when left out, so that nothing depends on whether it is written.
+    assert own.stretch(design.metal) == usual.stretch(design.metal)
+    assert replace(own, shrinkage=()) == usual
+
+
+@pytest.mark.parametrize("process", PROCESSES)
+def test_what_stands_in_comments_can_be_said(process):
+    """The limits there are the usual ones; the keys of sprues and soldered bodies are right as they stand."""
+    text = uncommented(starter_service(process, "sterling silver"))
+    text = text.replace('layout = "flat sheet"', 'layout = "tree"')
+    own = parse_design(f"{starter_design('two-in-one', repeat=3)}{text}").service
+    usual = usual_service(PROCESSES[process])
+    assert own.assumed == ()
+    for name in ("smallest_wire", "smallest_gap", "build"):
+        assert getattr(own, name) == getattr(usual, name)
+    assert own.soldered == ((("1a", "1b"),) if usual.process.assembled else ())
+    if not usual.process.casts:
+        assert own.sprues is None
+        return
+    kept = Sprues(main=own.sprues.main, button=own.sprues.button)
+    assert own.sprues == kept
+    assert own.sprues.button == 2.5 * own.sprues.main
+    assert own.layout is (Layout.FLAT if usual.process.assembled else Layout.TREE)
+
+
+@pytest.mark.parametrize("process", PROCESSES)
+def test_every_line_of_a_service_is_short_and_told(process):
+    for metal in METALS:
+        lines = starter_service(process, metal.name).splitlines()
+        assert max(map(len, lines)) <= 110
+        keys = [line for line in lines if re.match(r"(# )?\w+ = ", line)]
+        assert len(keys) >= 7
+        assert all("  # " in line for line in keys)
+
+
+@pytest.mark.parametrize("metal", METALS, ids=lambda metal: metal.name)
+def test_shrinkage_is_said_where_it_is_known(metal):
+    table = tomllib.loads(starter_service("wax pattern for casting", metal.name))["service"]
+    usual = casting_shrinkage(metal)
+    assert table.get("shrinkage") == (None if usual is None else pytest.approx(100.0 * usual))
+    assert tomllib.loads(starter_service("resin", metal.name))["service"]["shrinkage"] == 0
+
+
+def test_a_process_that_is_none():
+    for make, what in ((starter_design, "two-in-one"), (starter_piece, "linked-bracelet")):
+        with pytest.raises(BadInput, match="did you mean wax pattern for casting"):
+            make(what, process="wax")
+    assert find_metal("cheese") is None
+    with pytest.raises(BadInput, match="cheese") as refusal:
+        parse_design(
+            starter_design("two-in-one", metal='cheese"\n[rings.x]', process="wax pattern for casting")
+        )
+    assert [problem.where for problem in refusal.value.problems] == ["metal"]
+
+
+@pytest.mark.parametrize(
+    "start", [["--chain", "two-in-one"], ["--weave", "box-chain"], ["--piece", "linked-bracelet"]]
+)
+def test_the_command_writes_a_service(start):
+    for process in PROCESSES:
+        ran = CliRunner().invoke(new, ["-", *start, "--process", process])
+        assert ran.exit_code == 0, ran.output
+        assert parse_design(ran.output).service.process == PROCESSES[process]
+    ran = CliRunner().invoke(new, ["-", *start])
+    assert parse_design(ran.output).service is None
+    ran = CliRunner().invoke(new, ["-", *start, "--process", "lost wax"])
+    assert ran.exit_code == 2
+    assert "did you mean wax pattern for casting?" in ran.output

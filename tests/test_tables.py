@@ -16,10 +16,12 @@ from chaingen.tables import (
     limited,
     list_of,
     meant,
+    one_of,
     parse_toml,
     quoted,
     quoted_key,
     read_text,
+    shown,
     table_of,
     value_problems,
 )
@@ -75,6 +77,27 @@ def test_lists():
     assert problem.expected == "a list"
     (problem,) = problems_of({"best": {"marks": ["x"]}})
     assert problem.expected == "at least 2 entries"
+
+
+def test_a_list_is_shown_where_it_is_short():
+    assert shown(["1a", "1a"]) == "['1a', '1a']"
+    assert shown([["1a", 2], [True, 0.5]]) == "[['1a', 2], [true, 0.5]]"
+    assert shown([]) == "an empty list"
+    assert shown([1, []]) == "[1, an empty list]"
+    # Tables in it, many entries and long ones are not for a message.
+    for long in ([{}], [[{}]], [1, [2, {"a": 1}]], list(range(7)), ["x" * 40, "y" * 40]):
+        assert shown(long) == "a list"
+    deep = [1]
+    for _ in range(200):
+        deep = [deep]
+    assert shown(deep) == "a list"
+    (problem,) = problems_of({"best": {"marks": ["x"]}})
+    assert problem.got == "['x']"
+
+
+def test_names_to_choose_from():
+    assert one_of(["brass"]) == "brass"
+    assert one_of(iter(["brass", "copper"])) == "one of brass, copper"
 
 
 def test_a_kind_of_file_speaks_of_itself(tmp_path):

@@ -15,6 +15,7 @@ from chaingen.prepare.loose import CannotPrepare
 from chaingen.prepare.shells import Shells
 from chaingen.prepare.welds import (
     THICK,
+    TooFar,
     Welds,
     weld_pairs,
     weld_solid,
@@ -50,6 +51,20 @@ def whole(bodies, found):
 
 
 PAIR = np.array([[0, 1]])
+
+
+def test_a_neck_feeds_one_wire_through_the_other_and_stays_inside_both():
+    """A section of 0.7 or more of the wire's (common practice); ends of the rod are on the centrelines."""
+    for wire in (0.5, 0.3):
+        both = concatenate([rings((-RADIUS - WIRE, 0, 0)), rings((RADIUS + wire + 0.2, 0, 0), wire=wire)])
+        (weld,) = welds(both, PAIR, NAMES)
+        assert 0.7 < (weld.radius / wire) ** 2 < 1.0
+        # Rims of the rod, which runs along x, are inside the two wires: less than a wire from either circle.
+        angle = np.linspace(0.0, 2.0 * np.pi, 181)
+        for end, body in ((weld.begin, 0), (weld.end, 1)):
+            rim = end + weld.radius * np.column_stack([0.0 * angle, np.cos(angle), np.sin(angle)])
+            x, y, z = (rim - both.centres[body]).T
+            assert np.hypot(np.hypot(x, y) - RADIUS, z).max() < both.wire_radii[body]
 
 
 @pytest.mark.parametrize("gap", [0.0, 0.3, 0.9])
@@ -130,8 +145,9 @@ def test_centrelines_that_cross_are_joined_by_a_ball():
 
 def test_too_far_apart_to_solder():
     """Farther than the thinner wire is thick: the bodies, their gap and the wire are said."""
-    with pytest.raises(CannotPrepare, match=r"1a and 2a are 1\.1 mm apart: too far to solder.*1 mm"):
+    with pytest.raises(TooFar, match=r"1a and 2a are 1\.1 mm apart: too far to solder.*1 mm") as caught:
         welds(beside(1.1), PAIR, NAMES)
+    assert caught.value.pair == (0, 1)
     thin = concatenate([rings((-(RADIUS + WIRE), 0, 0)), rings((RADIUS + 0.25 + 0.6, 0, 0), wire=0.25)])
     with pytest.raises(CannotPrepare, match=r"0\.6 mm apart"):
         welds(thin, PAIR, NAMES)
@@ -153,7 +169,7 @@ def test_a_weld_that_runs_into_a_third_body_says_so(inner, touches):
     pair = beside(0.8)
     small = Bodies(np.zeros((1, 3)), np.array([[1.0, 0, 0]]), np.array([inner + 0.2]), np.array([0.2]))
     (weld,) = welds(concatenate([pair, small]), PAIR, NAMES)
-    assert weld.radius == pytest.approx(0.4)
+    assert weld.radius == pytest.approx(0.425)
     assert weld.touched == ((2,) if touches else ())
     solids = Shells(small, TOLERANCE)[0], weld_solid(weld, TOLERANCE)
     assert (solids[0].min_gap(solids[1], 1.0) == 0.0) is touches

@@ -167,12 +167,16 @@ def print_result(
         say(json.dumps(report, indent=2))
     elif not quiet:
         from chaingen.show.plan_words import plan_lines
-        from chaingen.show.service_words import service_lines
+        from chaingen.show.service_words import failed_lines, service_lines
         from chaingen.show.words import rest_lines, verdict_lines
 
         say(result.design.title)
-        plan = plan_lines(result.plan) if result.plan is not None and result.fits else []
-        for line in verdict_lines(result) + service_lines(result, prepared) + plan + rest_lines(result):
+        plan = []
+        if result.plan is not None and result.fits:
+            plan = plan_lines(result.plan, result.design.service)
+        headline, *verdict = verdict_lines(result)
+        verdict = [headline, *failed_lines(result, prepared), *verdict]
+        for line in verdict + service_lines(result, prepared) + plan + rest_lines(result):
             say(line)
 
 

@@ -100,7 +100,7 @@ def make(
     from dataclasses import replace
 
     from chaingen.design.load import load_design
-    from chaingen.pipeline import build, drape, export, plan, prepare
+    from chaingen.pipeline import build, drape, export, for_service, plan
 
     if mesh_tolerance is not None and triangles is not None:
         _refuse_two_finenesses()
@@ -123,7 +123,7 @@ def make(
         if sheet:
             result = plan(result, on_progress=tell)
         result = drape(result, on_progress=tell)
-        prepared = prepare(result, mesh_tolerance=tolerance, most_triangles=triangles, on_progress=tell)
+        prepared = for_service(result, mesh_tolerance=tolerance, most_triangles=triangles, on_progress=tell)
         files = export(
             result,
             folder,

@@ -22,7 +22,7 @@ class ProcessName(click.Choice[str]):
         if value in PROCESSES:
             return str(value)
         advice = process_advice(value)
-        self.fail(f"{value!r} is not {process_choice()}{f' ({advice})' if advice else ''}.", param, ctx)
+        self.fail(f"got {value!r}; expected {process_choice()}{f' ({advice})' if advice else ''}", param, ctx)
 
 
 PROCESS = click.option(

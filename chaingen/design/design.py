@@ -105,6 +105,13 @@ class Design:
         return 0.0 if self.service is None else self.service.gap_for(self.named_metals)
 
     @property
+    def safe_gap(self) -> float:
+        """The same from which parts come free as a rule, where there is room for that [mm]."""
+        if self.service is None:
+            return 0.0
+        return replace(self.service, smallest_gap=self.service.safe_gap).gap_for(self.named_metals)
+
+    @property
     def made(self) -> int:
         """How many pieces are made."""
         return 2 if self.pair else 1

@@ -19,7 +19,7 @@ from chaingen.design.problems import group_lists
 from chaingen.design.schema import MOST_FINDINGS, MOST_SIZES
 from chaingen.design.service import Layout
 from chaingen.design.service_problems import Judged, judged_problems
-from chaingen.design.service_schema import MOST_SOLDERED, ServiceTable, service_of
+from chaingen.design.service_schema import FEED_LIMITS, MOST_SOLDERED, ServiceTable, service_of
 from chaingen.design.weaves import Weaves, size_of_role, weave_tables
 from chaingen.errors import Problem
 from chaingen.findings.finding import Finding
@@ -84,21 +84,27 @@ def _without_wrong(written: Mapping[str, Any], context: dict[str, Any]) -> Servi
         try:
             return ServiceTable.model_validate(left, context=context)
         except ValidationError as error:
-            places = [entry["loc"] for entry in error.errors(include_url=False)]
-            if not any([_drop(left, place) for place in places]):
+            dropped = [_drop(left, entry["loc"]) for entry in error.errors(include_url=False)]
+            if not any(dropped):
                 return None
 
 
 def _drop(table: dict[str, Any], place: tuple[int | str, ...]) -> bool:
-    """Leave out what is wrong; whether something was left out."""
+    """Leave out what is wrong, or put there what makes nothing else wrong; whether something was done."""
     name = place[0] if place else None
     if not isinstance(name, str) or name not in table:
         return False
     inner = table[name]
-    if len(place) > 1 and isinstance(inner, dict) and place[1] in inner:
-        del inner[place[1]]
-    elif name == "layout" and inner != Layout.TREE:
-        table[name] = str(Layout.TREE)  # sprues go with it, which say nothing without a layout
+    if name == "layout" and inner != Layout.TREE:
+        table[name] = str(Layout.TREE)  # sprues go with it, which have no place without a layout
+    elif len(place) > 1 and isinstance(inner, dict) and place[1] in inner:
+        key = place[1]
+        if name == "sprues" and key == "feed" and inner[key] != FEED_LIMITS[0]:
+            inner[key] = FEED_LIMITS[0]  # the thinnest feeders
+            return True
+        del inner[key]
+        if name == "sprues" and key == "main":
+            inner.pop("button", None)  # it is judged by the main
     else:
         del table[name]
     return True
@@ -180,7 +186,8 @@ def _used(data: Mapping[str, Any], weaves: Weaves, sizes: Mapping[str, RingSize]
 def _run(data: Mapping[str, Any], sizes: dict[str, RingSize], findings: dict[str, Finding]) -> Run | None:
     """The run that the design says, where its bodies are known already."""
     pattern = table_of(data.get("pattern"))
-    unread = len(sizes) != len(table_of(data.get("rings")))
+    # Without any ring size its names were not judged.
+    unread = not sizes or len(sizes) != len(table_of(data.get("rings")))
     if unread or len(findings) != len(table_of(data.get("findings"))):
         return None
     if "groups" not in pattern or any(name in pattern for name in EXTENTS if name != "repeat"):

@@ -1,7 +1,7 @@
 """What is wrong between the keys of a service and the piece: metals, sizes of rings, names of bodies."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import pi
 
 from chaingen.design.design import MAX_RINGS, Design
@@ -77,9 +77,13 @@ def service_problems(design: Design) -> list[Problem]:
 
 def judged_problems(judged: Judged) -> list[Problem]:
     """What is wrong between a service and what is known of the rest of its design."""
+    metals, finishing = _metal_problems(judged), _finishing_problems(judged)
+    if finishing:
+        # All else is judged without it: what is told then stays wrong when it is mended.
+        judged = replace(judged, service=replace(judged.service, finishing=0.0))
     problems = [
-        *_metal_problems(judged),
-        *_finishing_problems(judged),
+        *metals,
+        *finishing,
         *_cut_problems(judged.used, judged.service),
         *_sprue_problems(judged),
         *_twice(judged.pairs),
@@ -171,7 +175,7 @@ def _finishing_problems(judged: Judged) -> list[Problem]:
     if wires and finishing * MOST_FINISHED > min(wires)[0] * (1.0 + ROUND_OFF):
         thinnest, name = min(wires)
         most = format_mm(thinnest / MOST_FINISHED)
-        expected = f"at most {most}, a third of the {format_mm(thinnest)} of {name!r}'s wire"
+        expected = f"at most {most}, a third of the wire of {name!r}, {format_mm(thinnest)}"
         return [Problem("service.finishing", got, expected, "it is taken off the thickness, in all")]
     return []
 

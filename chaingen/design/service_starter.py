@@ -114,9 +114,9 @@ def _preparation(service: Service, metal: str) -> list[str]:
 
 def _shrinkage(process: Process, metal: str) -> str:
     """The shrinkage of the metal, or a comment where none is known."""
-    axes = "one number, or three of x, y and z: [2, 2, 2.5]"
+    axes = "or three, of x, y and z: [2, 2, 2.5]"
     if not process.casts:
-        return f"shrinkage = 0  # percent, where the service makes no allowance for it itself; {axes}\n"
+        return f"shrinkage = 0  # percent; services often allow for it themselves; {axes}\n"
     known = find_metal(metal)
     usual = None if known is None else casting_shrinkage(known)
     if known is None or usual is None:
@@ -130,11 +130,9 @@ def _sprues(process: Process) -> list[str]:
         return []
     usual = Sprues()
     if process.assembled:
-        when = (
-            "Channels for the metal, if the caster does not put them on: take away the # of all lines below."
-        )
+        when = "Channels for the metal, if the caster does not put them on: take away the # of these."
     else:
-        when = 'With another layout than "flat sheet", channels for the metal: take away the # of all below.'
+        when = 'With another layout than "flat sheet", channels for the metal: take away the # of these.'
     lines = _SPRUES.substitute(
         when=when,
         feed=f"{usual.feed:g}",

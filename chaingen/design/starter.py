@@ -128,8 +128,8 @@ def starter_design(
         process: The process of a service that makes it from its model; none by default.
 
     Raises:
-        BadInput: The chain or the process is not known, or both repeat and length are given. Values inside the text are
-            judged when it is read.
+        BadInput: The chain or the process is not known, or both repeat and length are given. Values inside
+            the text are judged when it is read.
     """
     if chain not in STARTERS:
         raise BadInput([Problem("chain", repr(chain), f"one of {', '.join(STARTERS)}")])

@@ -88,7 +88,8 @@ def starter_weave(
         process: The process of a service that makes it from its model; none by default.
 
     Raises:
-        BadInput: Options that do not go with the weave, or no process. Values inside the text are judged when it is read.
+        BadInput: Options that do not go with the weave, or a process that is not known. Values inside the
+            text are judged when it is read.
 
     Example:
         >>> from chaingen import parse_design

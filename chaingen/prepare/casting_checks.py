@@ -1,4 +1,4 @@
-"""Whether what is sent suits casting: one metal, shrinkage, rubber moulds, cuts and room of rings, sprues."""
+"""Whether what is sent suits casting: its metal, shrinkage, rubber moulds, cuts and room of rings, sprues."""
 
 from collections import Counter
 
@@ -18,8 +18,22 @@ WAX = PROCESSES["wax pattern for casting"]
 """The process by which loose rings are built too, one by one: ends nearer than its gap fuse likewise."""
 
 
+def castable(piece: Sent, service: Service) -> list[ServiceCheck]:
+    """What is cast is metal: the colour of a coloured wire lies on what was drawn."""
+    coloured = [metal for metal in piece.metals_made if metal.under]
+    if not service.process.casts or not coloured:
+        return []
+    names = listed([metal.name for metal in coloured])
+    one = len(coloured) == 1
+    text = f"{names} {'is a coloured wire' if one else 'are coloured wires'}, and cannot be cast"
+    return [ServiceCheck("metal", State.FAIL, text, piece.bodies_of(coloured))]
+
+
 def one_metal(piece: Sent, service: Service) -> list[ServiceCheck]:
-    """What is cast in one piece is of one metal, and what is made in one piece shrinks alike."""
+    """What is cast in one piece is of one metal, and what is made in one piece shrinks alike.
+
+    A print of several metals that shrink alike can be made, but is of one material.
+    """
     used = piece.metals_made
     bases = list(dict.fromkeys(metal.base for metal in used))
     like: dict[Metal, object] = {metal: service.stretch(metal) for metal in used}
@@ -32,9 +46,17 @@ def one_metal(piece: Sent, service: Service) -> list[ServiceCheck]:
         count[like[metal]] += len(piece.bodies_of([metal]))
     (most, _), *others = count.most_common()
     if not others:
-        return []
+        return _one_material(piece, service)
     odd = piece.bodies_of([metal for metal in used if like[metal] != most])
     return [ServiceCheck("one metal", State.FAIL, text, odd)]
+
+
+def _one_material(piece: Sent, service: Service) -> list[ServiceCheck]:
+    names = [metal.name for metal in piece.metals_made]
+    if service.process.casts or len(names) == 1:
+        return []
+    text = f"a print is of one, which the service tells, and this piece is of {listed(names)}"
+    return [ServiceCheck("one material", State.WARN, text)]
 
 
 def shrinkage(piece: Sent, service: Service) -> list[ServiceCheck]:
@@ -118,13 +140,18 @@ def sprues(piece: Sent, service: Service) -> list[ServiceCheck]:
     least, most = FEEDS
     odd = not least <= own.feed <= most
     usual = f"{least:g} to {most:g} is common practice"
-    feed = f"a feeder's section is {own.feed:g} of its wire's{', and' if odd else ';'} {usual}"
     wire = 2.0 * float(piece.cast.wire_radii[piece.made].max())
     main, feeder = own.main_diameter(wire), own.feeder(wire)
+    sizes = f"{format_mm(feeder)} for the thickest wire, {format_mm(wire)}, both as cast"
+    feed = f"a feeder's section is {own.feed:g} of its wire's ({sizes}){', and' if odd else ';'} {usual}"
     thin = main <= feeder
-    text = f"{format_mm(main)}, and the thickest feeder {format_mm(feeder)}"
     if thin:
-        text = f"{text}: a main is thicker than what it feeds"
+        text = (
+            f"{format_mm(main)}, and the thickest feeder {format_mm(feeder)}: a main is thicker than what "
+            "it feeds"
+        )
+    else:
+        text = f"{format_mm(main)}, thicker than the thickest feeder, {format_mm(feeder)}"
     return [
         ServiceCheck("feed", state_of(False, odd), feed),
         ServiceCheck("main", state_of(thin, False), text),

@@ -7,6 +7,7 @@ of.
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -17,12 +18,14 @@ from chaingen.make.metals import worn_metals
 from chaingen.make.result import Result
 from chaingen.model.open_ring import can_open, open_ring_extent
 from chaingen.prepare.cast import cast_size
-from chaingen.prepare.casting_checks import cut, mould, one_metal, shrinkage, spacing, sprues
+from chaingen.prepare.casting_checks import castable, cut, mould, one_metal, shrinkage, spacing, sprues
 from chaingen.prepare.sent import FULL, Sent, ServiceCheck, State, both_words, by, model_word, state_of
+from chaingen.prepare.weld_checks import try_welds
 from chaingen.solve.check import ALIKE, ROUND_OFF
 from chaingen.solve.drape.draped import Draped, scene_names
 from chaingen.units import format_mm
 from chaingen.weave.groups import RingSize
+from chaingen.weave.pieces import Sheet
 
 __all__ = ["FULL", "ServiceCheck", "State", "by", "rest_checks", "service_checks"]
 
@@ -41,11 +44,17 @@ def service_checks(result: Result) -> tuple[ServiceCheck, ...]:
         return ()
     if service.process.assembled:
         whole = "one piece of the pair" if result.design.pair else "the piece as placed"
+        welds, joins = try_welds(piece, service)
+        if service.soldered and not welds.rods:
+            # What is not joined moves.
+            piece = replace(piece, cluster=np.arange(len(piece.cluster)))
         checks = [
             _wire(piece, service, result.design.tolerance),
             _gap("gap between moving parts", piece, service),
-            _size("size", whole, piece, service),
+            _size("size", whole, piece, service, _shorter(result)),
+            *castable(piece, service),
             *one_metal(piece, service),
+            *joins,
         ]
     else:
         checks = [
@@ -53,6 +62,7 @@ def service_checks(result: Result) -> tuple[ServiceCheck, ...]:
             _ring_size(piece, service),
             *cut(piece, service),
             spacing(piece, service),
+            *castable(piece, service),
         ]
     return (*checks, *shrinkage(piece, service), *mould(piece, service), *sprues(piece, service))
 
@@ -73,8 +83,19 @@ def rest_checks(result: Result) -> tuple[ServiceCheck, ...]:
         metals = worn_metals(result.design, result.placement, drape.graph)
         piece = Sent.of(bodies, drape.graph, metals, service)
         checks.append(_gap(f"gap at rest, {scene}", piece, service))
-        checks.append(_size(f"size at rest, {scene}", "the piece at rest", piece, service))
+        checks.append(_size(f"size at rest, {scene}", "the piece at rest", piece, service, "in parts"))
     return tuple(checks)
+
+
+def _shorter(result: Result) -> str:
+    """What could be done about a piece that is too long."""
+    if isinstance(result.design.piece, Sheet):
+        return "smaller, in parts, or as it lies at rest in a scene"
+    if result.design.piece.closed:
+        return "shorter, or in parts"
+    return (
+        "shorter, as a closed loop, in parts, or as it lies at rest in a scene, such as on a table in a curve"
+    )
 
 
 def _wire(piece: Sent, service: Service, off: float) -> ServiceCheck:
@@ -115,8 +136,11 @@ def _gap(name: str, piece: Sent, service: Service) -> ServiceCheck:
         text = f"{what}, and the process fuses what is nearer than {format_mm(least)}"
     elif warns:
         text = f"{what}, and the process may fuse what is nearer than {format_mm(safe)}"
+    elif least == 0.0:
+        text = f"{what}; the process asks for none"
     else:
-        text = f"{what}; the process needs {format_mm(safe)}"
+        reserve = f"{format_mm(safe)} is safe, " if safe > least else ""
+        text = f"{what}; {reserve}what is nearer than {format_mm(least)} fuses"
     return ServiceCheck(name, state_of(fails, warns), text, pair)
 
 
@@ -137,10 +161,10 @@ def smallest_gap(piece: Sent) -> tuple[float, tuple[int, int] | None]:
         margin = smallest
 
 
-def _size(name: str, whole: str, piece: Sent, service: Service) -> ServiceCheck:
+def _size(name: str, whole: str, piece: Sent, service: Service, advice: str) -> ServiceCheck:
     finished, cast = (np.ptp(bodies.bounds(), axis=0) for bodies in (piece.finished, piece.cast))
     sent = (cast * piece.stretch.max(axis=0)).tolist()
-    return against_build(name, whole, finished.tolist(), sent, service, ())
+    return against_build(name, whole, finished.tolist(), sent, service, advice=advice)
 
 
 def _ring_size(piece: Sent, service: Service) -> ServiceCheck:
@@ -154,7 +178,7 @@ def _ring_size(piece: Sent, service: Service) -> ServiceCheck:
     opens = can_open(cast, service.cut, service.opened)
     low, high = open_ring_extent(cast, *((service.cut, service.opened) if opens else (0.0, 0.0)))
     sides = np.subtract(high, low) * stretch
-    return against_build("size", piece.called(largest), finished, sides.tolist(), service, (largest,))
+    return against_build("size", piece.called(largest), finished, sides.tolist(), service, bodies=(largest,))
 
 
 def against_build(
@@ -163,17 +187,22 @@ def against_build(
     finished: Sequence[float],
     sides: Sequence[float],
     service: Service,
-    bodies: tuple[int, ...],
+    *,
+    bodies: tuple[int, ...] = (),
+    advice: str = "",
+    when: str = "finished",
 ) -> ServiceCheck:
     """Whether a box goes into what can be built, in whichever of the six ways it is laid.
 
     Args:
         name: What is checked.
         what: What has that box.
-        finished: The sides of the box as finished [mm].
+        finished: The sides of the box as finished, or as `when` says [mm].
         sides: The same as it is sent [mm].
         service: The service.
         bodies: The bodies that have it; none for the piece.
+        advice: How it could be made instead, where it is too long.
+        when: When it has the first sides.
     """
     # If any way of laying it does, the longest along the longest and the shortest along the shortest does.
     pairs = list(zip(sorted(sides), sorted(service.build), strict=True))
@@ -182,12 +211,16 @@ def against_build(
     warns = any(side > FULL * room + ROUND_OFF for side, room in pairs)
     turned = any(side > room + ROUND_OFF for side, room in zip(sides, service.build, strict=True))
     takes, sent = by(finished), by(sides)
-    told = f"{what} takes {takes}{'' if sent == takes else f', {sent} in the {model_word(service)}'}"
+    told = [f"{what} takes {takes}"]
+    if sent != takes:
+        told = [f"{told[0]} {when}", f"{sent} in the {model_word(service)}"]
     builds = f"the process builds {by(service.build)}"
     if fails:
-        text = f"{told}, and {builds}: {format_mm(over)} too long, along whichever side it is laid"
+        found = f"{format_mm(over)} too long, along whichever side it is laid"
+        builds = f"{builds}: {found}{f'; make it {advice}' if advice else ''}"
     elif warns:
-        text = f"{told}, and {builds}: it fits{' turned' if turned else ''}, with little room"
-    else:
-        text = f"{told}; {builds}{', where it fits turned' if turned else ''}"
-    return ServiceCheck(name, state_of(fails, warns), text, bodies)
+        builds = f"{builds}: it fits{' turned' if turned else ''}, with little room"
+    elif turned:
+        builds = f"{builds}, where it fits turned"
+    text = f"{', '.join(told)}{', and' if fails or warns else ';'} {builds}"
+    return ServiceCheck(name, state_of(fails, warns), text, bodies, (*told, builds))

@@ -18,13 +18,10 @@ from chaingen.prepare.cast import cast_bodies
 from chaingen.prepare.checks import against_build, smallest_gap
 from chaingen.prepare.feeding import Feeding, feed, sprued_solid
 from chaingen.prepare.loose import CannotPrepare
-from chaingen.prepare.reach import Curves, gap_of_curves
-from chaingen.prepare.sent import Sent, ServiceCheck, State, model_word, state_of
+from chaingen.prepare.sent import Sent, ServiceCheck, State, named
 from chaingen.prepare.shells import Shells, touching
-from chaingen.prepare.welds import Weld, Welds, weld_solid, welds_of
-from chaingen.solve.check import ROUND_OFF
+from chaingen.prepare.welds import Welds, weld_solid, welds_of
 from chaingen.stock.metals import Metal
-from chaingen.units import format_mm
 from chaingen.weave.graph import LinkGraph
 
 MOST_FED = 1000
@@ -32,6 +29,9 @@ MOST_FED = 1000
 
 MOST_NAMED = 5
 """Bodies that are named one by one in a check."""
+
+LESS_ROOM = "with a thinner main or shorter feeders, or leave the sprues to whoever casts it"
+"""What could be done about a piece whose sprues take too much room."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,7 +104,7 @@ def patterns_of(
     weight = 0.0 if of is None else (volume_of(cast.bodies, cast.graph, service) + added) * of.density / 1000
     parts = int(cast.cluster_of.max()) + 1
     pattern = Batch(f"{PATTERN}{suffix}", standing(welded, bodies.bounds()[0]), of, parts, (), weight)
-    checks = (_apart(cast), *_soldered(cast))
+    checks = (_apart(cast),)
     if of is None or not fed:
         return Patterns((pattern,), checks)
     sprued, told = _sprued(model, cast, pattern)
@@ -127,9 +127,17 @@ def volume_of(bodies: Bodies, graph: LinkGraph, service: Service) -> float:
     return volume
 
 
+def must_be_castable(metals: Sequence[Metal], service: Service) -> None:
+    """Raise `CannotPrepare` where coloured wire is to be cast: what that would weigh tells nothing."""
+    for metal in metals:
+        if service.process.casts and metal.under:
+            raise CannotPrepare(f"{metal.name} is a coloured wire, and cannot be cast")
+
+
 def _one_metal(metals: RingMetals, service: Service) -> Metal:
     """The metal of a piece; one of them where they shrink alike and it is printed."""
     used: list[Metal] = [metals.metals[k] for k in np.unique(metals.of_ring).tolist()]
+    must_be_castable(used, service)
     names = " and ".join(dict.fromkeys(metal.base for metal in used))
     if service.process.casts and len({metal.base for metal in used}) > 1:
         raise CannotPrepare(f"nothing is prepared of a piece of {names}: a casting in one is of one metal")
@@ -228,7 +236,9 @@ def _sprued(model: Model, cast: _Cast, pattern: Batch) -> tuple[tuple[Batch, ...
     )
     sides, told = high - low, "the piece with its sprues"
     sent = (sides * np.array(model.stretch)).tolist()
-    size = against_build("size with sprues", told, sides.tolist(), sent, service, ())
+    size = against_build(
+        "size with sprues", told, sides.tolist(), sent, service, advice=LESS_ROOM, when="as cast"
+    )
     return (batch,), (_fed(cast, found, pattern.parts), size)
 
 
@@ -236,63 +246,16 @@ def _apart(cast: _Cast) -> ServiceCheck:
     """Whether no two shells touch; bodies that are welded are one."""
     found = touching(cast.bodies, cast.tolerance, cast.cluster_of)
     if not found:
-        return ServiceCheck("shells apart", State.PASS, "no two parts touch")
+        return ServiceCheck("parts apart", State.PASS, "no two parts touch")
     pairs = [" and ".join(cast.graph.names[body] for body in pair) for pair in found]
     bodies = tuple(sorted({body for pair in found for body in pair}))
-    return ServiceCheck("shells apart", State.FAIL, f"{_named(pairs, ', ')} touch", bodies)
-
-
-def _soldered(cast: _Cast) -> list[ServiceCheck]:
-    """Whether soldered joins make one of no more than they should; nothing where there are none."""
-    if not cast.welds.rods:
-        return []
-    names, cluster, service = cast.graph.names, cast.cluster_of, cast.service
-    foreign = {
-        rod.pair: [body for body in rod.touched if cluster[body] != cluster[rod.pair[0]]]
-        for rod in cast.welds.rods
-    }
-    wrong = [rod for rod in cast.welds.rods if foreign[rod.pair]]
-    joins = [" with ".join(names[body] for body in rod.pair) for rod in wrong or cast.welds.rods]
-    if wrong:
-        touched = sorted({body for rod in wrong for body in foreign[rod.pair]})
-        text = f"{_named(joins, ', ')} would take {_named([names[body] for body in touched], ', ')} along"
-        bodies = tuple(sorted({*touched, *(body for rod in wrong for body in rod.pair)}))
-        return [ServiceCheck("soldered joins", State.FAIL, text, bodies)]
-    nearest = min((_beside(cast, rod) for rod in cast.welds.rods), key=lambda found: found[0])
-    gap = nearest[0] * min(service.stretch(cast.metal))
-    fails, warns = gap < service.smallest_gap - ROUND_OFF, gap < service.safe_gap - ROUND_OFF
-    if not warns:
-        return [ServiceCheck("soldered joins", State.PASS, f"{_named(joins, ', ')}, and nothing else")]
-    _, (one, two), body = nearest
-    text = (
-        f"where {names[one]} is joined with {names[two]} the metal comes to {format_mm(gap)} from "
-        f"{names[body]} in the {model_word(service)}, and the process {'fuses' if fails else 'may fuse'} "
-        f"what is nearer than {format_mm(service.smallest_gap if fails else service.safe_gap)}"
-    )
-    return [ServiceCheck("soldered joins", state_of(fails, warns), text, (one, two, body))]
-
-
-def _beside(cast: _Cast, rod: Weld) -> tuple[float, tuple[int, int], int]:
-    """How near a weld comes to what is not one with it, as cast [mm]; its pair, and what is nearest."""
-    curves, cluster = Curves.of(cast.bodies), cast.cluster_of
-    row, own = rod.row()[None], cluster[rod.pair[0]]
-    found = [
-        (gap_of_curves(row, curves.rows[curves.slice_of(body)]), rod.pair, body)
-        for body in np.flatnonzero(cluster != own).tolist()
-    ]
-    # What joins others is as near as they are, and told by the first of them.
-    found += [
-        (gap_of_curves(row, other.row()[None]), rod.pair, other.pair[0])
-        for other in cast.welds.rods
-        if cluster[other.pair[0]] != own
-    ]
-    return min(found, key=lambda each: each[0], default=(np.inf, rod.pair, rod.pair[0]))
+    return ServiceCheck("parts apart", State.FAIL, f"{named(pairs, MOST_NAMED)} touch", bodies)
 
 
 def _fed(cast: _Cast, found: Feeding, parts: int) -> ServiceCheck:
     """Whether every shell has a feeder of its own."""
     if found.unfed:
-        names = _named([cast.graph.names[body] for body in found.unfed], ", ")
+        names = named([cast.graph.names[body] for body in found.unfed], MOST_NAMED)
         text = f"no straight feeder reaches {names}, {len(found.unfed):,} of {parts:,} parts: cannot be fed"
         return ServiceCheck("feeders", State.FAIL, text, found.unfed)
     each = "the one part" if parts == 1 else f"each of {parts:,} parts"
@@ -301,8 +264,3 @@ def _fed(cast: _Cast, found: Feeding, parts: int) -> ServiceCheck:
     else:
         text = f"{each} has one of its own"
     return ServiceCheck("feeders", State.PASS, text)
-
-
-def _named(names: list[str], between: str) -> str:
-    more = len(names) - MOST_NAMED
-    return f"{between.join(names[:MOST_NAMED])}{f' and {more:,} more' if more > 0 else ''}"

@@ -5,7 +5,7 @@ Result -> sizes (finished, cast, pattern)
        -> checks against the process
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from chaingen.design.service import Layout, Service
@@ -20,7 +20,8 @@ from chaingen.prepare.checks import ServiceCheck, State, rest_checks, service_ch
 from chaingen.prepare.comb import comb_batches
 from chaingen.prepare.flat import flat_batches
 from chaingen.prepare.loose import CannotPrepare, loose_rings
-from chaingen.prepare.piece import Assembled, Patterns, patterns_of
+from chaingen.prepare.piece import Assembled, Patterns, must_be_castable, patterns_of
+from chaingen.prepare.sent import not_made
 from chaingen.prepare.tree import tree_batches
 from chaingen.prepare.welds import welds_of
 from chaingen.solve.drape.draped import Draped, scene_names
@@ -30,6 +31,11 @@ MIRRORED = "-mirrored"
 
 _LAYOUTS = {Layout.FLAT: flat_batches, Layout.COMB: comb_batches, Layout.TREE: tree_batches}
 
+MUCH = 3.0
+"""Sprues that weigh more than so many times what they feed are warned of; a mark of our own."""
+
+_SAID = frozenset({"metal", "one metal", "soldered joins", "size", "cut"})
+"""Checks that, where they fail, say why nothing can be made."""
 
 COARSEST = 1.0
 """Coarsest mesh tolerance that is tried [mm]."""
@@ -76,17 +82,37 @@ def _prepared(result: Result, service: Service, tolerance: float) -> Prepared:
     """All of it, with meshes of a tolerance [mm]."""
     checks = [*service_checks(result), *rest_checks(result), *_soldered_at_rest(result, service)]
     batches: tuple[Batch, ...] = ()
+    said = any(check.name in _SAID and check.state is State.FAIL for check in checks)
     try:
         if service.process.assembled:
             found = _pieces(result, service, tolerance)
             batches, checks = found.batches, [*checks, *found.checks]
         else:
-            batches = _LAYOUTS[service.layout](loose_rings(result), service, tolerance=tolerance)
+            rings = loose_rings(result)
+            must_be_castable([each.metal for each in rings], service)
+            batches = _LAYOUTS[service.layout](rings, service, tolerance=tolerance)
     except CannotPrepare as reason:
-        checks.append(ServiceCheck("preparation", State.FAIL, str(reason)))
+        checks += [] if said else [not_made(reason)]
+    checks += _heavy(batches, service)
     return Prepared(
         service, tolerance, ring_sizes(result, service), batches, tuple(checks), _by_hand(result, service)
     )
+
+
+def _heavy(batches: Sequence[Batch], service: Service) -> list[ServiceCheck]:
+    """Whether sprues of all castings weigh much more than what they feed."""
+    sprued = [batch for batch in batches if batch.sprues_weight]
+    sprues = sum(batch.copies * batch.sprues_weight for batch in sprued)
+    pieces = sum(batch.copies * batch.pieces_weight for batch in sprued)
+    if sprues <= MUCH * pieces:
+        return []
+    what = "the piece" if service.process.assembled else "the rings"
+    layout = "" if service.process.assembled else ", or another layout"
+    text = (
+        f"they weigh {sprues:,.2f} g, {sprues / pieces:.1f} times the {pieces:,.2f} g of {what}: a thinner "
+        f"main, a smaller button or shorter feeders{layout} would lessen it"
+    )
+    return [ServiceCheck("sprues", State.WARN, text)]
 
 
 def rest_batches(result: Result, drape: Draped, *, tolerance: float) -> tuple[Batch, ...]:

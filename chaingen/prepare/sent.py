@@ -46,12 +46,14 @@ class ServiceCheck:
         state: What came of it.
         text: The same in words, with bodies and values.
         bodies: Indices of the bodies it depends on; none for what the whole piece has.
+        lines: The text in parts that read better a line each, where there is room for that.
     """
 
     name: str
     state: State
     text: str
     bodies: tuple[int, ...] = ()
+    lines: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,10 +112,13 @@ class Sent:
         return f"{size.kind if isinstance(size, Finding) else 'ring'} {self.graph.names[body]}"
 
     def several(self, bodies: Sequence[int]) -> str:
-        """Bodies by name, of many the first few and how many more."""
-        names = [self.called(body) for body in bodies[:MOST_NAMED]]
-        more = len(bodies) - len(names)
-        return f"{', '.join(names)}{f' and {more:,} more' if more else ''}"
+        """Bodies by name, of many the first few and how many more, or that it is all of them."""
+        if len(bodies) > MOST_NAMED:
+            if len(bodies) == len(self.made):
+                return "all rings" if self.finished.is_ring[self.made].all() else "all parts"
+            if self.finished.is_ring[list(bodies)].sum() == len(bodies) == self.finished.is_ring.sum():
+                return "all rings"
+        return named([self.called(body) for body in bodies], MOST_NAMED)
 
 
 def parts_of(graph: LinkGraph, service: Service) -> Ints:
@@ -144,8 +149,19 @@ def model_word(service: Service) -> str:
 def both_words(finished: float, sent: float, piece: Sent, service: Service) -> str:
     """A length as finished, and as it is sent where that is not the same."""
     own, other = format_mm(finished), format_mm(sent)
-    uneven = "" if (np.ptp(piece.stretch, axis=1) == 0.0).all() else " or more"
-    return own if own == other else f"{own}, {other}{uneven} in the {model_word(service)}"
+    least = "" if (np.ptp(piece.stretch, axis=1) == 0.0).all() else "at least "
+    return own if own == other else f"{own} finished, {least}{other} in the {model_word(service)}"
+
+
+def named(names: Sequence[str], most: int) -> str:
+    """Names in a row, of many the first few and how many more."""
+    more = len(names) - most
+    return f"{', '.join(names[:most])}{f' and {more:,} more' if more > 0 else ''}"
+
+
+def not_made(reason: object) -> ServiceCheck:
+    """That nothing goes to the service, and why."""
+    return ServiceCheck("preparation", State.FAIL, f"nothing is made for the service: {reason}")
 
 
 def listed(names: Sequence[str]) -> str:

@@ -21,11 +21,24 @@ from chaingen.prepare.reach import Curves, gap_of_curves, straight_row, wire_at
 from chaingen.units import format_mm
 from chaingen.weave.graph import LinkGraph
 
-THICK = 0.8
-"""Radius of a weld over that of the thinner wire: its rim stays inside both wires."""
+THICK = 0.85
+"""Radius of a weld over that of the thinner wire: its rim stays inside both wires, and its section of 0.72 is
+enough to feed one through the other."""
 
 NO_LENGTH = 1e-6
 """Length under which a weld is no rod [mm]: the centrelines meet, and a ball there joins them."""
+
+
+class TooFar(CannotPrepare):
+    """Two bodies are too far apart to be soldered.
+
+    Attributes:
+        pair: Indices of the two.
+    """
+
+    def __init__(self, text: str, pair: tuple[int, int]) -> None:
+        super().__init__(text)
+        self.pair = pair
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,7 +138,7 @@ def welds(bodies: Bodies, pairs: Ints, names: tuple[str, ...]) -> tuple[Weld, ..
         names: The names of all bodies.
 
     Raises:
-        CannotPrepare: If the gap of a pair is wider than the thinner of the two wires.
+        TooFar: If the gap of a pair is wider than the thinner of the two wires.
     """
     if not len(pairs):
         return ()
@@ -135,9 +148,10 @@ def welds(bodies: Bodies, pairs: Ints, names: tuple[str, ...]) -> tuple[Weld, ..
     for (a, b), gap, (begin, end) in zip(pairs.tolist(), gaps.tolist(), points, strict=True):
         thinner = min(wire_at(curves, a, begin), wire_at(curves, b, end))
         if gap > 2.0 * thinner:
-            raise CannotPrepare(
+            raise TooFar(
                 f"{names[a]} and {names[b]} are {format_mm(gap)} apart: too far to solder,"
-                f" for their wire is {format_mm(2.0 * thinner)}"
+                f" for their wire is {format_mm(2.0 * thinner)}",
+                (a, b),
             )
         weld = Weld((a, b), begin.copy(), end.copy(), THICK * thinner, gap)
         touched = _touched(bodies, curves, weld)

@@ -1,7 +1,7 @@
 """How a piece comes about, where a service makes it: what of a wire worker's plan still holds, in words.
 
-A piece that is made in one has no wire to cut, no steps and no rings to open. Loose rings come as castings, and
-are linked and closed by hand. What a service asks nobody but it knows.
+A piece that is made in one has no wire to cut, no steps and no rings to open. Loose rings come as castings,
+and are linked and closed by hand. What a service asks nobody but it knows.
 """
 
 from collections.abc import Iterable, Iterator

@@ -12,6 +12,7 @@ from chaingen.make.plan import Plan
 from chaingen.make.result import Result
 from chaingen.make.strength import Strength
 from chaingen.make.wire_plan import RingPlan, WireOrder
+from chaingen.show.making import in_one
 from chaingen.show.rounding import g, mm, size_data
 from chaingen.solve.choices import LengthChoice
 
@@ -20,8 +21,12 @@ MOST_STEPS = 5000
 
 
 def plan_data(plan: Plan, result: Result) -> dict[str, Any]:
-    """The content of report.json's ``plan``; lengths in mm, weights in g, forces in N, times in s."""
-    return {
+    """The content of report.json's ``plan``; lengths in mm, weights in g, forces in N, times in s.
+
+    Of a piece that a service makes there is nothing of wire, strength and cost; of one that it makes in one
+    no order of work either.
+    """
+    whole = {
         "rings": [_rings(entry) for entry in plan.rings],
         "wire": [_wire(order) for order in plan.wire],
         "mandrels": [_mandrel(entry) for entry in plan.mandrels],
@@ -32,6 +37,12 @@ def plan_data(plan: Plan, result: Result) -> dict[str, Any]:
         "classroom": None if plan.classroom is None else _classroom(plan.classroom, plan.class_wire),
         "order_of_work": None if plan.order is None else _order(plan.order, result),
     }
+    service = result.design.service
+    if service is not None:
+        whole |= {"rings": [], "wire": [], "mandrels": [], "strength": None, "money": None, "owned": []}
+    if in_one(service):
+        whole |= {"classroom": None, "order_of_work": None}
+    return whole
 
 
 def _rings(plan: RingPlan) -> dict[str, Any]:

@@ -1,11 +1,15 @@
 """What words, report and sheet all tell of a service: its checks, its sizes, its cautions."""
 
+from collections.abc import Iterable
+
 from chaingen.design.service import Service
 from chaingen.make.result import Result
 from chaingen.prepare.batch import Prepared
 from chaingen.prepare.cast import Sizes, ring_sizes
 from chaingen.prepare.checks import ServiceCheck, State, rest_checks, service_checks
 from chaingen.prepare.loose import CannotPrepare, loose_rings
+from chaingen.prepare.sent import not_made
+from chaingen.prepare.weld_checks import NAME as WELDED
 
 _LOCAL = "local rules come first."
 
@@ -35,8 +39,20 @@ def checks_of(result: Result, prepared: Prepared | None) -> tuple[ServiceCheck, 
         try:
             loose_rings(result)
         except CannotPrepare as reason:
-            return (ServiceCheck("preparation", State.FAIL, str(reason)),)
+            return (not_made(reason),)
     return service_checks(result) + rest_checks(result)
+
+
+def is_welded(checks: Iterable[ServiceCheck]) -> bool:
+    """Whether what is to be soldered can be."""
+    return not any(check.name == WELDED and check.state is State.FAIL for check in checks)
+
+
+def nothing_sent(prepared: Prepared | None) -> str:
+    """That nothing goes to the service, where a check has said why without saying that; else empty."""
+    if prepared is None or prepared.batches or any(check.name == "preparation" for check in prepared.checks):
+        return ""
+    return "Nothing is made for the service, because of what failed."
 
 
 def piece_sizes(result: Result, prepared: Prepared | None) -> tuple[Sizes, ...]:

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from pathlib import PurePosixPath
+from types import MappingProxyType
 from typing import Any
 
 from chaingen.make.result import Result
@@ -14,7 +15,10 @@ from chaingen.show.service_facts import checks_of, piece_sizes, service_cautions
 
 
 def service_data(
-    result: Result, prepared: Prepared | None = None, files: Sequence[str] = ()
+    result: Result,
+    prepared: Prepared | None = None,
+    files: Sequence[str] = (),
+    scenes: Mapping[str, Sequence[Batch]] = MappingProxyType({}),
 ) -> dict[str, Any] | None:
     """The process, its limits, every check against it, sizes, and what is sent; None without a process.
 
@@ -22,6 +26,7 @@ def service_data(
         result: A built piece.
         prepared: The same as prepared for its service; None where nothing is written.
         files: Paths of all files written, relative to the output folder.
+        scenes: What is sent of the piece as it lies at rest, by the name of the scene.
     """
     service = result.design.service
     if service is None:
@@ -51,6 +56,11 @@ def service_data(
         "sizes": [_sizes(own) for own in piece_sizes(result, prepared)],
         "chord_tolerance_mm": None if prepared is None else mm(prepared.tolerance),
         "batches": [] if prepared is None else [_batch(batch, files) for batch in prepared.batches],
+        "scene_batches": [
+            {"scene": scene, **_batch(batch, files, f"scenes/{scene}/{FOLDER}")}
+            for scene, batches in scenes.items()
+            for batch in batches
+        ],
         "metal_to_melt_g": {} if prepared is None else _to_melt(prepared.batches),
         "by_hand": [] if prepared is None else list(prepared.by_hand),
         "checks": [
@@ -112,11 +122,11 @@ def _sizes(own: Sizes) -> dict[str, Any]:
     }
 
 
-def _batch(batch: Batch, files: Sequence[str]) -> dict[str, Any]:
+def _batch(batch: Batch, files: Sequence[str], folder: str = FOLDER) -> dict[str, Any]:
     casts = batch.metal is not None
     return {
         "name": batch.name,
-        "files": files_of(batch.name, files),
+        "files": files_of(batch.name, files, folder),
         "metal": None if batch.metal is None else batch.metal.name,
         "copies": batch.copies,
         "parts": batch.parts,
@@ -133,7 +143,7 @@ def _to_melt(batches: Sequence[Batch]) -> dict[str, float | None]:
     return {metal.name: g(weight) for metal, weight in metal_to_melt(batches).items()}
 
 
-def files_of(name: str, files: Sequence[str]) -> list[str]:
-    """The models of a batch among all files."""
-    sent = (path for path in map(PurePosixPath, files) if path.parent == PurePosixPath(FOLDER))
+def files_of(name: str, files: Sequence[str], folder: str = FOLDER) -> list[str]:
+    """The models of a batch in a folder, among all files."""
+    sent = (path for path in map(PurePosixPath, files) if path.parent == PurePosixPath(folder))
     return [str(path) for path in sent if path.stem == name and path.suffix != ".png"]

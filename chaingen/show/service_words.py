@@ -1,22 +1,25 @@
 """What a process makes of a piece, for the terminal."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from itertools import groupby
 
 from chaingen.design.service import Axes, Layout, Route, Service
 from chaingen.make.result import Result
-from chaingen.prepare.batch import Batch, Prepared, metal_to_melt
+from chaingen.prepare.batch import PATTERN, Batch, Prepared, metal_to_melt
 from chaingen.prepare.cast import Sizes
-from chaingen.prepare.sent import by, listed, model_word
+from chaingen.prepare.sent import ServiceCheck, State, by, listed, model_word
 from chaingen.show.phrases import counted, grams
-from chaingen.show.service_facts import checks_of, piece_sizes, service_cautions
+from chaingen.show.service_facts import checks_of, is_welded, nothing_sent, piece_sizes, service_cautions
 from chaingen.stock.metals import Metal
 from chaingen.units import format_mm
 from chaingen.weave.groups import RingSize
 
 ASSUMED = " (assumed)"
 """What follows a value that the design does not say."""
+
+OWN_MATERIAL = "What a print is made of is the service's own, so its weight is not told."
+"""Told where others are told the weight of what is sent."""
 
 
 def service_lines(result: Result, prepared: Prepared | None = None) -> list[str]:
@@ -29,7 +32,8 @@ def service_lines(result: Result, prepared: Prepared | None = None) -> list[str]
     service = result.design.service
     if service is None:
         return []
-    lines = [f"To be made from a model, {service.process.name}: {limits_words(service)}."]
+    checks = checks_of(result, prepared)
+    lines = [f"For {making_words(service)}: {limits_words(service)}."]
     gap = result.design.process_gap
     if gap:
         asked, sent = format_mm(gap), format_mm(service.smallest_gap)
@@ -42,27 +46,53 @@ def service_lines(result: Result, prepared: Prepared | None = None) -> list[str]
         else:
             own = format_mm(result.design.clearance)
             lines.append(f"The gap asked for between wires, {own}, is more than the {asked} of the process.")
-    lines += [f"  {check.state.value}: {check.name}, {check.text}." for check in checks_of(result, prepared)]
+    lines += [f"  {check.state.value}: {check.name}, {check.text}." for check in checks]
+    lines += [line] if (line := nothing_sent(prepared)) else []
     lines += size_lines(result, piece_sizes(result, prepared))
-    lines += [*loose_lines(result), *soldered_lines(service)]
+    lines += [*loose_lines(result), *soldered_lines(service, checks)]
     if prepared is not None:
         lines += [f"{line}." for line in batch_lines(prepared.batches)]
+        lines += [OWN_MATERIAL] if prepared.batches and not service.process.casts else []
         lines += melt_lines(prepared.batches)
         if prepared.by_hand:
             lines.append(f"By hand: {'; '.join(prepared.by_hand)}.")
-    first, *more = service_cautions(service)
-    return [*lines, " ".join([f"Caution: {first}", *(f"{text[:1].upper()}{text[1:]}" for text in more)])]
+    return [*lines, *(f"Caution: {text}" for text in service_cautions(service))]
+
+
+def failed_lines(result: Result, prepared: Prepared | None = None) -> list[str]:
+    """That the service cannot make the piece as it is, for right after the verdict; nothing where it can.
+
+    Args:
+        result: A built piece.
+        prepared: The same as prepared for its service; None where nothing is written.
+    """
+    service = result.design.service
+    if service is None or not result.fits:
+        return []
+    failed = dict.fromkeys(c.name for c in checks_of(result, prepared) if c.state is State.FAIL)
+    return [f"But: not for {making_words(service)} as it is: {listed(tuple(failed))}."] if failed else []
+
+
+def making_words(service: Service) -> str:
+    """How a service makes the piece: ``resin printing``, ``casting from a wax pattern``."""
+    if not service.process.casts:
+        return f"{service.process.name} printing"
+    return "casting from a wax pattern" if service.process.assembled else "casting of loose rings"
 
 
 def limits_words(service: Service) -> str:
     """The limits of a process, in words; those that the design does not say are told to be assumed."""
+    reserve = service.safe_gap > service.smallest_gap
     limits = {
         "smallest_wire": f"wire of {format_mm(service.smallest_wire)} or more",
-        "smallest_gap": f"gaps of {format_mm(service.smallest_gap)} or more",
+        "smallest_gap": f"gaps of {format_mm(service.smallest_gap)} or more"
+        f"{f', {format_mm(service.safe_gap)} to be sure' if reserve else ''}",
         "build": f"up to {by(service.build)}",
     }
     if not service.process.assembled:
         del limits["smallest_gap"]
+    if limits.keys() <= set(service.assumed):
+        return f"{', '.join(limits.values())}; all assumed: ask the service"
     return ", ".join(f"{text}{ASSUMED if name in service.assumed else ''}" for name, text in limits.items())
 
 
@@ -173,9 +203,9 @@ def loose_lines(result: Result) -> list[str]:
     ]
 
 
-def soldered_lines(service: Service) -> list[str]:
-    """What is welded into one; nothing where nothing is."""
-    if not service.soldered:
+def soldered_lines(service: Service, checks: Iterable[ServiceCheck]) -> list[str]:
+    """What is welded into one; nothing where nothing is, or where the checks say that it cannot be."""
+    if not service.soldered or not is_welded(checks):
         return []
     return [f"Welded into one, as if soldered: {', '.join(f'{a} with {b}' for a, b in service.soldered)}."]
 
@@ -184,12 +214,12 @@ def batch_lines(batches: Sequence[Batch]) -> list[str]:
     """What is in each file; numbered ones that follow one another and are alike in one line."""
 
     def words_of(batch: Batch) -> str:
-        return batch_words(batch).removeprefix(batch.name)
+        return batch_words(batch).removeprefix(file_words(batch))
 
     lines = []
     alike_by = groupby(batches, key=lambda batch: (words_of(batch), batch.name.rstrip("0123456789")))
     for (words, _), alike in alike_by:
-        names = [batch.name for batch in alike]
+        names = [file_words(batch) for batch in alike]
         if len(names) == 1:
             lines.append(f"{names[0]}{words}")
         else:
@@ -202,7 +232,7 @@ def batch_words(batch: Batch) -> str:
 
     As in ``tree-1: 60 rings (link); 38.20 g of brass as cast; make 4 of it``.
     """
-    what = f"{batch.name}: {holds_words(batch)}"
+    what = f"{file_words(batch)}: {holds_words(batch)}"
     copies = f"; make {batch.copies:,} of it" if batch.copies > 1 else ""
     if batch.metal is None:
         return f"{what}{copies}"
@@ -217,10 +247,21 @@ def melt_lines(batches: Sequence[Batch]) -> list[str]:
     return [f"To melt in all, for every copy of every casting: {listed(told)}."] if told else []
 
 
+def file_words(batch: Batch) -> str:
+    """A file by its name; of a print, which is no pattern, it is plain that this is a file's name."""
+    return f"{batch.name}.stl" if batch.metal is None else batch.name
+
+
+def title_words(batch: Batch) -> str:
+    """What a batch is, for its picture: its name, of a print that it is one."""
+    return batch.name.replace(PATTERN, "print", 1) if batch.metal is None else batch.name
+
+
 def holds_words(batch: Batch) -> str:
     """What a batch holds: ``60 rings (40 link, 20 jump)``, ``36 rings (link)``, ``15 parts``."""
     if not batch.rings:
-        return counted(batch.parts, "part")
+        parts = counted(batch.parts, "part")
+        return f"the print, {parts}" if batch.metal is None else parts
     names: Counter[str] = Counter()
     for name, count in batch.rings:
         names[name] += count

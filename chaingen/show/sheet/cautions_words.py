@@ -86,7 +86,8 @@ def _nickel(result: Result) -> list[str]:
         where = ", where it is printed in metal" if printed(result.design.service) else ""
         lines.append(
             f"Nickel{where}: {_joined(has)} {holds} nickel, to which many are allergic. How much of it a "
-            "thing may give off to skin is limited by law in many places (in the European Union REACH, annex XVII, entry 27)."
+            "thing may give off to skin is limited by law in many places (in the European "
+            "Union REACH, annex XVII, entry 27)."
         )
     pierced = [(entry.finding.kind, entry.metal) for entry in result.findings if through_skin(entry.finding)]
     if pierced:

@@ -10,6 +10,7 @@ from chaingen.prepare.batch import Prepared
 from chaingen.show.finding_words import COMES_APART, parting_lines
 from chaingen.show.making import IN_ONE, NOT_THE_PRINT, in_one, printed, strength_words
 from chaingen.show.phrases import counted
+from chaingen.show.service_words import failed_lines
 from chaingen.show.sheet.cautions_words import caution_lines
 from chaingen.show.sheet.code import fits
 from chaingen.show.sheet.design_text import says_any, without_keys
@@ -97,7 +98,7 @@ def sheet_document(result: Result, pictures: SheetPictures, prepared: Prepared |
     """
     design, plan = result.design, result.plan
     measures = Measures(design.bench.units)
-    blocks: list[Block] = [*_verdict(result, measures)]
+    blocks: list[Block] = [*_verdict(result, prepared, measures)]
     if pictures.whole is not None:
         blocks.append(Figure(pictures.whole, _caption(result), WHOLE_WIDTH))
     blocks += [_piece_table(result, measures), *_design_code(result)]
@@ -141,7 +142,7 @@ def _subtitle(result: Result) -> str:
 # --- the verdict ----------------------------------------------------------------------------------
 
 
-def _verdict(result: Result, measures: Measures) -> list[Block]:
+def _verdict(result: Result, prepared: Prepared | None, measures: Measures) -> list[Block]:
     """Whether it can be made, first of all."""
     blocks: list[Block] = []
     if not result.fits:
@@ -153,7 +154,7 @@ def _verdict(result: Result, measures: Measures) -> list[Block]:
             )
         )
     exact = exact_lengths(result)
-    told = [headline(result), *parting_lines(result)]
+    told = [headline(result), *failed_lines(result, prepared), *parting_lines(result)]
     blocks += [Paragraph(measures.in_text(line, exact), strong=True) for line in told]
     service = result.design.service
     plan = result.plan if service is None else None

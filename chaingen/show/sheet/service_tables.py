@@ -9,17 +9,21 @@ from chaingen.design.bench import Units
 from chaingen.design.service import Axes, Service
 from chaingen.make.result import Result
 from chaingen.model.figures import figures_of
+from chaingen.model.threemf import why_not
 from chaingen.prepare.batch import Prepared, metal_to_melt
 from chaingen.prepare.cast import Sizes
-from chaingen.prepare.sent import by, model_word
-from chaingen.show.service_facts import checks_of, piece_sizes, service_cautions
+from chaingen.prepare.sent import ServiceCheck, by, model_word
+from chaingen.prepare.write import FOLDER
+from chaingen.show.service_facts import checks_of, nothing_sent, piece_sizes, service_cautions
 from chaingen.show.service_words import (
     ASSUMED,
+    OWN_MATERIAL,
     holds_words,
     loose_lines,
     sent_open,
     shrinkage_reasons,
     soldered_lines,
+    title_words,
 )
 from chaingen.show.sheet.document import Block, Bullets, Figure, Heading, Paragraph, Table
 from chaingen.show.sheet.finding_figures import ABREAST
@@ -49,19 +53,22 @@ def service_blocks(
     service = result.design.service
     if service is None:
         return []
+    checks = checks_of(result, prepared)
     blocks: list[Block] = [
         Heading("To send to a service"),
         _limits_table(service, measures),
-        _check_table(result, prepared, measures),
+        _check_table(checks, measures),
     ]
+    blocks += [Paragraph(text)] if (text := nothing_sent(prepared)) else []
     if result.fits:
         sizes = _size_table(piece_sizes(result, prepared), service, measures)
-        told = [*loose_lines(result), *soldered_lines(service)]
+        told = [*loose_lines(result), *soldered_lines(service, checks)]
         blocks += [] if sizes is None else [sizes]
         blocks += [Paragraph(measures.in_text(line)) for line in told]
         if prepared is not None and prepared.batches:
             blocks.append(_batch_table(prepared, measures))
-            blocks += [Figure(path, name, ABREAST) for name, path in pictures.items()]
+            titles = {batch.name: title_words(batch) for batch in prepared.batches}
+            blocks += [Figure(path, titles.get(name, name), ABREAST) for name, path in pictures.items()]
         if prepared is not None and prepared.by_hand:
             blocks += [Paragraph("Not made by the service, but by hand:"), Bullets(prepared.by_hand)]
     cautions = tuple(f"{text[:1].upper()}{text[1:]}" for text in service_cautions(service))
@@ -81,6 +88,8 @@ def _limits_table(service: Service, measures: Measures) -> Table:
     rows.append(("thinnest wire", told("smallest_wire", measures.small(service.smallest_wire, said=True))))
     if service.process.assembled:
         gap = measures.small(service.smallest_gap, said=True)
+        if service.safe_gap > service.smallest_gap:
+            gap = f"{gap}, {measures.small(service.safe_gap, said=True)} to be sure"
         rows.append(("smallest gap between moving parts", told("smallest_gap", gap)))
     rows.append(("largest that it builds", told("build", _box(service.build, measures))))
     if service.finishing:
@@ -93,10 +102,10 @@ def _limits_table(service: Service, measures: Measures) -> Table:
     return Table("The service", ("What", "How much"), tuple(rows), (), notes)
 
 
-def _check_table(result: Result, prepared: Prepared | None, measures: Measures) -> Table:
+def _check_table(checks: Sequence[ServiceCheck], measures: Measures) -> Table:
     rows = tuple(
-        (check.name, check.state.value, _in_text(check.text, measures))
-        for check in checks_of(result, prepared)
+        (check.name, check.state.value, _in_text("\n".join(check.lines) or check.text, measures))
+        for check in checks
     )
     return Table("Checks against it", ("Check", "Result", "Found"), rows)
 
@@ -135,27 +144,36 @@ def _size_table(sizes: Sequence[Sizes], service: Service, measures: Measures) ->
 
 
 def _batch_table(prepared: Prepared, measures: Measures) -> Table:
-    """The files: how many are made of each, and what it holds, weighs and measures; with all metal."""
+    """The files: how many are made of each, and what it holds, weighs and measures; with all metal.
+
+    Names of files are short, each on a line of its own, so that none is broken over lines.
+    """
+    ends = (".stl",) if why_not() else (".stl", ".3mf")
     copied = any(batch.copies > 1 for batch in prepared.batches)
     rows = [
         (
-            batch.name, f"{batch.copies:,}" if copied else "", holds_words(batch),
+            "\n".join(f"{batch.name}{end}" for end in ends), f"{batch.copies:,}" if copied else "",
+            f"{holds_words(batch)}\n{_box(figures_of(batch.model).size, measures)}",
             "" if batch.metal is None else batch.metal.name,
             "" if batch.metal is None else weight(batch.pieces_weight),
             weight(batch.sprues_weight) if batch.sprues_weight else "",
-            "" if batch.metal is None else weight(batch.weight), _box(figures_of(batch.model).size, measures),
+            "" if batch.metal is None else weight(batch.weight),
         )
         for batch in prepared.batches
     ]  # fmt: skip
     melt = metal_to_melt(prepared.batches)
-    rows += [("to melt", "", "", metal.name, "", "", weight(own), "") for metal, own in melt.items()]
-    head = ("File", "How many", "Holds", "Metal", "Pieces", "Sprues", "In all", "Size as sent")
+    rows += [("to melt", "", "", metal.name, "", "", weight(own)) for metal, own in melt.items()]
+    head = ("File", "How many", "Holds, size as sent", "Metal", "Pieces", "Sprues", "In all")
     notes = ["All files are in millimetres; say so to the service."]
+    if len(ends) > 1:
+        notes.append("Of each, send the one that the service takes: both hold the same.")
     if any(batch.metal is not None for batch in prepared.batches):
         of_one = " of one copy of a file," if copied else ""
         notes.append(f"Weights are{of_one} of the metal as cast, before anything is cut off or finished.")
         notes.append("To melt is what every copy of every casting takes in all.")
-    return slim(head, rows, (1, 4, 5, 6), caption="Files", notes=tuple(notes))
+    else:
+        notes.append(OWN_MATERIAL)
+    return slim(head, rows, (1, 4, 5, 6), caption=f"Files, in the folder {FOLDER}", notes=tuple(notes))
 
 
 def _along(values: Axes, measures: Measures) -> str:

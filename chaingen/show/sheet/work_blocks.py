@@ -93,11 +93,12 @@ def _to_open(result: Result, order: Order) -> list[str]:
         if closed:
             lines.append(f"Close {closed[0]}: {closed[1]}. Rings that are bought closed serve as they come.")
         return lines
+    # What both mean was told with the table of rings.
     hands = hands_of(service)
     for label, own in ((hands.closed, closed), (hands.linked, linked)):
         if own:
             lines.append(f"{label}: {own[0]} ({own[1]}).")
-    return [*lines, hands.note] if lines else []
+    return lines
 
 
 def _by_name(result: Result, bodies: Sequence[int]) -> tuple[str, str] | None:

@@ -9,6 +9,7 @@ from chaingen.errors import CannotDraw
 from chaingen.make.result import Result
 from chaingen.prepare.batch import Prepared
 from chaingen.prepare.write import FOLDER
+from chaingen.show.making import in_one
 from chaingen.show.sheet.content import SheetPictures, sheet_document, sheet_rows
 from chaingen.show.sheet.finding_figures import draw_findings
 from chaingen.show.sheet.page import write_page
@@ -88,6 +89,8 @@ def _drawn(folder: Path, result: Result, on_progress: Progress) -> SheetPictures
     whole = folder / "whole.png"
     write_picture(whole, whole_picture(folder, result))
     steps: tuple[Path | None, ...] = ()
+    if in_one(result.design.service):
+        return SheetPictures(whole)
     if result.plan is not None and result.plan.order is not None:
         steps = draw_steps(
             folder / STEPS,
