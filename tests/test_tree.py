@@ -10,7 +10,8 @@ from chaingen.design.service import Sprues
 from chaingen.prepare.fed_ring import angle_of, fed_ring, tightest
 from chaingen.prepare.loose import CannotPrepare
 from chaingen.prepare.sprue_layout import prove
-from chaingen.prepare.tree import _Site, least_turn, tree_batches, tree_layouts
+from chaingen.prepare.tiers import Site, least_turn
+from chaingen.prepare.tree import tree_batches, tree_layouts
 from tests.sprued import (
     BRASS,
     COPPER,
@@ -205,7 +206,7 @@ def test_the_nearest_directions_say_how_far_tiers_are_apart():
         by = service(sprues=sprues)
         main = sprues.main_diameter(max(each.size.wire_diameter for each in given))
         kinds = tuple(fed_ring(each.size, by, sprues, main, angle_of(sprues)) for each in given)
-        site = _Site(kinds, main, 2.5 * main, by.spacing, by.room(SILVER))
+        site = Site(kinds, main, 2.5 * main, by.spacing, by.room(SILVER))
         turns = np.linspace(0.0, np.pi, 181)
         for lower in range(len(kinds)):
             for upper in range(len(kinds)):
