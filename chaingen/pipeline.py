@@ -30,8 +30,8 @@ from chaingen.model.figures import Figures
 from chaingen.model.placement_file import write_placement
 from chaingen.model.threemf import why_not
 from chaingen.model.write import Placed, write_models
-from chaingen.prepare.batch import Batch, Prepared
-from chaingen.prepare.prepare import prepare, rest_batches
+from chaingen.prepare.batch import Prepared
+from chaingen.prepare.prepare import prepare
 from chaingen.prepare.write import FOLDER, write_batches
 from chaingen.show.look import look_of
 from chaingen.show.picture import draw_pictures
@@ -350,7 +350,6 @@ def export(
     paths: list[Path] = []
     not_drawn = ""
     figures: dict[str, Figures] = {}
-    at_rest: dict[str, tuple[Batch, ...]] = {}
     with staged(folder) as stage:
         on_progress("writing the placement")
         made = [("", graph, rings)]
@@ -392,10 +391,9 @@ def export(
         for drape, name in zip(result.drapes, scene_names(result.drapes), strict=True):
             if isinstance(drape, Draped):
                 at = stage / "scenes" / name
-                files, sent = _scene_models(result, drape, at, mesh_tolerance, _about(name, on_progress))
-                paths += files
-                if sent:
-                    at_rest[name] = sent
+                paths += _scene_models(result, drape, at, mesh_tolerance, _about(name, on_progress))
+                sent = () if prepared is None else prepared.at_rest.get(name, ())
+                paths += write_batches(at / FOLDER, sent, title=design.title, date=design.date)
                 if pictures and not not_drawn:
                     paths += _scene_pictures(result, drape, at, _about(name, on_progress))
         if result.supple is not None and pictures and not not_drawn:
@@ -423,7 +421,6 @@ def export(
             not_drawn,
             prepared,
             models_data(figures, mesh_tolerance),
-            at_rest,
         )
         write_report(paths[-1], report)
     modelled = any(path.suffix == ".stl" for path in paths)
@@ -433,18 +430,15 @@ def export(
 
 def _scene_models(
     result: Result, drape: Draped, folder: Path, tolerance: float, on_progress: Progress
-) -> tuple[list[Path], tuple[Batch, ...]]:
-    """Placement and models of a piece at rest, and what is sent of it."""
+) -> list[Path]:
+    """Placement and models of a piece at rest."""
     on_progress("writing placement and models")
     placement = folder / "placement.json"
     write_placement(placement, drape.graph, drape.rings)
     design = result.design
     metals = worn_metals(design, result.placement, drape.graph)
     placed = Placed(drape.rings, drape.graph, metals, design.title, design.date)
-    models = write_models(folder, "piece", placed, tolerance=tolerance)
-    batches = rest_batches(result, drape, tolerance=tolerance)
-    sent = write_batches(folder / FOLDER, batches, title=design.title, date=design.date)
-    return [placement, *models.paths, *sent], batches
+    return [placement, *write_models(folder, "piece", placed, tolerance=tolerance).paths]
 
 
 def _scene_pictures(result: Result, drape: Draped, folder: Path, on_progress: Progress) -> list[Path]:

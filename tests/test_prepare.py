@@ -14,10 +14,11 @@ import trimesh
 
 from chaingen.design.load import parse_design
 from chaingen.pipeline import build, drape, for_service
+from chaingen.prepare.at_rest import rest_batches
 from chaingen.prepare.batch import most_triangles
 from chaingen.prepare.checks import State
 from chaingen.prepare.piece import Patterns
-from chaingen.prepare.prepare import _both, rest_batches
+from chaingen.prepare.prepare import _both
 from chaingen.prepare.sent import ServiceCheck
 from chaingen.prepare.write import write_batches
 from chaingen.show.service_words import batch_lines, service_lines
@@ -388,6 +389,28 @@ def test_a_piece_at_rest_is_sent_as_it_lies_and_its_joins_are_told(tmp_path):
     assert check_of(for_service(result), "soldered joins at rest, hang").state is State.WARN
 
 
+def test_joins_at_rest_are_judged_as_those_of_the_placed_piece_are():
+    """Three abreast, the outer two joined past the middle one: the metal comes near that."""
+    service = "soldered = [['1a', '1c']]\nsmallest_gap = '0.2 mm'"
+    design = parse_design(text("resin", service, beside=3, inside=7.0, repeat=2, more=HANG))
+    result = drape(build(design))
+    placed = check_of(for_service(result), "soldered joins")
+    (rest,) = result.drapes
+    same = dataclasses.replace(rest, rings=result.placement.rings, graph=result.placement.graph)
+    lying = check_of(for_service(dataclasses.replace(result, drapes=(same,))), "soldered joins at rest, hang")
+    assert placed.state is lying.state is State.FAIL
+    assert lying.text.startswith(placed.text)
+
+
+def test_both_pieces_of_a_pair_are_sent_at_rest(tmp_path):
+    result = drape(build(parse_design(text("resin", beside=2, top="pair = true", more=HANG))))
+    one, other = for_service(result, mesh_tolerance=TOLERANCE).at_rest["hang"]
+    assert (one.name, other.name) == ("pattern", "pattern-mirrored")
+    meshes = [reopened(batch, tmp_path) for batch in (one, other)]
+    assert meshes[0].volume == pytest.approx(meshes[1].volume, rel=1e-4)
+    assert meshes[0].body_count == meshes[1].body_count == 6
+
+
 def test_joins_that_come_apart_at_rest_are_a_failed_check():
     """The pair is pulled apart by hand, as rings that lie loose may come to rest."""
     design = parse_design(text("resin", "soldered = [['1a', '1b']]", beside=2, more=HANG))
@@ -424,15 +447,15 @@ def test_files_that_are_alike_are_told_in_one_line():
 
 def command(run, tmp_path, *args, **options):
     (tmp_path / "mooring.toml").write_text(text(**options))
-    return run(
-        "make", "mooring.toml", "--out", "out", "--no-pictures", "--no-sheet", *args,
-        code=options.pop("code", 0),
-    )  # fmt: skip
+    return run("make", "mooring.toml", "--out", "out", "--no-pictures", "--no-sheet", *args)
 
 
 def test_no_file_for_the_service_has_more_triangles_than_asked(run, tmp_path):
-    command(run, tmp_path, "--triangles", "6000", service="finishing = '0.3 mm'\n[service.sprues]")
+    given = "finishing = '0.3 mm'\n[service.sprues]"
+    command(run, tmp_path, "--triangles", "6000", "--scene", "hang", service=given)
     report = json.loads((tmp_path / "out" / "report.json").read_text())
+    (resting,) = report["service"]["scene_batches"]
+    assert resting["triangles"] <= 6000
     counts = {batch["name"]: batch["triangles"] for batch in report["service"]["batches"]}
     assert 3000 < counts["pattern-sprued"] <= 6000
     assert (
@@ -458,15 +481,16 @@ def test_files_of_an_earlier_run_are_told(run, tmp_path):
     first = command(run, tmp_path, process=LOOSE, repeat=40)
     assert "earlier run" not in first.output
     again = command(run, tmp_path, process=LOOSE, repeat=3)
-    assert "these are from an earlier run: rings-2.3mf, rings-2.stl" in again.output
+    assert "these are from an earlier run: service/rings-2.3mf, service/rings-2.stl" in again.output
 
 
 def test_a_service_that_cannot_make_it_is_told_right_after_the_verdict(run, tmp_path):
-    """As long as it is, the piece goes into no flask; the words and the sheet say so before anything else."""
-    command(run, tmp_path, "--no-sheet", service='build = ["20 mm", "20 mm", "20 mm"]')
+    """As long as it is, the piece goes into no flask; words and sheet say so before anything else."""
+    command(run, tmp_path, "--sheet", service='build = ["20 mm", "20 mm", "20 mm"]')
     told = run("check", "mooring.toml").output.splitlines()
     assert told[1].startswith("It fits")
     assert told[2] == "But: not for casting from a wax pattern as it is: size."
+    assert told[2] in (tmp_path / "out" / "sheet.html").read_text()
 
 
 def test_what_is_sent_at_rest_is_in_the_report(run, tmp_path):

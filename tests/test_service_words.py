@@ -289,8 +289,9 @@ def test_pictures_and_models_of_others_are_no_files_of_a_batch():
 
 def test_what_is_sent_of_a_piece_at_rest_is_in_the_report(run):
     files = ["service/pattern.stl", "scenes/hang/service/pattern.stl", "scenes/hang-2/service/pattern.stl"]
-    scenes = {"hang": [flat_batch("pattern", metal=None, rings=())], "hang-2": []}
-    (batch,) = service_data(run, None, files, scenes)["scene_batches"]
+    scenes = {"hang": (flat_batch("pattern", metal=None, rings=()),), "hang-2": ()}
+    prepared = dataclasses.replace(prepared_for(run, ()), at_rest=scenes)
+    (batch,) = service_data(run, prepared, files)["scene_batches"]
     assert (batch["scene"], batch["name"], batch["parts"]) == ("hang", "pattern", 6)
     assert batch["files"] == ["scenes/hang/service/pattern.stl"]
     assert batch["triangles"] == 6 * len(flat_batch().model.kinds[0].mesh.faces)

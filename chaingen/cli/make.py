@@ -147,7 +147,7 @@ def make(
             if (folder / "models" / "piece.stl").exists():
                 say(f"Beware: the models in {folder / 'models'} are from an earlier run, not of this design.")
         if left := _earlier(folder, files.paths):
-            say(f"Beware: in {folder / 'service'} these are from an earlier run: {', '.join(left)}.")
+            say(f"Beware: in {folder} these are from an earlier run: {', '.join(left)}.")
         say(f"Written to {folder}: {', '.join(relative)}")
     ctx.exit(result.exit_code)
 
@@ -196,7 +196,8 @@ def _earlier(folder: Path, written: "Sequence[Path]") -> list[str]:
     from chaingen.prepare.write import FOLDER
 
     known = set(written)
-    return sorted(path.name for path in (folder / FOLDER).glob("*.*") if path not in known)
+    found = [*(folder / FOLDER).glob("*.*"), *folder.glob(f"scenes/*/{FOLDER}/*.*")]
+    return sorted(path.relative_to(folder).as_posix() for path in found if path not in known)
 
 
 def _refuse_two_finenesses() -> None:

@@ -1,7 +1,7 @@
 """What a service is sent: one file for each build of its machine, or each casting, and how many of each."""
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 
 from chaingen.design.service import Service
 from chaingen.model.kinds import Model
@@ -80,6 +80,7 @@ class Prepared:
         batches: What is sent; none where it cannot be prepared, which a check then says.
         checks: All that was checked.
         by_hand: What the service does not make and the maker adds, in words: beads, findings.
+        at_rest: What is sent of the piece as it lies at rest, by the name of the scene.
     """
 
     service: Service
@@ -88,3 +89,9 @@ class Prepared:
     batches: tuple[Batch, ...]
     checks: tuple[ServiceCheck, ...]
     by_hand: tuple[str, ...] = ()
+    at_rest: Mapping[str, tuple[Batch, ...]] = field(default_factory=dict)
+
+    @property
+    def files(self) -> tuple[Batch, ...]:
+        """All that is sent, of the piece as placed and at rest."""
+        return (*self.batches, *(batch for own in self.at_rest.values() for batch in own))

@@ -10,24 +10,20 @@ from dataclasses import replace
 
 from chaingen.design.service import Layout, Service
 from chaingen.errors import BadInput, Problem
-from chaingen.make.metals import worn_metals
 from chaingen.make.pair import mirrored_graph
 from chaingen.make.result import Result
+from chaingen.prepare.at_rest import rest_batches, soldered_at_rest
 from chaingen.prepare.batch import Batch, Prepared
 from chaingen.prepare.batch import most_triangles as largest_of
-from chaingen.prepare.cast import cast_bodies, ring_sizes
+from chaingen.prepare.cast import ring_sizes
 from chaingen.prepare.checks import ServiceCheck, State, rest_checks, service_checks
 from chaingen.prepare.comb import comb_batches
 from chaingen.prepare.flat import flat_batches
 from chaingen.prepare.loose import CannotPrepare, loose_rings
-from chaingen.prepare.piece import Assembled, Patterns, must_be_castable, patterns_of
+from chaingen.prepare.piece import MIRRORED, Assembled, Patterns, must_be_castable, patterns_of
 from chaingen.prepare.sent import not_made
 from chaingen.prepare.tree import tree_batches
-from chaingen.prepare.welds import welds_of
 from chaingen.solve.drape.draped import Draped, scene_names
-
-MIRRORED = "-mirrored"
-"""What names of the second piece of a pair end with."""
 
 _LAYOUTS = {Layout.FLAT: flat_batches, Layout.COMB: comb_batches, Layout.TREE: tree_batches}
 
@@ -68,7 +64,7 @@ def prepare(
         return None
     on_progress(f"preparing for {service.process.name}")
     prepared = _prepared(result, service, tolerance)
-    while most_triangles is not None and (most := largest_of(prepared.batches)) > most_triangles:
+    while most_triangles is not None and (most := largest_of(prepared.files)) > most_triangles:
         if tolerance >= COARSEST:
             advice = "that many has the coarsest mesh of what goes to the service"
             raise BadInput([Problem("--triangles", f"{most_triangles:,}", f"at least {most:,}", advice)])
@@ -80,7 +76,7 @@ def prepare(
 
 def _prepared(result: Result, service: Service, tolerance: float) -> Prepared:
     """All of it, with meshes of a tolerance [mm]."""
-    checks = [*service_checks(result), *rest_checks(result), *_soldered_at_rest(result, service)]
+    checks = [*service_checks(result), *rest_checks(result), *soldered_at_rest(result, service)]
     batches: tuple[Batch, ...] = ()
     said = any(check.name in _SAID and check.state is State.FAIL for check in checks)
     try:
@@ -94,8 +90,19 @@ def _prepared(result: Result, service: Service, tolerance: float) -> Prepared:
     except CannotPrepare as reason:
         checks += [] if said else [not_made(reason)]
     checks += _heavy(batches, service)
+    at_rest = {
+        scene: rest_batches(result, drape, tolerance=tolerance)
+        for drape, scene in zip(result.drapes, scene_names(result.drapes), strict=True)
+        if isinstance(drape, Draped)
+    }
     return Prepared(
-        service, tolerance, ring_sizes(result, service), batches, tuple(checks), _by_hand(result, service)
+        service,
+        tolerance,
+        ring_sizes(result, service),
+        batches,
+        tuple(checks),
+        _by_hand(result, service),
+        {scene: own for scene, own in at_rest.items() if own},
     )
 
 
@@ -113,40 +120,6 @@ def _heavy(batches: Sequence[Batch], service: Service) -> list[ServiceCheck]:
         f"main, a smaller button or shorter feeders{layout} would lessen it"
     )
     return [ServiceCheck("sprues", State.WARN, text)]
-
-
-def rest_batches(result: Result, drape: Draped, *, tolerance: float) -> tuple[Batch, ...]:
-    """A piece as it lies in a scene, to be made like that; none where its process makes rings by themselves.
-
-    Args:
-        result: The piece.
-        drape: It at rest.
-        tolerance: Farthest the meshes may lie from the true surface [mm].
-    """
-    service = result.design.service
-    if service is None or not service.process.assembled:
-        return ()
-    metals = worn_metals(result.design, result.placement, drape.graph)
-    try:
-        return patterns_of(Assembled(drape.rings, drape.graph, metals), service, tolerance, fed=False).batches
-    except CannotPrepare:
-        # The checks say so: of metals those of the piece as placed, of welds those at rest.
-        return ()
-
-
-def _soldered_at_rest(result: Result, service: Service) -> list[ServiceCheck]:
-    """That soldered parts came to rest as if they were loose, and whether they lie near enough to join."""
-    checks = []
-    for drape, scene in zip(result.drapes, scene_names(result.drapes), strict=True):
-        if not service.soldered or not isinstance(drape, Draped):
-            continue
-        state, text = State.WARN, "they came to rest as if they were loose, and are joined as they lie there"
-        try:
-            welds_of(cast_bodies(drape.rings, service.finishing), drape.graph, service)
-        except CannotPrepare as reason:
-            state, text = State.FAIL, f"nothing is prepared of the piece at rest: {reason}"
-        checks.append(ServiceCheck(f"soldered joins at rest, {scene}", state, text))
-    return checks
 
 
 def _pieces(result: Result, service: Service, tolerance: float) -> Patterns:

@@ -40,6 +40,8 @@ def plan_data(plan: Plan, result: Result) -> dict[str, Any]:
     service = result.design.service
     if service is not None:
         whole |= {"rings": [], "wire": [], "mandrels": [], "strength": None, "money": None, "owned": []}
+        if plan.classroom is not None:
+            whole["classroom"] = _without_wire(_classroom(plan.classroom, ()))
     if in_one(service):
         whole |= {"classroom": None, "order_of_work": None}
     return whole
@@ -201,6 +203,13 @@ def _classroom(order: ClassOrder, wire: tuple[WireOrder, ...]) -> dict[str, Any]
             {"form": e.bead.form, "diameter_mm": mm(e.bead.diameter), "count": e.count} for e in order.beads
         ],
     }
+
+
+def _without_wire(classroom: dict[str, Any]) -> dict[str, Any]:
+    """A class whose rings a service makes: how many of which, and nothing of their wire."""
+    told = ("name", "inside_diameter_mm", "wire_diameter_mm", "metal", "needed", "spare")
+    order = [{key: entry[key] for key in told if key in entry} for entry in classroom["order"]]
+    return {**classroom, "order": order}
 
 
 def _order(order: Order, result: Result) -> dict[str, Any]:

@@ -2,9 +2,8 @@
 
 import json
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
-from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -13,7 +12,7 @@ from chaingen.design.cautions import Caution
 from chaingen.files import write_text
 from chaingen.make.finding_counts import BeadCount, FindingCount
 from chaingen.make.result import Result
-from chaingen.prepare.batch import Batch, Prepared
+from chaingen.prepare.batch import Prepared
 from chaingen.show.plan_report import plan_data
 from chaingen.show.rounding import g, mm, size_data
 from chaingen.show.service_report import service_data
@@ -153,7 +152,6 @@ def report_of(
     not_drawn: str = "",
     prepared: Prepared | None = None,
     models: Sequence[dict[str, Any]] = (),
-    at_rest: Mapping[str, Sequence[Batch]] = MappingProxyType({}),
 ) -> dict[str, Any]:
     """The content of report.json.
 
@@ -163,7 +161,6 @@ def report_of(
         not_drawn: Why there are no pictures, if there are none.
         prepared: The piece as prepared for its service; None where nothing is written.
         models: The figures of its models, see `models_data`.
-        at_rest: What is sent of the piece as it lies at rest, by the name of the scene.
     """
     placement, check, design = result.placement, result.check, result.design
     names = placement.graph.names
@@ -266,7 +263,7 @@ def report_of(
         "stretch_percent": None if result.stretch is None else round(100.0 * result.stretch, 3),
         "supple": None if result.supple is None else _supple(result.supple),
         "scenes": [_scene(drape) for drape in result.drapes],
-        "service": service_data(result, prepared, files, at_rest),
+        "service": service_data(result, prepared, files),
         "models": list(models),
         "plan": None if result.plan is None else plan_data(result.plan, result),
         "files": list(files),

@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping, Sequence
 from pathlib import PurePosixPath
-from types import MappingProxyType
 from typing import Any
 
 from chaingen.make.result import Result
@@ -18,7 +17,6 @@ def service_data(
     result: Result,
     prepared: Prepared | None = None,
     files: Sequence[str] = (),
-    scenes: Mapping[str, Sequence[Batch]] = MappingProxyType({}),
 ) -> dict[str, Any] | None:
     """The process, its limits, every check against it, sizes, and what is sent; None without a process.
 
@@ -26,7 +24,6 @@ def service_data(
         result: A built piece.
         prepared: The same as prepared for its service; None where nothing is written.
         files: Paths of all files written, relative to the output folder.
-        scenes: What is sent of the piece as it lies at rest, by the name of the scene.
     """
     service = result.design.service
     if service is None:
@@ -58,7 +55,7 @@ def service_data(
         "batches": [] if prepared is None else [_batch(batch, files) for batch in prepared.batches],
         "scene_batches": [
             {"scene": scene, **_batch(batch, files, f"scenes/{scene}/{FOLDER}")}
-            for scene, batches in scenes.items()
+            for scene, batches in ({} if prepared is None else prepared.at_rest).items()
             for batch in batches
         ],
         "metal_to_melt_g": {} if prepared is None else _to_melt(prepared.batches),

@@ -49,7 +49,10 @@ def service_lines(result: Result, prepared: Prepared | None = None) -> list[str]
     lines += [f"  {check.state.value}: {check.name}, {check.text}." for check in checks]
     lines += [line] if (line := nothing_sent(prepared)) else []
     lines += size_lines(result, piece_sizes(result, prepared))
-    lines += [*loose_lines(result), *soldered_lines(service, checks)]
+    made = prepared is None or bool(prepared.batches)
+    lines += [*(loose_lines(result) if made else []), *soldered_lines(service, checks)]
+    if result.design.bench.classroom is not None:
+        lines.append("What is sent is for one kit: have it made once for each kit of the class.")
     if prepared is not None:
         lines += [f"{line}." for line in batch_lines(prepared.batches)]
         lines += [OWN_MATERIAL] if prepared.batches and not service.process.casts else []
@@ -193,14 +196,23 @@ def loose_lines(result: Result) -> list[str]:
         Layout.TREE: "round the main of a tree",
     }[service.layout]
     if not sent_open(service):
-        return [f"Rings are laid out {laid}, closed: what is to be linked by hand is cut open first."]
+        lines = [f"Rings are laid out {laid}, closed: what is to be linked by hand is cut open first."]
+        return [*lines, *_mould_lines(service)]
     aside = (
         f", the ends {format_mm(service.opened)} apart sideways (middle to middle)" if service.opened else ""
     )
     return [
         f"Rings are laid out {laid}, with a cut of {format_mm(service.cut)} (as cast){aside}: closed by "
-        "hand until the ends meet they have the sizes told."
+        "hand until the ends meet they have the sizes told.",
+        *_mould_lines(service),
     ]
+
+
+def _mould_lines(service: Service) -> list[str]:
+    """That a mould is made once: the numbers are those of waxes."""
+    if service.route is not Route.RUBBER_MOULD:
+        return []
+    return ["For moulds one pattern of a size is enough (common practice): the numbers told are of waxes."]
 
 
 def soldered_lines(service: Service, checks: Iterable[ServiceCheck]) -> list[str]:

@@ -62,7 +62,8 @@ def service_blocks(
     blocks += [Paragraph(text)] if (text := nothing_sent(prepared)) else []
     if result.fits:
         sizes = _size_table(piece_sizes(result, prepared), service, measures)
-        told = [*loose_lines(result), *soldered_lines(service, checks)]
+        made = prepared is None or bool(prepared.batches)
+        told = [*(loose_lines(result) if made else []), *soldered_lines(service, checks)]
         blocks += [] if sizes is None else [sizes]
         blocks += [Paragraph(measures.in_text(line)) for line in told]
         if prepared is not None and prepared.batches:
