@@ -23,7 +23,7 @@ from chaingen.files import staged
 from chaingen.make.counts import RingCount, ring_counts
 from chaingen.make.finding_counts import bead_counts, finding_counts
 from chaingen.make.metals import cell_metals, ring_metals, worn_metals
-from chaingen.make.pair import both, mirrored_graph
+from chaingen.make.pair import MIRRORED, both, mirrored_graph
 from chaingen.make.planning import plan_of
 from chaingen.make.result import Result
 from chaingen.model.figures import Figures
@@ -86,9 +86,6 @@ def _silent(_: str) -> None:
 
 ROOMY = 1.1
 """Pieces whose gaps as placed are this many times the safe gap of a process keep it at rest too."""
-
-MIRRORED = "-mirrored"
-"""What the names of files of the second piece of a pair end with."""
 
 
 def build(design: Design, *, on_progress: Progress = _silent) -> Result:

@@ -11,6 +11,9 @@ from chaingen.geometry.types import Floats
 from chaingen.make.metals import RingMetals
 from chaingen.weave.graph import LinkGraph
 
+MIRRORED = "-mirrored"
+"""What the names of files of the second piece of a pair end with."""
+
 APART = 0.25
 """Pictures show the two of a pair apart by this part of how high or how wide one is."""
 

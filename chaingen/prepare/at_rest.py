@@ -2,11 +2,11 @@
 
 from chaingen.design.service import Service
 from chaingen.make.metals import worn_metals
-from chaingen.make.pair import mirrored_graph
+from chaingen.make.pair import MIRRORED, mirrored_graph
 from chaingen.make.result import Result
 from chaingen.prepare.batch import Batch
 from chaingen.prepare.loose import CannotPrepare
-from chaingen.prepare.piece import MIRRORED, Assembled, patterns_of
+from chaingen.prepare.piece import Assembled, patterns_of
 from chaingen.prepare.sent import Sent, ServiceCheck, State
 from chaingen.prepare.weld_checks import try_welds
 from chaingen.solve.drape.draped import Draped, scene_names

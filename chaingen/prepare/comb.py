@@ -19,8 +19,8 @@ from chaingen.geometry.types import Floats
 from chaingen.prepare.batch import Batch
 from chaingen.prepare.checks import by
 from chaingen.prepare.fed_ring import FedRing, fed_ring, least_shift, placed_rows, thickest_wire
-from chaingen.prepare.loose import CannotPrepare, LooseRings, by_metal
-from chaingen.prepare.sprue_layout import Foot, Named, Rod, SprueLayout, batches_of, layouts_in_room
+from chaingen.prepare.loose import CannotPrepare, LooseRings
+from chaingen.prepare.sprue_layout import Foot, Named, Rod, SprueLayout, layouts_in_room, sprued_batches
 from chaingen.prepare.sprues import FLARE, Bar, button_height
 from chaingen.solve.check import ROUND_OFF
 from chaingen.stock.metals import Metal
@@ -42,11 +42,7 @@ def comb_batches(rings: Sequence[LooseRings], service: Service, *, tolerance: fl
     Raises:
         CannotPrepare: A ring cannot be placed in the room, or not be fed.
     """
-    batches: list[Batch] = []
-    for metal, own in by_metal(rings).items():
-        layouts = comb_layouts([each for each in own if each.count > 0], service, metal)
-        batches += batches_of(layouts, "comb", len(batches) + 1, metal, service, tolerance)
-    return tuple(batches)
+    return sprued_batches(_laid, "comb", rings, service, tolerance)
 
 
 def comb_layouts(rings: Sequence[LooseRings], service: Service, metal: Metal) -> list[Named]:

@@ -24,9 +24,6 @@ from chaingen.prepare.welds import Welds, weld_solid, welds_of
 from chaingen.stock.metals import Metal
 from chaingen.weave.graph import LinkGraph
 
-MIRRORED = "-mirrored"
-"""What names of the second piece of a pair end with."""
-
 MOST_FED = 1000
 """Shells of the largest piece whose feeders are looked for."""
 

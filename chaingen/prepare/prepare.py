@@ -10,7 +10,7 @@ from dataclasses import replace
 
 from chaingen.design.service import Layout, Service
 from chaingen.errors import BadInput, Problem
-from chaingen.make.pair import mirrored_graph
+from chaingen.make.pair import MIRRORED, mirrored_graph
 from chaingen.make.result import Result
 from chaingen.prepare.at_rest import rest_batches, soldered_at_rest
 from chaingen.prepare.batch import Batch, Prepared
@@ -20,7 +20,7 @@ from chaingen.prepare.checks import ServiceCheck, State, rest_checks, service_ch
 from chaingen.prepare.comb import comb_batches
 from chaingen.prepare.flat import flat_batches
 from chaingen.prepare.loose import CannotPrepare, loose_rings
-from chaingen.prepare.piece import MIRRORED, Assembled, Patterns, must_be_castable, patterns_of
+from chaingen.prepare.piece import Assembled, Patterns, must_be_castable, patterns_of
 from chaingen.prepare.sent import not_made
 from chaingen.prepare.tree import tree_batches
 from chaingen.solve.drape.draped import Draped, scene_names

@@ -13,7 +13,7 @@ from chaingen.model.kinds import Kind, Material, Model
 from chaingen.model.solids import Solid, joined, mesh_of_solid, placed
 from chaingen.prepare.batch import WEIGHED_AT, Batch
 from chaingen.prepare.fed_ring import CLOSE, FedRing, placed_rows, room_beside, tightest
-from chaingen.prepare.loose import CannotPrepare, LooseRings, rooms
+from chaingen.prepare.loose import CannotPrepare, LooseRings, by_metal, rooms
 from chaingen.prepare.sprues import Bar, button, rod
 from chaingen.solve.check import ROUND_OFF
 from chaingen.stock.metals import Metal
@@ -187,6 +187,28 @@ Named = tuple[SprueLayout, tuple[str, ...]]
 
 Maker = Callable[[Sequence[LooseRings], Service, Metal, Axes], list[Named]]
 """Lays out rings of one metal, all sizes together, in a room, or raises `CannotPrepare`."""
+
+
+def sprued_batches(
+    make: Maker, what: str, rings: Sequence[LooseRings], service: Service, tolerance: float
+) -> tuple[Batch, ...]:
+    """Castings of loose rings, each of one metal, numbered from 1 on.
+
+    Args:
+        make: What lays them out.
+        what: What they are, ``tree`` or so: what names of files begin with.
+        rings: The rings that are made.
+        service: The service.
+        tolerance: Farthest the meshes may lie from the true surface [mm].
+
+    Raises:
+        CannotPrepare: A ring cannot be placed in the room, or not be fed.
+    """
+    batches: list[Batch] = []
+    for metal, own in by_metal(rings).items():
+        layouts = layouts_in_room(make, [each for each in own if each.count > 0], service, metal)
+        batches += batches_of(layouts, what, len(batches) + 1, metal, service, tolerance)
+    return tuple(batches)
 
 
 def layouts_in_room(make: Maker, rings: Sequence[LooseRings], service: Service, metal: Metal) -> list[Named]:

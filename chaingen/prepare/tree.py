@@ -21,8 +21,8 @@ from chaingen.geometry.types import Floats
 from chaingen.prepare.batch import Batch
 from chaingen.prepare.checks import by
 from chaingen.prepare.fed_ring import FedRing, angle_of, fed_ring, thickest_wire
-from chaingen.prepare.loose import CannotPrepare, LooseRings, by_metal
-from chaingen.prepare.sprue_layout import Foot, Named, Rod, SprueLayout, batches_of, layouts_in_room
+from chaingen.prepare.loose import CannotPrepare, LooseRings
+from chaingen.prepare.sprue_layout import Foot, Named, Rod, SprueLayout, layouts_in_room, sprued_batches
 from chaingen.prepare.sprues import button_height
 from chaingen.prepare.tiers import UP, Base, Site, Tier, poses_of
 from chaingen.solve.check import ROUND_OFF
@@ -49,11 +49,7 @@ def tree_batches(rings: Sequence[LooseRings], service: Service, *, tolerance: fl
     Raises:
         CannotPrepare: A ring cannot be placed in the room, or not be fed.
     """
-    batches: list[Batch] = []
-    for metal, own in by_metal(rings).items():
-        layouts = tree_layouts([each for each in own if each.count > 0], service, metal)
-        batches += batches_of(layouts, "tree", len(batches) + 1, metal, service, tolerance)
-    return tuple(batches)
+    return sprued_batches(_grown, "tree", rings, service, tolerance)
 
 
 def tree_layouts(rings: Sequence[LooseRings], service: Service, metal: Metal) -> list[Named]:
