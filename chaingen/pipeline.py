@@ -47,15 +47,18 @@ from chaingen.solve.drape.drape import Draped, NotDraped
 from chaingen.solve.drape.drape import drape as drape_in
 from chaingen.solve.drape.drape_sheet import drape_sheet
 from chaingen.solve.drape.draped import scene_names
+from chaingen.solve.drape.settle import OnPose
 from chaingen.solve.drape.starts import CannotDrape
 from chaingen.solve.middle import way_round
+from chaingen.solve.near import design_near
 from chaingen.solve.overview import size_overview
 from chaingen.solve.place import place
 from chaingen.solve.place_weave import NothingLeft
 from chaingen.solve.placement import Answer, Placement
 from chaingen.solve.repeats import lengths_of, with_repeats
 from chaingen.solve.supple import supple
-from chaingen.solve.verdict import Fit, Nearest, fit_of, nearest_fits, tolerance_band
+from chaingen.solve.telling import told_to
+from chaingen.solve.verdict import Band, Fit, Nearest, fit_of, nearest_fits, tolerance_band
 from chaingen.weave.groups import Run
 from chaingen.weave.pieces import Chain, Sheet
 
@@ -73,6 +76,7 @@ __all__ = [
     "drape",
     "export",
     "for_service",
+    "glimpse",
     "plan",
     "size_overview",
 ]
@@ -108,7 +112,8 @@ def build(design: Design, *, on_progress: Progress = _silent) -> Result:
         >>> result.fit.value, len(result.placement.graph)
         ('comfortable', 8)
     """
-    sized = with_repeats(design, on_progress)
+    with told_to(_about("length", on_progress)):
+        sized = with_repeats(design, on_progress)
     piece = sized.piece
     _refuse_large_drapes(sized)
     try:
@@ -119,26 +124,56 @@ def build(design: Design, *, on_progress: Progress = _silent) -> Result:
     if design.service is not None and (problems := soldered_problems(placement.graph, design.service)):
         raise BadInput(problems)
     report = check(placement.graph, placement.rings, clearance=design.clearance)
-    wire = _binding_wire(placement, report)
-    spare = min(report.smallest_gap, placement.gap) - design.clearance
-    fit = fit_of(spare, wire) if placement.answer is Answer.FITS else Fit.DOES_NOT_FIT
     on_progress("trying rings that are a little off")
-    band = tolerance_band(piece, placement, wire, design.tolerance)
+    with told_to(_about("rings a little off", on_progress)):
+        band = tolerance_band(piece, placement, _binding_wire(placement, report), design.tolerance)
     nearest: tuple[Nearest, ...] = ()
     # Where no start had the links asked, other sizes will not have them either.
     searched = all(search.sound for search in placement.searches)
     if placement.answer in (Answer.CANNOT_FIT, Answer.NO_FIT_FOUND) and searched:
         on_progress("looking for sizes that fit")
-        nearest = nearest_fits(piece, design.clearance)
+        with told_to(_about("sizes that fit", on_progress)):
+            nearest = nearest_fits(piece, design.clearance)
     on_progress("pulling the piece straight")
-    lengths = lengths_of(sized)
+    with told_to(_about("length", on_progress)):
+        lengths = lengths_of(sized)
+    if placement.cell is not None and lengths is not None and design.middle is None:
+        placement = replace(placement, cell=replace(placement.cell, taut=lengths.cell))
+    finished = None if lengths is None else lengths.at(sized.repeating.repeat)
+    return _judged(sized, design.length, placement, report, band, nearest, finished)
+
+
+def _judged(
+    sized: Design,
+    asked: float | None,
+    placement: Placement,
+    report: CheckReport,
+    band: Band | None,
+    nearest: tuple[Nearest, ...],
+    finished: float | None,
+) -> Result:
+    """All that is known of a placed and checked piece.
+
+    Args:
+        sized: The design, its number of repeats settled.
+        asked: Finished length asked for [mm].
+        placement: Its placement.
+        report: What the check found.
+        band: The verdict for rings that are off.
+        nearest: Sizes that do fit.
+        finished: Finished length [mm].
+    """
+    design, piece = sized, sized.piece
+    wire = _binding_wire(placement, report)
+    spare = min(report.smallest_gap, placement.gap) - design.clearance
+    fit = fit_of(spare, wire) if placement.answer is Answer.FITS else Fit.DOES_NOT_FIT
     low, high = placement.rings.bounds()
     around = way_round(placement.graph, placement.rings) if piece.closed else None
     metals = ring_metals(sized, placement)
     findings = finding_counts(placement.graph, metals, design.made)
     return Result(
         design=sized,
-        asked_length=design.length,
+        asked_length=asked,
         placement=placement,
         check=report,
         fit=fit,
@@ -146,7 +181,7 @@ def build(design: Design, *, on_progress: Progress = _silent) -> Result:
         band=band,
         threading=threading(placement.graph),
         nearest=nearest,
-        finished_length=None if lengths is None else lengths.at(sized.repeating.repeat),
+        finished_length=finished,
         length_as_placed=float(high[0] - low[0]) if around is None else around,
         counts=ring_counts(placement.graph, metals, design.made),
         metals=metals,
@@ -154,6 +189,58 @@ def build(design: Design, *, on_progress: Progress = _silent) -> Result:
         beads=bead_counts(findings),
         cautions=cautions(sized),
     )
+
+
+def glimpse(design: Design, last: Result, *, on_progress: Progress = _silent) -> Result | None:
+    """A quick answer for a design near one that is built, so that a size can be followed as it changes.
+
+    It is placed from where the last one was, by one search instead of several. Poses, gap, binding pair,
+    verdict, counts and weights are checked and hold for these poses; `build` may find better ones. Of what
+    takes long there is nothing: no tolerance band, no sizes near it that fit. Where sizes differ, the
+    finished length is an estimate, and with it the number of repeats that a length takes: what the ends add
+    to the repeats grows in proportion to the rings.
+
+    Args:
+        design: The design.
+        last: A built piece near it, or another glimpse.
+        on_progress: Told in words what is being done.
+
+    Returns:
+        None where it is not near, or where the one search does not end as it should: it is then to be built.
+
+    Example:
+        >>> from chaingen import build, parse_design
+        >>> from chaingen.design.starter import starter_design
+        >>> from chaingen.pipeline import glimpse
+        >>> result = build(parse_design(starter_design("two-in-one", repeat=12)))
+        >>> wider = parse_design(starter_design("two-in-one", inside="3.2 mm", repeat=12))
+        >>> near = glimpse(wider, result)
+        >>> near.fit.value, near.check.smallest_gap > result.check.smallest_gap, near.band
+        ('comfortable', True, None)
+    """
+    before = last.design
+    try:
+        found = design_near(
+            design,
+            before,
+            last.placement,
+            asked=last.asked_length,
+            finished=last.finished_length,
+            on_progress=on_progress,
+        )
+        if found is None:
+            return None
+        _refuse_large_drapes(found.design)
+    except BadInput:
+        # To build it tells why.
+        return None
+    sized, placement = found.design, found.placement
+    if design.service is not None and soldered_problems(placement.graph, design.service):
+        return None
+    same = sized.piece == before.piece and placement.answer is last.placement.answer
+    judged_alike = (design.clearance, design.tolerance) == (before.clearance, before.tolerance)
+    band, nearest = (last.band, last.nearest) if same and judged_alike else (None, ())
+    return _judged(sized, design.length, placement, found.report, band, nearest, found.finished_length)
 
 
 def _refuse_large_drapes(design: Design) -> None:
@@ -166,12 +253,14 @@ def _refuse_large_drapes(design: Design) -> None:
         )
 
 
-def drape(result: Result, *, on_progress: Progress = _silent) -> Result:
+def drape(result: Result, *, on_progress: Progress = _silent, on_pose: OnPose | None = None) -> Result:
     """Bring a built piece to rest in every scene of its design, and find how supple it is if that is asked.
 
     Args:
         result: What `build` gave.
         on_progress: Told in words what is being done.
+        on_pose: Shown the bodies and the solids that hold them, at the start of a scene and at every step on
+            the way to rest; where a start fails and another is made, from the beginning again.
 
     Returns:
         The same with `drapes` and `supple`. A scene that cannot be started says why.
@@ -196,7 +285,7 @@ def drape(result: Result, *, on_progress: Progress = _silent) -> Result:
             continue
         say = _about(scene.kind.value, on_progress)
         for gap in gaps:
-            rest = _at_rest(result, scene, gap, say)
+            rest = _at_rest(result, scene, gap, say, on_pose)
             if isinstance(rest, Draped):
                 break
         drapes.append(rest)
@@ -206,14 +295,24 @@ def drape(result: Result, *, on_progress: Progress = _silent) -> Result:
     return replace(result, drapes=tuple(drapes), supple=found)
 
 
-def _at_rest(result: Result, scene: Scene, gap: float, on_progress: Progress) -> Draped | NotDraped:
+def _at_rest(
+    result: Result, scene: Scene, gap: float, on_progress: Progress, on_pose: OnPose | None
+) -> Draped | NotDraped:
     """A piece in a scene, its wires so far apart at the least [mm]; or why it cannot be started."""
     piece, placement = result.design.piece, result.placement
     try:
         if isinstance(piece, Sheet):
-            return drape_sheet(placement, scene, clearance=gap, on_progress=on_progress)
+            return drape_sheet(placement, scene, clearance=gap, on_progress=on_progress, on_pose=on_pose)
         taut = result.finished_length
-        return drape_in(piece, placement, scene, taut=taut, clearance=gap, on_progress=on_progress)
+        return drape_in(
+            piece,
+            placement,
+            scene,
+            taut=taut,
+            clearance=gap,
+            on_progress=on_progress,
+            on_pose=on_pose,
+        )
     except CannotDrape as reason:
         return NotDraped(scene, str(reason))
 

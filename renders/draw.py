@@ -1,11 +1,12 @@
 """Draw the pictures of every example, weave and finding into this folder: python renders/draw.py [NAME ...].
 
 NAME is an example, `weaves/NAME` a weave of the catalogue, `weaves` all of these, `findings` all kinds of
-findings, `sheet` the first pages of a maker's sheet. The pages weaves/README.md and findings/README.md, which
-tell of every one, are written anew with them. A pair is shown from the front, a long piece is shown whole
-above a close-up of its middle, a short one and a sheet by itself; then what a service is sent, where the
-example names one, then every scene of the example, by its most telling still and, where `FILMS` says so, by
-its turning view or settling film.
+findings, `sheet` the first pages of a maker's sheet, `page` the small pictures of the page in the browser,
+which go into the package. The pages weaves/README.md and findings/README.md, which tell of every one, are
+written anew with them. A pair is shown from the front, a long piece is shown whole above a close-up of its
+middle, a short one and a sheet by itself; then what a service is sent, where the example names one, then
+every scene of the example, by its most telling still and, where `FILMS` says so, by its turning view or
+settling film.
 """
 
 import shutil
@@ -16,6 +17,7 @@ from pathlib import Path
 import numpy as np
 import pypdfium2
 from numpy.typing import NDArray
+from page_pictures import drawn_page
 from PIL import Image
 
 from chaingen.design.load import load_design
@@ -34,6 +36,7 @@ HERE = Path(__file__).parent
 WEAVES = HERE / "weaves"
 FINDINGS = HERE / "findings"
 EXAMPLES = HERE.parent / "examples"
+PAGE = HERE.parent / "chaingen" / "page" / "assets" / "pictures"
 
 WEAVE_PIXELS = 900
 """Longer side of the picture of a weave."""
@@ -161,6 +164,7 @@ if __name__ == "__main__":
         "weaves",
         "findings",
         "sheet",
+        "page",
     ]
     every = [f"weaves/{name}" for name in weave_names()]
     for chosen in [name for one in asked for name in (every if one == "weaves" else [one])]:
@@ -168,6 +172,8 @@ if __name__ == "__main__":
             drawn = drawn_findings()
         elif chosen == "sheet":
             drawn = drawn_sheet()
+        elif chosen == "page":
+            drawn = drawn_page(PAGE)
         elif chosen.startswith("weaves/"):
             drawn = drawn_weave(chosen.removeprefix("weaves/"))
         else:

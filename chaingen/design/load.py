@@ -9,6 +9,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from chaingen.design.bench_schema import SettingsTable
+from chaingen.design.beside import MOST_SEALED_BYTES
 from chaingen.design.design import Design
 from chaingen.design.fastenings import fastening_problems
 from chaingen.design.finding_names import finding_name_problems
@@ -31,13 +32,16 @@ from chaingen.design.schema import DesignTable, SceneTable
 from chaingen.design.service_early import early_service_problems
 from chaingen.design.service_problems import service_problems
 from chaingen.design.service_schema import service_of
-from chaingen.design.settings import bench_of, bench_problems, load_settings
+from chaingen.design.settings import bench_of, bench_problems, load_settings, sealed_settings
 from chaingen.design.weaves import Weaves, find_weaves
 from chaingen.errors import BadInput, Problem
 from chaingen.findings.finding import Finding
 from chaingen.stock.ease import EASES
-from chaingen.tables import FileKind, limited, parse_toml, read_text, value_problems
+from chaingen.tables import MOST_BYTES, FileKind, limited, parse_toml, read_text, value_problems
 from chaingen.weave.groups import RingSize
+
+MOST_LEVELS = 32
+"""Tables and lists nested deeper are those of no design."""
 
 _GROUPS = "a list of groups, such as [{ side_by_side = 2 }]"
 
@@ -97,6 +101,7 @@ def parse_design(
     source: str = "design",
     folder: str | os.PathLike[str] = ".",
     settings: str | os.PathLike[str] | None = None,
+    sealed: bool = False,
 ) -> Design:
     """Read the text of a design file.
 
@@ -105,6 +110,9 @@ def parse_design(
         source: What to call the file in messages.
         folder: Where the paths of files that it names start.
         settings: A settings file; it stands for the one that the design names.
+        sealed: Whether files that it names are looked for in the folder alone, by the last part of their
+            paths, so that a design from elsewhere reads no other file; and texts longer than
+            `MOST_SEALED_BYTES` are refused.
 
     Raises:
         BadInput: With every problem found.
@@ -118,11 +126,11 @@ def parse_design(
         ...     [problem.where for problem in error.problems]
         ['rings.link.wire']
     """
-    data = parse_toml(text, source, _FILE)
-    weaves, not_had = find_weaves(data, folder)
+    data = parse_design_toml(text, source, most=MOST_SEALED_BYTES if sealed else MOST_BYTES)
+    weaves, not_had = find_weaves(data, folder, sealed=sealed)
     named, named_findings = name_problems(data, weaves), finding_name_problems(data, weaves)
     problems = named + not_had + colour_problems(data) + bitmap_problems(data)
-    told_settings, unreadable = _settings(data, folder, settings)
+    told_settings, unreadable = _settings(data, folder, settings, sealed=sealed)
     problems += unreadable
     resting = rest_problems(data, weaves)
     problems += resting + named_findings
@@ -149,14 +157,48 @@ def parse_design(
     return design
 
 
+def parse_design_toml(text: str, source: str = "design", *, most: int = MOST_SEALED_BYTES) -> dict[str, Any]:
+    """What the text of a design file says, not judged yet.
+
+    Args:
+        text: TOML.
+        source: What to call the file in messages.
+        most: How many bytes it may have.
+
+    Raises:
+        BadInput: It is no TOML, is longer, or its tables are nested deeper than any design's.
+    """
+    try:
+        size = len(text.encode())
+    except UnicodeEncodeError:
+        expected = f"{_FILE.file}: TOML in UTF-8"
+        raise BadInput([Problem(source, "text that is not Unicode", expected)]) from None
+    if size > most:
+        raise BadInput([Problem(source, f"over {most:,} bytes", f"{_FILE.file}, which is far shorter")])
+    data = parse_toml(text, source, _FILE)
+    level: list[Any] = [data]
+    for _ in range(MOST_LEVELS):
+        inner = (one.values() if isinstance(one, dict) else one for one in level)
+        level = [one for entries in inner for one in entries if isinstance(one, dict | list)]
+        if not level:
+            return data
+    raise BadInput([Problem(source, "tables nested too deeply", _FILE.file)])
+
+
 def _settings(
-    data: Mapping[str, Any], folder: str | os.PathLike[str], given: str | os.PathLike[str] | None
+    data: Mapping[str, Any],
+    folder: str | os.PathLike[str],
+    given: str | os.PathLike[str] | None,
+    *,
+    sealed: bool,
 ) -> tuple[SettingsTable | None, list[Problem]]:
     """The settings file that is given, or else that the design names; and what is wrong with it."""
     named = data.get("settings")
     try:
         if given is not None:
             return load_settings(given, where="--settings"), []
+        if isinstance(named, str) and sealed:
+            return sealed_settings(named, folder), []
         if isinstance(named, str):
             return load_settings(Path(folder) / named), []
     except BadInput as error:

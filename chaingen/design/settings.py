@@ -30,6 +30,7 @@ from chaingen.design.bench_schema import (
     SheetTable,
     WireTable,
 )
+from chaingen.design.beside import text_beside
 from chaingen.design.weaves import in_file
 from chaingen.errors import BadInput, Problem
 from chaingen.stock.tempers import temper_names
@@ -66,15 +67,37 @@ def load_settings(path: str | os.PathLike[str], *, where: str = "settings") -> S
         BadInput: With every problem found, each naming the file.
     """
     try:
-        data = parse_toml(read_text(path, SETTINGS), str(path), SETTINGS)
-        try:
-            table = SettingsTable.model_validate(data)
-        except ValidationError as error:
-            raise BadInput(limited(value_problems(error, SETTINGS), SETTINGS)) from None
-        _refuse_bare_trials(table.bench)
-        return table
+        return _settings_of(read_text(path, SETTINGS), str(path))
     except BadInput as error:
         raise BadInput(in_file(problem, str(path), where) for problem in error.problems) from None
+
+
+def sealed_settings(name: str, folder: str | os.PathLike[str], *, where: str = "settings") -> SettingsTable:
+    """Read a settings file that lies beside a design, by the last part of its path alone.
+
+    Args:
+        name: What the design calls it.
+        folder: The one folder that is looked in.
+        where: The place in the user's own terms that names it.
+
+    Raises:
+        BadInput: With every problem found, each naming the file.
+    """
+    base, text = text_beside(name, folder, where=where, what=SETTINGS.file)
+    try:
+        return _settings_of(text, base)
+    except BadInput as error:
+        raise BadInput(in_file(problem, base, where) for problem in error.problems) from None
+
+
+def _settings_of(text: str, source: str) -> SettingsTable:
+    data = parse_toml(text, source, SETTINGS)
+    try:
+        table = SettingsTable.model_validate(data)
+    except ValidationError as error:
+        raise BadInput(limited(value_problems(error, SETTINGS), SETTINGS)) from None
+    _refuse_bare_trials(table.bench)
+    return table
 
 
 def _refuse_bare_trials(bench: BenchTable | None) -> None:

@@ -5,12 +5,13 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
+from chaingen.design.beside import text_beside
 from chaingen.design.pattern_schema import MOST_SECTIONS
 from chaingen.errors import BadInput, Problem
 from chaingen.tables import key, list_of, meant, shown, table_of
 from chaingen.weave.catalogue import find_weave
 from chaingen.weave.weave import Repeats, Weave
-from chaingen.weave.weave_file import load_weave
+from chaingen.weave.weave_file import load_weave, parse_weave
 
 ENDING = ".toml"
 """How the name of a weave file ends; other names are looked up in the catalogue."""
@@ -27,19 +28,28 @@ def is_file(name: str) -> bool:
     return name.lower().endswith(ENDING)
 
 
-def named_weave(name: str, folder: str | os.PathLike[str] = ".", *, where: str = "weave") -> Weave:
+def named_weave(
+    name: str, folder: str | os.PathLike[str] = ".", *, where: str = "weave", sealed: bool = False
+) -> Weave:
     """A weave of the catalogue or of a weave file.
 
     Args:
         name: A name of the catalogue, or a path that ends in ``.toml``.
         folder: Where relative paths start.
         where: The place in the user's own terms that names it.
+        sealed: Whether a file is looked for in the folder alone, by the last part of its path.
 
     Raises:
         BadInput: With every problem found; those of a file with its path.
     """
     if not is_file(name):
         return find_weave(name, where=where)
+    if sealed:
+        base, text = text_beside(name, folder, where=where, what="a weave file")
+        try:
+            return parse_weave(text, source=base)
+        except BadInput as error:
+            raise BadInput(in_file(problem, base, where) for problem in error.problems) from None
     path = Path(folder) / name
     try:
         return load_weave(path)
@@ -73,9 +83,15 @@ def section_tables(pattern: Mapping[str, Any]) -> Iterator[tuple[str, dict[str, 
 
 
 def find_weaves(
-    data: Mapping[str, Any], folder: str | os.PathLike[str]
+    data: Mapping[str, Any], folder: str | os.PathLike[str], *, sealed: bool = False
 ) -> tuple[dict[str, Weave], list[Problem]]:
-    """All weaves that a design names, and what is wrong with those that are not to be had."""
+    """All weaves that a design names, and what is wrong with those that are not to be had.
+
+    Args:
+        data: The design file.
+        folder: Where relative paths start.
+        sealed: See `named_weave`.
+    """
     found: dict[str, Weave] = {}
     problems: list[Problem] = []
     for where, table in weave_tables(data):
@@ -83,7 +99,7 @@ def find_weaves(
         if name in found:
             continue
         try:
-            found[name] = named_weave(name, folder, where=f"{where}.weave")
+            found[name] = named_weave(name, folder, where=f"{where}.weave", sealed=sealed)
         except BadInput as error:
             problems += error.problems
     return found, problems

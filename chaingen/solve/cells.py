@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from chaingen.solve.contacts import State
 from chaingen.solve.search import STARTS, Search, solve_cell
+from chaingen.solve.taut import Taut
 from chaingen.solve.weaves import solve_weave
 from chaingen.weave.graph import LinkGraph
 from chaingen.weave.groups import Run
@@ -20,6 +21,7 @@ class Cell:
         search: The evidence.
         gap: Its smallest signed gap [mm].
         repeats: How many repeats of the piece it stands for: two for an odd row of groups, else one.
+        taut: The cell pulled straight, once that was done.
     """
 
     graph: LinkGraph
@@ -27,6 +29,7 @@ class Cell:
     search: Search
     gap: float
     repeats: int
+    taut: Taut | None = None
 
 
 def cell_of(piece: Run | Chain | Sheet, *, starts: int = STARTS, enough: float = 0.0) -> Cell:

@@ -1,6 +1,6 @@
 """Finished length: how long a piece is when pulled straight, and how many repeats a length takes."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -9,7 +9,7 @@ from chaingen.solve.check import ROUND_OFF
 from chaingen.solve.place import place
 from chaingen.solve.placement import Answer
 from chaingen.solve.search import STARTS
-from chaingen.solve.taut import taut_cell, taut_row
+from chaingen.solve.taut import Taut, taut_cell, taut_row
 from chaingen.weave.pieces import Piece, Sections, Sheet
 
 MODEL_REPEATS = 3
@@ -28,12 +28,14 @@ class TautLengths:
         base: Length with `base_repeat` repeats [mm], outside to outside; 0 with 0 repeats for a closed loop.
         base_repeat: See `base`.
         shorter: Lengths with 1, 2, ... repeats [mm], as far as they are known.
+        cell: The repeated cell pulled straight; None where none was.
     """
 
     period: float
     base: float
     base_repeat: int
     shorter: tuple[float, ...] = ()
+    cell: Taut | None = field(default=None, compare=False, repr=False)
 
     def at(self, repeat: int) -> float:
         """Length with that many repeats [mm]."""
@@ -79,15 +81,16 @@ def taut_lengths(run: Piece, *, target: float | None = None, starts: int = START
     cell = cell_of(run, starts=starts)
     if cell.gap < -ROUND_OFF:
         return None
-    period = taut_cell(cell.graph, cell.state.rings, cell.state.motion).length / cell.repeats
+    taut = taut_cell(cell.graph, cell.state.rings, cell.state.motion)
+    period = taut.length / cell.repeats
     if run.closed:
-        return TautLengths(period, 0.0, 0)
+        return TautLengths(period, 0.0, 0, cell=taut)
     base = _row_length(run.repeated(MODEL_REPEATS), starts)
     if base is None:
         return None
-    lengths = TautLengths(period, base, MODEL_REPEATS)
+    lengths = TautLengths(period, base, MODEL_REPEATS, cell=taut)
     if target is None or lengths.nearest_repeat(target) > MODEL_REPEATS:
         return lengths
     few = [_row_length(run.repeated(repeat), starts) for repeat in range(1, MODEL_REPEATS)]
     known = tuple(length for length in few if length is not None)
-    return TautLengths(period, base, MODEL_REPEATS, known) if len(known) == len(few) else lengths
+    return replace(lengths, shorter=known) if len(known) == len(few) else lengths

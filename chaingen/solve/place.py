@@ -3,20 +3,22 @@
 All starts are seeded: equal input gives equal output.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from chaingen.geometry.bodies import Bodies
-from chaingen.solve.bound import hole_proof
-from chaingen.solve.check import check
-from chaingen.solve.place_run import place_run
+from chaingen.solve.bound import HoleProof, hole_proof
+from chaingen.solve.cells import Cell, cell_of
+from chaingen.solve.check import CheckReport, check
+from chaingen.solve.place_run import PERIODIC_REPEATS, place_run
 from chaingen.solve.place_sections import place_sections
 from chaingen.solve.place_weave import place_chain, place_sheet
 from chaingen.solve.placement import Answer, Placement
 from chaingen.solve.search import STARTS, Search
+from chaingen.solve.telling import told_to
 from chaingen.weave.graph import LinkGraph, piece_graph
 from chaingen.weave.groups import Run
-from chaingen.weave.pieces import Chain, Piece, Sheet
+from chaingen.weave.pieces import Chain, Piece, Sections, Sheet
 
 Progress = Callable[[str], None]
 
@@ -42,6 +44,37 @@ def _placed(piece: Piece, starts: int, enough: float) -> _Placed:
     return _Placed(*place_sections(piece, starts=starts, enough=enough))
 
 
+def repeats_cell(piece: Piece) -> bool:
+    """Whether a piece is placed by one cell that it repeats, its ends perhaps aside."""
+    if isinstance(piece, Run):
+        return piece.closed or piece.repeat >= PERIODIC_REPEATS
+    return isinstance(piece, Chain | Sheet)
+
+
+def _cell(piece: Piece, starts: int, enough: float) -> Cell | None:
+    """The cell that a piece was placed by: the search remembers it."""
+    if isinstance(piece, Sections) or not repeats_cell(piece):
+        return None
+    return cell_of(piece, starts=starts, enough=enough)
+
+
+def answer_of(report: CheckReport, proof: HoleProof | None, searches: Sequence[Search]) -> Answer:
+    """What can be said of poses.
+
+    Args:
+        report: What the check found.
+        proof: A hole that cannot hold its wires.
+        searches: How the poses were found.
+    """
+    if report.sound:
+        return Answer.FITS
+    if proof is not None:
+        return Answer.CANNOT_FIT
+    if all(each.converged for each in searches):
+        return Answer.NO_FIT_FOUND
+    return Answer.NOT_CONVERGED
+
+
 def place(
     piece: Piece, *, clearance: float = 0.0, starts: int = STARTS, on_progress: Progress | None = None
 ) -> Placement:
@@ -62,18 +95,12 @@ def place(
     """
     say = on_progress or (lambda _: None)
     say("placing rings")
-    placed = _placed(piece, starts, clearance)
+    with told_to(on_progress):
+        placed = _placed(piece, starts, clearance)
     proof = hole_proof(placed.graph, clearance)
     say("checking the whole piece")
     report = check(placed.graph, placed.rings, clearance=clearance)
-    if report.sound:
-        answer = Answer.FITS
-    elif proof is not None:
-        answer = Answer.CANNOT_FIT
-    elif all(each.converged for each in placed.searches):
-        answer = Answer.NO_FIT_FOUND
-    else:
-        answer = Answer.NOT_CONVERGED
+    answer = answer_of(report, proof, placed.searches)
     return Placement(
         placed.graph,
         placed.rings,
@@ -84,4 +111,5 @@ def place(
         tuple(placed.searches),
         placed.joints,
         placed.cell_area,
+        _cell(piece, starts, clearance),
     )

@@ -15,7 +15,7 @@ import numpy as np
 from chaingen.geometry.bodies import Bodies, concatenate
 from chaingen.geometry.types import Floats, Ints
 from chaingen.solve import rough
-from chaingen.solve.check import check
+from chaingen.solve.check import CheckReport, check
 from chaingen.solve.contacts import State
 from chaingen.solve.motion import Motion, MotionKind, repeat_cell
 from chaingen.solve.search import SAME, WHOLE_RINGS, Search, grown, search, solve_cell, solve_row
@@ -83,7 +83,7 @@ def _place_repeated(run: Run, starts: int, enough: float) -> tuple[Bodies, list[
     return rings[skip : skip + kept], searches, gap
 
 
-def _group_x(graph: LinkGraph, rings: Bodies) -> Floats:
+def group_x(graph: LinkGraph, rings: Bodies) -> Floats:
     """X of the middle of each ring's group [mm], shape (n,)."""
     sums = np.bincount(graph.group_of, weights=rings.centres[:, 0])
     return np.asarray((sums / np.bincount(graph.group_of))[graph.group_of])
@@ -100,7 +100,7 @@ def _place_closed(run: Run, starts: int, enough: float) -> tuple[Bodies, list[Se
         length = state.motion.period * cells
         best: tuple[Bodies, float, Search] | None = None
         for tilt in (0.0, 0.5 * pi):
-            bent = rough.bent(state.rings, _group_x(graph, state.rings), length, tilt=tilt)
+            bent = rough.bent(state.rings, group_x(graph, state.rings), length, tilt=tilt)
             solved = search(
                 "loop", graph, State(bent, Motion(MotionKind.TURN, cells=cells)), starts=1, enough=enough
             )
@@ -113,23 +113,10 @@ def _place_closed(run: Run, starts: int, enough: float) -> tuple[Bodies, list[Se
         assert best is not None
         searches.append(best[2])
         return best[0], searches, best[1]
-    # The rest of the turn that an odd number of groups leaves is spread as a twist.
-    images = cells + (1 if rest else 0)
-    body = repeat_cell(state.rings, state.motion, images)
     whole = piece_graph(run)
-    body = body[: len(whole)]
-    length = state.motion.period * len(groups) / len(graph.groups)
-    along = _group_x(whole, body)
-    twist = 0.5 * pi * (sum(group.quarters for group in groups) % 2) / length
-    twisted = concatenate(
-        [body[np.flatnonzero(along == x)].turned(rough.about_x(twist * float(x))) for x in np.unique(along)]
-    )
-    order = np.concatenate([np.flatnonzero(along == x) for x in np.unique(along)])
-    back: Ints = np.argsort(order)
-    bent = rough.bent(twisted[back], along, length)
+    bent = bent_round(run, graph, state, whole)
     report = check(whole, bent)
-    kept = report.links_as_designed and report.smallest_gap >= max(SLACKENING * straight, enough, 0.0)
-    if kept:
+    if bent_is_enough(report, straight, enough):
         return bent, searches, report.smallest_gap
     if len(whole) > LOOP_RINGS:
         # Too long to be opened up as a whole: nothing is known beyond this one pose.
@@ -141,6 +128,36 @@ def _place_closed(run: Run, starts: int, enough: float) -> tuple[Bodies, list[Se
     solved = search("loop", whole, State(bent, Motion()), starts=tries, enough=enough)
     searches.append(solved.search)
     return solved.state.rings, searches, solved.gap
+
+
+def bent_round(run: Run, cell: LinkGraph, state: State, whole: LinkGraph) -> Bodies:
+    """A closed run bent to a circle from its cell, unsolved.
+
+    The rest of the turn that an odd number of groups leaves is spread as a twist.
+    """
+    groups = run.groups()
+    body = repeat_cell(state.rings, state.motion, -(-len(groups) // len(cell.groups)))
+    body = body[: len(whole)]
+    length = state.motion.period * len(groups) / len(cell.groups)
+    along = group_x(whole, body)
+    twist = 0.5 * pi * (sum(group.quarters for group in groups) % 2) / length
+    twisted = concatenate(
+        [body[np.flatnonzero(along == x)].turned(rough.about_x(twist * float(x))) for x in np.unique(along)]
+    )
+    order = np.concatenate([np.flatnonzero(along == x) for x in np.unique(along)])
+    back: Ints = np.argsort(order)
+    return rough.bent(twisted[back], along, length)
+
+
+def bent_is_enough(report: CheckReport, straight: float, enough: float) -> bool:
+    """Whether a bent loop is taken as it is.
+
+    Args:
+        report: What the check says of it.
+        straight: Smallest gap of the straight run [mm].
+        enough: The gap asked for [mm].
+    """
+    return report.links_as_designed and report.smallest_gap >= max(SLACKENING * straight, enough, 0.0)
 
 
 def place_run(run: Run, *, starts: int, enough: float) -> tuple[Bodies, list[Search], float]:

@@ -22,6 +22,7 @@ from chaingen.solve.place_weave import place_chain
 from chaingen.solve.search import Search, evidence, is_sound, wrong_below
 from chaingen.solve.slp import Found, widen
 from chaingen.solve.spots import spots
+from chaingen.solve.telling import tell
 from chaingen.weave.graph import Arrangement, LinkGraph, part_of, piece_graph
 from chaingen.weave.groups import Run
 from chaingen.weave.pieces import Chain, Sections, Strands
@@ -245,6 +246,7 @@ def place_sections(
     joints: list[Joint] = []
     rhythms = [max(1, first.graph.rhythm)]
     for number, (before, after) in enumerate(pairwise(made), start=2):
+        tell(f"joining section {number} of {len(made)}")
         count = len(graph)
         if len(ends) == 1 and len(after.begins) == len(ends[0]) > 1:
             shift = count - len(before.graph)

@@ -9,10 +9,11 @@ import numpy.typing as npt
 from chaingen.geometry.bodies import Bodies
 from chaingen.geometry.types import Floats, Ints
 from chaingen.solve import rough
+from chaingen.solve.cells import Cell
 from chaingen.solve.check import check
 from chaingen.solve.contacts import State
 from chaingen.solve.motion import Motion, MotionKind, images_of, repeat_cell
-from chaingen.solve.place_run import LOOP_RINGS, SLACKENING
+from chaingen.solve.place_run import LOOP_RINGS, bent_is_enough
 from chaingen.solve.search import SAME, Search, is_sound, search
 from chaingen.solve.weaves import solve_weave
 from chaingen.weave.graph import LinkGraph
@@ -150,9 +151,16 @@ def place_chain(chain: Chain, *, enough: float) -> Placed:
     """Poses of a chain with its graph, the evidence and the smallest signed gap [mm]."""
     graph, state, found, gap = solve_weave(chain.weave, chain.chosen, enough=enough)
     if not chain.closed:
-        piece, rings = tiled_chain(chain, graph, state.rings, state.motion)
-        return _loosened(piece, rings, found, gap, enough, short=chain.repeat <= SHORT_CELLS)
+        return open_chain(chain, graph, state, found, gap, enough)
     return _closed(chain, graph, state, found, gap, enough)
+
+
+def open_chain(
+    chain: Chain, graph: LinkGraph, state: State, found: Search, gap: float, enough: float
+) -> Placed:
+    """An open chain of a solved cell; see `place_chain`."""
+    piece, rings = tiled_chain(chain, graph, state.rings, state.motion)
+    return _loosened(piece, rings, found, gap, enough, short=chain.repeat <= SHORT_CELLS)
 
 
 def _loosened(
@@ -174,7 +182,7 @@ def _loosened(
     return piece, solved.state.rings, [found, solved.search], solved.gap
 
 
-def _loop_cells(chain: Chain, graph: LinkGraph, state: State) -> tuple[int, float] | None:
+def loop_cells(chain: Chain, graph: LinkGraph, state: State) -> tuple[int, float] | None:
     """How many cells of a chain make one of a ring of equal cells, and their twist [rad]; None for none.
 
     A chain that does not turn is one of single cells. A turning one comes round every so many cells, once its
@@ -202,19 +210,24 @@ def _loop_cells(chain: Chain, graph: LinkGraph, state: State) -> tuple[int, floa
     return None if best is None else (best[1], best[2])
 
 
-def comes_round(chain: Chain) -> bool:
-    """Whether a closed chain comes round as a ring of equal cells, so that its loop can be solved by one."""
-    graph, state, _, _ = solve_weave(chain.weave, chain.chosen)
-    return _loop_cells(chain, graph, state) is not None
+def comes_round(chain: Chain, cell: Cell | None = None) -> bool:
+    """Whether a closed chain comes round as a ring of equal cells, so that its loop can be solved by one.
+
+    Args:
+        chain: The chain.
+        cell: Its cell, where it was solved another way than by `solve_weave`.
+    """
+    graph, state = solve_weave(chain.weave, chain.chosen)[:2] if cell is None else (cell.graph, cell.state)
+    return loop_cells(chain, graph, state) is not None
 
 
-def rounds_near(chain: Chain, within: int = 12) -> tuple[int, ...]:
+def rounds_near(chain: Chain, within: int = 12, cell: Cell | None = None) -> tuple[int, ...]:
     """Numbers of cells near a closed chain's own, nearest first, with which it comes round."""
     tried = sorted(
         range(max(FEWEST_ROUND, chain.repeat - within), chain.repeat + within + 1),
         key=lambda repeat: (abs(repeat - chain.repeat), repeat),
     )
-    return tuple(repeat for repeat in tried if comes_round(chain.repeated(repeat)))
+    return tuple(repeat for repeat in tried if comes_round(chain.repeated(repeat), cell))
 
 
 def _ring_of_cells(
@@ -235,24 +248,30 @@ def _ring_of_cells(
     return best
 
 
+def laid_to_close(chain: Chain, graph: LinkGraph, state: State) -> tuple[LinkGraph, Bodies]:
+    """Graph of a loop, and its rings laid straight, turned so that the end meets the beginning once bent."""
+    twist = closing_twist(state.motion.twist, chain.repeat)
+    return tiled_chain(chain, graph, state.rings, replace(state.motion, twist=twist))
+
+
+def ring_of_cells(chain: Chain, graph: LinkGraph, state: State, rings: int) -> tuple[int, float] | None:
+    """See `loop_cells`; None also for a loop of `rings` rings that are not those of all its cells."""
+    return loop_cells(chain, graph, state) if rings == len(graph) * chain.repeat else None
+
+
 def _closed(
     chain: Chain, graph: LinkGraph, state: State, found: Search, straight: float, enough: float
 ) -> Placed:
     """A loop: a ring of equal cells where there is one, else the whole loop bent and, if small, opened up."""
     searches = [found]
-    piece, row = tiled_chain(
-        chain,
-        graph,
-        state.rings,
-        replace(state.motion, twist=closing_twist(state.motion.twist, chain.repeat)),
-    )
-    cells = _loop_cells(chain, graph, state)
-    if cells is not None and len(piece) == len(graph) * chain.repeat:
+    piece, row = laid_to_close(chain, graph, state)
+    cells = ring_of_cells(chain, graph, state, len(piece))
+    if cells is not None:
         rings, search_of_loop, gap = _ring_of_cells(chain, graph, state, *cells, enough)
         return piece, rings, [*searches, search_of_loop], gap
     bent = rough.bent(row, row.centres[:, 0], state.motion.period * chain.repeat)
     report = check(piece, bent)
-    if report.links_as_designed and report.smallest_gap >= max(SLACKENING * straight, enough, 0.0):
+    if bent_is_enough(report, straight, enough):
         return piece, bent, searches, report.smallest_gap
     if len(piece) > LOOP_RINGS:
         # Too long to be opened up as a whole: nothing is known beyond this one pose.
@@ -270,7 +289,13 @@ def place_sheet(sheet: Sheet, *, enough: float) -> tuple[LinkGraph, Bodies, list
     Raises:
         NothingLeft: An outline holds no ring that is held.
     """
-    graph, state, found, gap = solve_weave(sheet.weave, sheet.chosen, enough=enough)
+    return sheet_of(sheet, *solve_weave(sheet.weave, sheet.chosen, enough=enough), enough)
+
+
+def sheet_of(
+    sheet: Sheet, graph: LinkGraph, state: State, found: Search, gap: float, enough: float
+) -> tuple[LinkGraph, Bodies, list[Search], float, float]:
+    """A sheet of a solved cell; see `place_sheet`."""
     if sheet.outline is None:
         cells = sheet_cells(sheet.columns, sheet.rows)
         kept = held(sheet.weave, graph, cells, np.ones((len(cells), len(graph)), dtype=bool))

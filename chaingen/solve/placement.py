@@ -5,6 +5,7 @@ from enum import StrEnum
 
 from chaingen.geometry.bodies import Bodies
 from chaingen.solve.bound import HoleProof
+from chaingen.solve.cells import Cell
 from chaingen.solve.search import Search
 from chaingen.weave.graph import LinkGraph
 
@@ -34,6 +35,7 @@ class Placement:
         joints: Where sections follow one another: the rings at the end of one, and those at the beginning of
             the next that they link.
         cell_area: Area of a sheet's repeating cell [mm2]; None for others.
+        cell: The cell that was repeated, laid straight; None where there is none, or several.
     """
 
     graph: LinkGraph
@@ -45,3 +47,4 @@ class Placement:
     searches: tuple[Search, ...]
     joints: tuple[tuple[tuple[int, ...], tuple[int, ...]], ...] = ()
     cell_area: float | None = None
+    cell: Cell | None = None

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from chaingen.design.design import MAX_RINGS, Design
 from chaingen.errors import BadInput, Problem
-from chaingen.solve.cells import cell_of
+from chaingen.solve.cells import Cell, cell_of
 from chaingen.solve.length import MODEL_REPEATS, TautLengths, taut_lengths
 from chaingen.solve.place_weave import rounds_near
 from chaingen.solve.rough import cell_period as rough_period
@@ -33,13 +33,27 @@ def with_repeats(design: Design, on_progress: Progress | None = None) -> Design:
         return design
     if on_progress is not None:
         on_progress("pulling the cell straight")
+    return repeated_by(design, lengths_of(design, design.length))
+
+
+def repeated_by(design: Design, lengths: TautLengths | None, cell: Cell | None = None) -> Design:
+    """The design with the number of repeats that comes nearest to the length it asks for, by known lengths.
+
+    Args:
+        design: The design, one that asks for a length.
+        lengths: Its lengths by number of repeats; None where its rings do not fit.
+        cell: The repeated cell, where it was solved another way than by `cell_of`.
+
+    Raises:
+        BadInput: The length would take more rings than are accepted.
+    """
+    assert design.length is not None
     piece = design.repeating
-    lengths = lengths_of(design, design.length)
     if lengths is not None:
         repeat = lengths.nearest_repeat(design.length)
     elif piece.closed:
         # How hard a loop is bent depends on its length: the rough one serves where there is no true one.
-        period = rough_period(piece.cell) if isinstance(piece, Run) else _as_placed(piece)
+        period = rough_period(piece.cell) if isinstance(piece, Run) else _as_placed(piece, cell)
         repeat = round(design.length / period)
     else:
         repeat = 3
@@ -49,8 +63,8 @@ def with_repeats(design: Design, on_progress: Progress | None = None) -> Design:
         repeat = max(repeat, fewest_round(piece.weave))
     if isinstance(piece, Chain) and piece.closed:
         # A turning chain comes round with some numbers of cells only.
-        near, target = rounds_near(piece.repeated(repeat))[:2], design.length
-        period = lengths.period if lengths is not None else _as_placed(piece)
+        near, target = rounds_near(piece.repeated(repeat), cell=cell)[:2], design.length
+        period = lengths.period if lengths is not None else _as_placed(piece, cell)
         repeat = min(near, key=lambda count: abs(count * period - target), default=repeat)
         if lengths is not None and design.length < (1.0 - TOO_SHORT) * lengths.at(repeat):
             least = f"at least {format_mm(lengths.at(repeat), 1)}, the shortest loop of this weave"
@@ -80,7 +94,7 @@ def lengths_of(design: Design, target: float | None = None) -> TautLengths | Non
     return replace(lengths, shorter=known) if len(known) == len(fewer) else lengths
 
 
-def _as_placed(piece: Piece) -> float:
+def _as_placed(piece: Piece, cell: Cell | None) -> float:
     """Period of a chain's cell as placed [mm]."""
     assert isinstance(piece, Chain)
-    return cell_of(piece).state.motion.period
+    return (cell or cell_of(piece)).state.motion.period

@@ -14,6 +14,7 @@ from chaingen.solve.check import ROUND_OFF, check
 from chaingen.solve.contacts import Contacts, State
 from chaingen.solve.motion import Motion, MotionKind, images_of
 from chaingen.solve.slp import Found, widen
+from chaingen.solve.telling import tell
 from chaingen.weave.graph import LinkGraph, cell_graph, row_graph
 from chaingen.weave.groups import Group
 from chaingen.weave.tiling import chain_cells, sheet_cells, tiled
@@ -37,6 +38,14 @@ SAME = 2e-3
 
 WHOLE_RINGS = 60
 """Rows of up to this many rings are solved whole."""
+
+TELLS = {
+    "cell": "placing rings",
+    "row": "placing rings",
+    "loop": "closing the loop",
+    "junction": "placing what joins the ends",
+}
+"""What is being done in a search, in words."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,6 +145,8 @@ def search(
     rng = np.random.default_rng(seed)
     tried: list[tuple[bool, Found]] = []
     for number in range(starts):
+        if starts > 1:
+            tell(f"{TELLS[what]}, start {number + 1} of {starts}")
         shake = SHAKES[number % len(SHAKES)]
         shaken = rough.shaken(start.rings, rng, shake) if shake else start.rings
         if free is not None:
@@ -158,7 +169,7 @@ def search(
     return Solved(best[1].state, evidence(what, graph, tried, best[1]), best[1].value)
 
 
-def _centred(state: State) -> State:
+def centred(state: State) -> State:
     """The state with its first ring at x = 0 and its axis through the middle of the rings."""
     rings = state.rings
     middle = rings.centres.mean(axis=0)
@@ -183,7 +194,7 @@ def solve_cell(
     graph = cell_graph(groups)
     start = State(rough.row_pose(graph.groups), Motion(MotionKind.SHIFT, rough.cell_period(graph.groups)))
     solved = search("cell", graph, start, starts=starts, enough=enough)
-    return graph, _centred(solved.state), solved.search, solved.gap
+    return graph, centred(solved.state), solved.search, solved.gap
 
 
 @lru_cache(maxsize=256)
@@ -206,7 +217,7 @@ def solve_row(
     solved = search(
         "row", row_graph(groups), State(rough.row_pose(groups), Motion()), starts=starts, enough=enough
     )
-    return _centred(solved.state).rings, (solved.search,), solved.gap
+    return centred(solved.state).rings, (solved.search,), solved.gap
 
 
 def grown(

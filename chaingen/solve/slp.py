@@ -21,8 +21,11 @@ from chaingen.solve.contacts import REACH, Contacts, Rows, State, jacobian, pick
 GAIN = 1e-6
 """A step that promises to raise the objective by less than this [mm] ends the search."""
 
-CREEP_STEPS, CREEP_GAIN = 12, 5e-5
-"""The search also ends when this many steps together raised the objective by less than this [mm]."""
+Creep = tuple[int, float]
+"""So many steps that together raise the objective by less than so much [mm] end the search."""
+
+CREEP: Creep = (12, 5e-5)
+"""See `Creep`."""
 
 IDLE = 1e-4
 """Cost of moving a ring by 1 mm in the linear program, far below any gain: rings that nothing asks to move
@@ -124,7 +127,13 @@ def _step(point: _Point, goal: _Goal, trust: float) -> tuple[State, float, Rows,
 
 
 def _climb(
-    contacts: Contacts, state: State, goal: _Goal, trust: float, most_steps: int, enough: float
+    contacts: Contacts,
+    state: State,
+    goal: _Goal,
+    trust: float,
+    most_steps: int,
+    enough: float,
+    creep: Creep = CREEP,
 ) -> Found:
     """Raise the goal by linear programs in a trust region.
 
@@ -167,7 +176,7 @@ def _climb(
             trust * (2.0 if won > 0.7 else 1.0 if won > 0.2 else 0.5 if won > 0.0 else 0.35), 0.5 * small
         )
         history.append(here.merit)
-        if len(history) > CREEP_STEPS and here.merit - history[-1 - CREEP_STEPS] < CREEP_GAIN:
+        if len(history) > creep[0] and here.merit - history[-1 - creep[0]] < creep[1]:
             # Creeping along a curved ridge: many steps together won next to nothing.
             return found(True, iteration)
     return found(False, most_steps)
@@ -181,6 +190,7 @@ def widen(
     by_scale: bool = False,
     most_steps: int = 150,
     enough: float = np.inf,
+    creep: Creep = CREEP,
 ) -> Found:
     """Raise the smallest signed gap as far as it goes.
 
@@ -192,6 +202,7 @@ def widen(
             which all wires can be thickened on the same centrelines.
         most_steps: Steps after which the search gives up.
         enough: Stop once the objective is above this.
+        creep: See `Creep`.
 
     Returns:
         The best state; its value is the smallest signed gap [mm], or the thickening factor.
@@ -199,7 +210,7 @@ def widen(
     if free is None:
         free = np.ones(len(state.rings), dtype=bool)
     trust = 0.25 * float(state.rings.eye_radii.min())
-    return _climb(contacts, state, _Goal(free, by_scale=by_scale), trust, most_steps, enough)
+    return _climb(contacts, state, _Goal(free, by_scale=by_scale), trust, most_steps, enough, creep)
 
 
 def stretch(contacts: Contacts, state: State, aim: Aim, *, most_steps: int = 150) -> Found:

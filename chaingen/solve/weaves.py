@@ -11,6 +11,7 @@ from chaingen.solve.link_starts import start_from_links
 from chaingen.solve.motion import Motion, MotionKind
 from chaingen.solve.search import Search, evidence, is_sound, wrong_below
 from chaingen.solve.slp import Found, widen
+from chaingen.solve.telling import tell
 from chaingen.weave.graph import LinkGraph
 from chaingen.weave.groups import RingSize
 from chaingen.weave.tiling import weave_cell
@@ -62,7 +63,8 @@ def _from_links(weave: Weave, graph: LinkGraph, enough: float) -> list[tuple[boo
     """Searches from the links alone: many starts followed a little, the best of them to the end."""
     contacts, rng = Contacts(graph), np.random.default_rng(0)
     tried: list[tuple[bool, Found]] = []
-    for _ in range(ROUNDS):
+    for turn in range(ROUNDS):
+        tell(f"finding a shape from the links, round {turn + 1} of at most {ROUNDS}")
         begun = [
             widen(contacts, start_from_links(weave, graph, rng, number), most_steps=FIRST_STEPS)
             for number in range(LOOKS)
@@ -82,7 +84,9 @@ def _from_pose(weave: Weave, graph: LinkGraph, enough: float) -> list[tuple[bool
     """Searches from the rough pose, shaken a little where it does not fit."""
     contacts, rng = Contacts(graph), np.random.default_rng(0)
     tried: list[tuple[bool, Found]] = []
-    for shake in SHAKES:
+    for number, shake in enumerate(SHAKES):
+        if number:
+            tell(f"placing rings, start {number + 1} of {len(SHAKES)}")
         start = rough_state(weave, graph)
         found = widen(
             contacts, State(rough.shaken(start.rings, rng, shake), start.motion) if shake else start

@@ -23,6 +23,7 @@ from chaingen.solve.drape.settle import (
     LONG_REACHES,
     PULLED_REACHES,
     REACHES,
+    OnPose,
     Progress,
     begun,
     check_room,
@@ -134,6 +135,7 @@ def drape(
     taut: float | None = None,
     clearance: float = 0.0,
     on_progress: Progress | None = None,
+    on_pose: OnPose | None = None,
 ) -> Draped:
     """Bring a placed run, chain, or row of sections to rest in a scene.
 
@@ -144,6 +146,7 @@ def drape(
         taut: The piece's taut length [mm], for the span of a swag.
         clearance: Gap that wires keep from one another [mm]; what holds the piece touches them.
         on_progress: Told in words what is being done.
+        on_pose: Shown the start and every step on the way to rest.
 
     Raises:
         CannotDrape: The scene cannot be started with this piece; the message says why.
@@ -178,7 +181,7 @@ def drape(
     start, rings, pulled = begun(graph, attempts, say, clearance)
     reaches = _reaches(len(graph), pulled and not scene.disorder)
     shares = _shares(graph, start.tension)
-    draped = come_to_rest(scene, graph, start, rings, shares, reaches, say, clearance)
+    draped = come_to_rest(scene, graph, start, rings, shares, reaches, say, clearance, on_pose)
     return _measured(draped, start)
 
 

@@ -8,7 +8,7 @@ from chaingen.design.scene import SHEET_SCENES, Scene, SceneKind
 from chaingen.geometry.solids import SolidKind
 from chaingen.solve.drape import sheets
 from chaingen.solve.drape.draped import Draped
-from chaingen.solve.drape.settle import Progress, begun, check_room, come_to_rest
+from chaingen.solve.drape.settle import OnPose, Progress, begun, check_room, come_to_rest
 from chaingen.solve.drape.starts import CannotDrape, Start, laid_down
 from chaingen.solve.placement import Placement
 
@@ -50,7 +50,12 @@ def _attempts(placement: Placement, scene: Scene) -> Iterator[Callable[[], tuple
 
 
 def drape_sheet(
-    placement: Placement, scene: Scene, *, clearance: float = 0.0, on_progress: Progress | None = None
+    placement: Placement,
+    scene: Scene,
+    *,
+    clearance: float = 0.0,
+    on_progress: Progress | None = None,
+    on_pose: OnPose | None = None,
 ) -> Draped:
     """Bring a placed sheet to rest in a scene.
 
@@ -59,6 +64,7 @@ def drape_sheet(
         scene: The scene: hang, table, corners or edge.
         clearance: Gap that wires keep from one another [mm]; what holds the sheet touches them.
         on_progress: Told in words what is being done.
+        on_pose: Shown the start and every step on the way to rest.
 
     Raises:
         CannotDrape: The scene cannot be started with this sheet; the message says why.
@@ -72,7 +78,7 @@ def drape_sheet(
     start, rings, _ = begun(graph, _attempts(placement, scene), say, clearance)
     i, j = graph.links.T
     shares = 0.5 * (start.tension[i] + start.tension[j])
-    draped = come_to_rest(scene, graph, start, rings, shares, REACHES, say, clearance)
+    draped = come_to_rest(scene, graph, start, rings, shares, REACHES, say, clearance, on_pose)
     return replace(draped, drop=_drop(draped, start))
 
 

@@ -69,6 +69,9 @@ MOST_FRAMES = 160
 
 Progress = Callable[[str], None]
 
+OnPose = Callable[[Bodies, tuple[Solid, ...]], None]
+"""Given the bodies where they are on their way to rest, and the solids that hold them."""
+
 
 class Film:
     """Keeps poses on the way that differ by more than a little, whatever the number of steps."""
@@ -229,6 +232,7 @@ def come_to_rest(
     reaches: tuple[float, ...],
     say: Progress,
     clearance: float = 0.0,
+    on_pose: OnPose | None = None,
 ) -> Draped:
     """Let rings go from where a scene starts them.
 
@@ -241,6 +245,7 @@ def come_to_rest(
         reaches: The barriers, see `REACHES`.
         say: Told in words what is being done.
         clearance: Gap that wires keep from one another, but not from what holds them [mm].
+        on_pose: Shown the start and every step that is taken.
 
     Returns:
         The piece at rest, not yet measured but for the distance of its pegs.
@@ -265,8 +270,10 @@ def come_to_rest(
         poses = shaken_up(bodies, poses, scene.disorder, scene.seed)
     film = Film(FRAME_APART * thinnest)
     film.add(poses)
+    if on_pose is not None:
+        on_pose(bodies.at(poses), start.solids)
     barrier = _first_barrier(graph, start, shares, reaches[0] * bodies.thin)
-    return _settled(scene, graph, bodies, poses, start, barrier, hair, reaches, film, say)
+    return _settled(scene, graph, bodies, poses, start, barrier, hair, reaches, film, say, on_pose)
 
 
 def ring_weights(graph: LinkGraph) -> Floats:
@@ -294,14 +301,22 @@ def _settled(
     reaches: tuple[float, ...],
     film: Film,
     say: Progress,
+    on_pose: OnPose | None,
 ) -> Draped:
     thinnest = bodies.thin
+
+    def watch(now: Poses) -> None:
+        if scene.settling:
+            film.add(now)
+        if on_pose is not None:
+            on_pose(bodies.at(now), start.solids)
+
     shaken_out = reaches is LONG_REACHES
     settling = Settling(
         replace(bodies, friction=0.0) if shaken_out else bodies,
         poses,
         barrier,
-        watch=film.add if scene.settling else None,
+        watch=watch if scene.settling or on_pose is not None else None,
     )
     reached = False
     why = ""

@@ -1,0 +1,102 @@
+// Asking the server: one session a tab, plain answers, and answers that come line by line.
+
+let session = null;
+
+/** The server is not there any more. */
+export class Gone extends Error {}
+
+/** The server refused: `problems` say why. */
+export class Refused extends Error {
+  constructor(status, problems) {
+    super(problems.map((one) => one.expected ?? one.where).join("; "));
+    this.status = status;
+    this.problems = problems;
+  }
+}
+
+async function send(path, body, signal) {
+  const headers = { "Content-Type": "application/json" };
+  if (session) headers["X-Session"] = session;
+  let answer;
+  try {
+    answer = await fetch(path, { method: "POST", headers, body: JSON.stringify(body), signal });
+  } catch (fault) {
+    if (fault.name === "AbortError") throw fault;
+    throw new Gone("the server does not answer");
+  }
+  if (answer.ok) return answer;
+  let problems;
+  try {
+    problems = (await answer.json()).problems;
+  } catch {
+    problems = null;
+  }
+  throw new Refused(answer.status, problems ?? [{ where: path, got: String(answer.status), expected: "an answer" }]);
+}
+
+/** Opens a session; what the server says of itself. */
+export async function opened() {
+  session = null;
+  const said = await (await send("/api/session", {})).json();
+  session = said.session;
+  return said;
+}
+
+async function inSession(path, body, signal) {
+  const held = session;
+  try {
+    return await send(path, body, signal);
+  } catch (fault) {
+    // A session that the server has let go: a new one, once.
+    const lost = fault instanceof Refused && fault.problems.some((one) => /session/i.test(one.where ?? ""));
+    if (!lost) throw fault;
+    if (session === held) await opened();
+    return send(path, body, signal);
+  }
+}
+
+/** An answer of one object. */
+export async function asked(path, body, signal) {
+  return (await inSession(path, body, signal)).json();
+}
+
+/**
+ * An answer of many lines: `told` hears every one but the last, which is returned.
+ */
+export async function streamed(path, body, told, signal) {
+  const answer = await inSession(path, body, signal);
+  const reader = answer.body.pipeThrough(new TextDecoderStream()).getReader();
+  let held = [];
+  let last = null;
+  const line = (text) => {
+    if (!text.trim()) return;
+    if (last) told(last);
+    last = JSON.parse(text);
+    if (passing(last)) {
+      told(last);
+      last = null;
+    }
+  };
+  try {
+    for (;;) {
+      const { done, value } = await reader.read();
+      if (done) break;
+      const parts = value.split("\n");
+      // A long line comes in many parts: they are joined once.
+      held.push(parts[0]);
+      for (const part of parts.slice(1)) {
+        line(held.join(""));
+        held = [part];
+      }
+    }
+    line(held.join(""));
+  } catch (fault) {
+    if (fault.name === "AbortError" || fault instanceof SyntaxError) throw fault;
+    throw new Gone("the answer broke off");
+  }
+  if (!last) throw new Gone("the answer broke off");
+  return last;
+}
+
+const LAST = ["look", "rest", "files", "problems", "stopped", "fault"];
+const passing = (said) => !LAST.some((key) => key in said);

@@ -1,0 +1,225 @@
+// Files: opening and saving the design, and having models, pictures and the maker's sheet made.
+
+import { Gone, Refused, asked, streamed } from "/assets/ask.js";
+import { byId, el, refill } from "/assets/dom.js";
+import { sentence } from "/assets/units.js";
+
+const WHAT = [
+  ["models", "Models", "STL, OBJ, 3MF and GLB of the piece", true],
+  ["pictures", "Pictures", "front, side, three-quarter and close-up", false],
+  ["sheet", "Maker’s sheet", "what to prepare, in which order to make it", true],
+  ["scenes", "Scenes", "the same of the piece at rest, where the design names scenes", false],
+  ["service", "For a print or casting service", "what is sent, where the design names a service", false],
+];
+const LARGEST = 200_000; // [characters] of a file beside the design, more than the program reads
+
+/** What a design is saved as. */
+export function fileName(title) {
+  const plain = (title ?? "")
+    .normalize("NFKD")
+    .toLowerCase()
+    .replace(/[^a-z0-9]+/g, "-")
+    .replace(/^-+|-+$/g, "");
+  return `${plain.slice(0, 60) || "design"}.toml`;
+}
+
+export class Files {
+  constructor(root, bench, { told, gone }) {
+    Object.assign(this, { root, bench, told, gone });
+    this.running = null;
+    this.ticks = WHAT.map(([key, name, about, on]) => {
+      const box = el("input", { type: "checkbox", id: `make-${key}`, checked: on });
+      return {
+        key,
+        box,
+        root: el(
+          "label",
+          { class: "tick" },
+          box,
+          el("span", {}, name, el("span", { class: "soft", text: `, ${about}` })),
+        ),
+      };
+    });
+    this.make = el("button", {
+      type: "button",
+      id: "make-files",
+      class: "strong",
+      text: "Make the files",
+      onclick: () => this.#make(),
+    });
+    this.state = el("div", { id: "files-state", role: "status" });
+    this.list = el("div", { id: "files-list" });
+    refill(
+      root,
+      el(
+        "div",
+        { class: "ticks", role: "group", "aria-label": "What to make" },
+        this.ticks.map((one) => one.root),
+      ),
+      el("div", { class: "line" }, this.make),
+      this.state,
+      this.list,
+    );
+    byId("save").addEventListener("click", () => this.save());
+    byId("open").addEventListener("click", () => byId("open-files").click());
+    byId("open-files").addEventListener("change", (event) => {
+      this.open([...event.target.files]);
+      event.target.value = "";
+    });
+    this.#dropped();
+  }
+
+  /** The design as a file of its title's name. */
+  save() {
+    const { text, look } = this.bench;
+    const url = URL.createObjectURL(new Blob([text], { type: "application/toml" }));
+    const name = fileName(this.bench.controls?.title?.value ?? look?.title);
+    el("a", { href: url, download: name }).click();
+    setTimeout(() => URL.revokeObjectURL(url), 10_000);
+    this.bench.saved = text;
+    this.told(`Saved as ${name}.`);
+  }
+
+  /** A design, and beside it the weave and settings files that it names. */
+  async open(files) {
+    const read = [];
+    for (const file of files) {
+      if (file.size > LARGEST) return this.told(`${file.name} is too large for a design.`, true);
+      read.push({ name: file.name, text: await file.text() });
+    }
+    // A design has a pattern; weaves and settings have none.
+    const designs = read.filter((one) => /^\s*\[+\s*(pattern|sections)\b|^\s*(pattern|sections)\b/m.test(one.text));
+    const design = designs[0] ?? (read.length === 1 && !/^\s*repeats\s*=/m.test(read[0].text) ? read[0] : null);
+    const beside = read.filter((one) => one !== design);
+    try {
+      for (const one of beside) {
+        const said = await asked("/api/beside", one);
+        if (said.problems) throw new Refused(200, said.problems);
+      }
+    } catch (fault) {
+      if (fault instanceof Gone) return this.gone();
+      return this.told(fault instanceof Refused ? fault.problems.map(sentence).join(" ") : fault.message, true);
+    }
+    if (design) this.bench.write(design.text, `Opened ${design.name}`, { reset: true });
+    else if (beside.length) {
+      this.bench.kept.clear();
+      this.bench.check();
+    }
+    const also = beside.length ? `${beside.map((one) => one.name).join(", ")} beside it` : "";
+    return this.told([design ? `Opened ${design.name}` : "", also].filter(Boolean).join(", with ") + ".");
+  }
+
+  #dropped() {
+    addEventListener("dragover", (event) => {
+      if (event.dataTransfer?.types.includes("Files")) {
+        event.preventDefault();
+        document.body.classList.add("dropping");
+      }
+    });
+    for (const kind of ["dragleave", "drop"]) {
+      addEventListener(kind, (event) => {
+        if (kind === "dragleave" && event.relatedTarget) return;
+        document.body.classList.remove("dropping");
+      });
+    }
+    addEventListener("drop", (event) => {
+      const files = [...(event.dataTransfer?.files ?? [])];
+      if (!files.length) return;
+      event.preventDefault();
+      this.open(files);
+    });
+  }
+
+  async #make() {
+    const own = new AbortController();
+    this.running?.abort();
+    this.running = own;
+    const words = el("span", { text: "Getting ready" });
+    refill(
+      this.state,
+      el(
+        "p",
+        { class: "line" },
+        el("span", { class: "spin", "aria-hidden": "true" }),
+        words,
+        el("button", { type: "button", id: "files-cancel", text: "Cancel", onclick: () => own.abort() }),
+      ),
+    );
+    refill(this.list);
+    this.make.disabled = true;
+    const what = Object.fromEntries(this.ticks.map((one) => [one.key, one.box.checked]));
+    try {
+      const said = await streamed(
+        "/api/files",
+        { text: this.bench.text, ...what },
+        (line) => {
+          if (line.progress) words.textContent = line.progress;
+        },
+        own.signal,
+      );
+      refill(this.state);
+      if (said.files) this.#made(said.files);
+      else
+        refill(
+          this.state,
+          el(
+            "div",
+            { class: "wrong" },
+            (said.problems?.map(sentence) ?? [said.fault ?? said.stopped]).map((one) => el("p", { text: one })),
+          ),
+        );
+    } catch (fault) {
+      refill(this.state);
+      if (fault instanceof Gone) this.gone();
+      else if (fault.name !== "AbortError") {
+        refill(
+          this.state,
+          el("p", {
+            class: "wrong",
+            text: fault instanceof Refused ? fault.problems.map(sentence).join(" ") : fault.message,
+          }),
+        );
+      }
+    } finally {
+      this.make.disabled = false;
+    }
+  }
+
+  #made({ zip, list, notes }) {
+    const row = (one) => {
+      const page = /\.(html|pdf)$/.test(one.path);
+      return el(
+        "li",
+        {},
+        el("a", {
+          href: one.url,
+          download: page ? null : one.path.split("/").at(-1),
+          target: page ? "_blank" : null,
+          rel: page ? "noopener" : null,
+          "data-file": one.path,
+          text: page ? `${one.path} (opens beside this page)` : one.path,
+        }),
+        el("span", { class: "soft", text: ` ${[one.what, bytes(one.bytes)].filter(Boolean).join(", ")}` }),
+      );
+    };
+    const first = ["sheet.html", "sheet.pdf"];
+    const sorted = [...list].sort((a, b) => first.includes(b.path) - first.includes(a.path));
+    refill(
+      this.list,
+      el("a", {
+        class: "button",
+        id: "files-zip",
+        href: zip,
+        download: fileName(this.bench.look?.title).replace(".toml", ".zip"),
+        text: `Everything as one zip (${list.length} files)`,
+      }),
+      el("ul", { class: "made" }, sorted.map(row)),
+      (notes ?? []).map((one) => el("p", { class: "soft", text: one })),
+    );
+  }
+}
+
+function bytes(count) {
+  if (count < 1000) return `${count} bytes`;
+  return count < 1e6 ? `${(count / 1e3).toFixed(0)} kB` : `${(count / 1e6).toFixed(1)} MB`;
+}

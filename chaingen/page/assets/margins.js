@@ -1,0 +1,58 @@
+// Room asked for between wires, how far real rings are off, and whether two are made.
+
+import { LengthBox } from "/assets/boxes.js";
+import { el, refill } from "/assets/dom.js";
+
+export class Margins {
+  constructor(root, bench) {
+    Object.assign(this, { root, bench });
+    this.built = false;
+  }
+
+  update(controls) {
+    if (!this.built) this.#build(controls);
+    this.clearance.update(controls.clearance);
+    this.tolerance.update(controls.tolerance);
+    this.pair.checked = controls.pair;
+  }
+
+  blame(problems) {
+    this.clearance?.blame(problems);
+    this.tolerance?.blame(problems);
+  }
+
+  #build(controls) {
+    this.built = true;
+    this.clearance = this.#box("Clearance", controls.clearance);
+    this.tolerance = this.#box("Tolerance", controls.tolerance);
+    this.pair = el("input", {
+      type: "checkbox",
+      id: "pair",
+      "data-key": "pair",
+      onchange: () =>
+        this.bench.change(
+          [this.pair.checked ? { do: "set", at: ["pair"], value: true } : { do: "remove", at: ["pair"] }],
+          this.pair.checked ? "A pair" : "One piece",
+        ),
+    });
+    refill(
+      this.root,
+      this.clearance.root,
+      el("p", {
+        class: "soft about",
+        text: "The gap asked for between any two wires: room for plating, or for parts that are printed in one.",
+      }),
+      this.tolerance.root,
+      el("p", { class: "soft about", text: "How far real rings are off, inside diameter and wire alike." }),
+      el("label", { class: "tick" }, this.pair, el("span", { text: "A pair: two are made, mirror images" })),
+    );
+  }
+
+  #box(label, box) {
+    const say = (value, going = false) => {
+      if (value === null) this.bench.settle();
+      else this.bench.change([{ do: "set", at: box.at, value }], `${label}: ${value}`, going ? label : null);
+    };
+    return new LengthBox(label, label, box, { move: (text) => say(text, true), set: say });
+  }
+}

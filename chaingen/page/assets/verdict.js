@@ -1,0 +1,178 @@
+// The verdict in a sentence under the piece, its numbers, and what would fit instead.
+
+import { byId, el, refill, shape } from "/assets/dom.js";
+import { sentence } from "/assets/units.js";
+
+const STATES = { comfortable: "fits", tight: "tight", loose: "loose", "does not fit": "bad" };
+
+/** Which shape a verdict has. */
+export function stateOf(verdict) {
+  return STATES[verdict.word] ?? (verdict.fits ? "fits" : "unknown");
+}
+
+/** The numbers that a maker asks first, as [key, name, words, the same in inches or a note]; also for comparing. */
+export function factsOf(look) {
+  const { numbers, gap } = look;
+  const plain = (value) => (typeof value === "number" ? value.toLocaleString("en-GB") : value);
+  const all = [
+    ["gap", "Closest wires", gap.text, gap.inch],
+    ["rings", "Rings", plain(numbers.rings)],
+    ["findings", "Findings", numbers.findings ? plain(numbers.findings) : null],
+    ["pieces", "Pieces", numbers.pieces > 1 ? `${numbers.pieces}, mirrored` : null],
+    ["weight", "Weight", numbers.weight, numbers.weight_note],
+    ["length", "Finished length", numbers.length, numbers.length_inch],
+    ["size", "As placed", numbers.size],
+  ];
+  return all.filter(([, , words]) => words);
+}
+
+/** A fact of a list of facts. */
+export function factRow(name, words, more, attributes = {}) {
+  return el(
+    "div",
+    attributes,
+    el("dt", { text: name }),
+    el("dd", {}, el("span", { text: words }), more ? el("span", { class: "also", text: ` ${more}` }) : null),
+  );
+}
+
+export class Verdict {
+  constructor(bench, { tightest, line }) {
+    Object.assign(this, { bench, tightest, line });
+    this.said = "";
+  }
+
+  look(look, quick) {
+    const state = stateOf(look.verdict);
+    byId("verdict").dataset.state = state;
+    byId("verdict").dataset.quick = String(quick);
+    byId("verdict-shape").replaceChildren(shape(state));
+    byId("headline").textContent = look.verdict.headline;
+    byId("glance").hidden = !quick;
+    const binding = byId("binding");
+    binding.hidden = !look.tightest;
+    if (look.tightest) {
+      refill(
+        binding,
+        `Tightest are ${look.tightest.names}. `,
+        el("button", {
+          type: "button",
+          class: "quiet",
+          id: "show-tightest",
+          text: "Show it",
+          "data-key": "tightest",
+          onclick: this.tightest,
+        }),
+      );
+    }
+    refill(
+      byId("facts"),
+      factsOf(look).map(([key, name, words, more]) => factRow(name, words, more, { id: `fact-${key}` })),
+    );
+    this.#counts(look.counts ?? []);
+    // What comes apart or cannot be made stands with the verdict, never folded away.
+    const all = look.verdict.lines ?? [];
+    const but = all.filter((one) => /^But\b/.test(one));
+    const lines = all.filter((one) => !but.includes(one));
+    byId("evidence").hidden = !lines.length || quick;
+    refill(
+      byId("verdict-lines"),
+      lines.map((one) => el("li", { text: one.trim() })),
+    );
+    refill(
+      byId("cautions"),
+      but.map((one) => el("p", { class: "but", text: one })),
+      (look.cautions ?? []).map((one) => el("p", { text: one })),
+    );
+    this.#nearest(quick ? [] : (look.nearest ?? []));
+    if (!quick) this.#announce(look.verdict.headline);
+  }
+
+  #counts(counts) {
+    if (counts.length < 2) return;
+    byId("facts").append(
+      el(
+        "div",
+        { id: "fact-counts" },
+        el("dt", { text: "Of them" }),
+        counts.map((one) => el("dd", { text: [`${one.count} × ${one.what}`, one.weight].filter(Boolean).join(", ") })),
+      ),
+    );
+  }
+
+  #nearest(nearest) {
+    refill(
+      byId("nearest"),
+      nearest.map((one, k) =>
+        el(
+          "div",
+          { class: "line spread" },
+          el("p", { text: one.words }),
+          one.changes?.length
+            ? el("button", {
+                type: "button",
+                "data-key": `nearest-${k}`,
+                text: "Take these sizes",
+                onclick: () => {
+                  this.bench.change(one.changes, "Took sizes that fit");
+                  this.bench.settle();
+                },
+              })
+            : null,
+        ),
+      ),
+    );
+  }
+
+  /** What is wrong with the design; with a way to the line. */
+  problems(problems, cleared) {
+    const place = byId("problems");
+    if (!problems.length) {
+      refill(place);
+      if (cleared) byId("verdict").dataset.wrong = "false";
+      return;
+    }
+    byId("verdict").dataset.wrong = "true";
+    byId("verdict").dataset.state = "bad";
+    byId("verdict-shape").replaceChildren(shape("bad"));
+    const head =
+      problems.length === 1
+        ? "One thing in the design is to be put right."
+        : `${problems.length} things in the design are to be put right.`;
+    byId("headline").textContent = head;
+    byId("binding").hidden = true;
+    byId("glance").hidden = true;
+    refill(byId("nearest"));
+    refill(
+      place,
+      el(
+        "ul",
+        { class: "wrongs" },
+        problems.map((one, k) =>
+          el(
+            "li",
+            {},
+            sentence(one),
+            " ",
+            one.line
+              ? el("button", {
+                  type: "button",
+                  class: "quiet",
+                  "data-key": `line-${k}`,
+                  text: `Line ${one.line}`,
+                  onclick: () => this.line(one.line),
+                })
+              : null,
+          ),
+        ),
+      ),
+    );
+    this.#announce(`${head} ${sentence(problems[0])}`);
+  }
+
+  #announce(words) {
+    if (words === this.said) return;
+    this.said = words;
+    byId("announce").textContent = words;
+  }
+}

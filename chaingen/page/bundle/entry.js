@@ -1,0 +1,23 @@
+// What the page uses of three.js, and nothing else: esbuild leaves out the rest.
+export {
+  BufferAttribute,
+  BufferGeometry,
+  CubeTexture,
+  DoubleSide,
+  DynamicDrawUsage,
+  HalfFloatType,
+  InstancedBufferAttribute,
+  InstancedMesh,
+  LinearFilter,
+  LinearMipmapLinearFilter,
+  LinearSRGBColorSpace,
+  Mesh,
+  MeshPhysicalMaterial,
+  MeshStandardMaterial,
+  NeutralToneMapping,
+  PerspectiveCamera,
+  RGBAFormat,
+  Scene,
+  SRGBColorSpace,
+  WebGLRenderer,
+} from "three";

@@ -1,0 +1,165 @@
+"""What the server keeps of each opened page, apart from all others.
+
+Each has a random name that cannot be guessed and a folder below the server's temporary one, which goes away
+when the server ends. Nothing that a request says is ever made into a path, but for the name of a file beside
+a design, which is a plain name by then.
+"""
+
+import hashlib
+import secrets
+import shutil
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path, PurePosixPath
+from typing import Any
+
+from chaingen.errors import BadInput, Problem
+
+MOST_SESSIONS = 16
+
+MOST_SETS = 4
+"""So many exports are kept of each page."""
+
+MOST_BESIDE = 20
+"""So many files may lie beside the design of a page."""
+
+BESIDE, SETS = "beside", "sets"
+"""Folders in that of a session: files beside its design, and what it exported."""
+
+
+@dataclass(frozen=True, slots=True)
+class FileSet:
+    """What was exported at once.
+
+    Attributes:
+        folder: Where it lies.
+        paths: By the path below it, as it is asked for, the file.
+    """
+
+    folder: Path
+    paths: Mapping[str, Path]
+
+
+@dataclass(eq=False)
+class Session:
+    """One opened page.
+
+    Attributes:
+        id: Its name.
+        folder: Its folder.
+        last: What its last full look left for the next quick ones; pickled.
+        sets: What it exported, by number.
+        beside: Digests of the files beside its design, by name.
+    """
+
+    id: str
+    folder: Path
+    last: bytes | None = None
+    sets: dict[str, FileSet] = field(default_factory=dict)
+    beside: dict[str, str] = field(default_factory=dict)
+    used: float = field(default_factory=time.monotonic)
+    count: int = 0
+
+    def __post_init__(self) -> None:
+        for name in (BESIDE, SETS):
+            (self.folder / name).mkdir(mode=0o700, parents=True, exist_ok=True)
+
+    @property
+    def beside_folder(self) -> Path:
+        """Where the files beside its design lie."""
+        return self.folder / BESIDE
+
+    def put_beside(self, name: str, content: bytes) -> None:
+        """Keep a file beside the design, in place of one of the same name.
+
+        Args:
+            name: A plain name of a file; see `requests.base_name`.
+            content: What is in it.
+
+        Raises:
+            BadInput: There are too many already, or it cannot be kept.
+        """
+        if name not in self.beside and len(self.beside) >= MOST_BESIDE:
+            raise BadInput([Problem("name", f"file {MOST_BESIDE + 1}", f"at most {MOST_BESIDE} files")])
+        try:
+            (self.beside_folder / name).write_bytes(content)
+        except (OSError, ValueError) as error:
+            got = str(getattr(error, "strerror", None) or error)
+            raise BadInput([Problem("name", got, "a file that can be kept")]) from None
+        self.beside[name] = hashlib.sha256(content).hexdigest()
+
+    def next_set(self) -> tuple[str, Path]:
+        """The number and the folder for what is exported next; what earlier exports left unfinished goes."""
+        for left in (self.folder / SETS).iterdir():
+            if left.is_dir() and left.name not in self.sets:
+                shutil.rmtree(left, ignore_errors=True)
+        self.count += 1
+        folder = self.folder / SETS / str(self.count)
+        folder.mkdir(mode=0o700)
+        return str(self.count), folder
+
+    def keep_set(self, number: str, folder: Path, paths: list[str]) -> None:
+        """Keep what was exported; the oldest exports go where there are too many.
+
+        Args:
+            number: What `next_set` gave.
+            folder: Its folder.
+            paths: The files below it, with slashes.
+        """
+        root = folder.resolve()
+        found = {}
+        for path in paths:
+            file = (root / PurePosixPath(path)).resolve()
+            if file.is_relative_to(root) and file.is_file():
+                found[path] = file
+        self.sets[number] = FileSet(root, found)
+        while len(self.sets) > MOST_SETS:
+            oldest = self.sets.pop(next(iter(self.sets)))
+            shutil.rmtree(oldest.folder, ignore_errors=True)
+            oldest.folder.with_suffix(".zip").unlink(missing_ok=True)
+
+
+class Sessions:
+    """All opened pages.
+
+    Args:
+        folder: Where their folders go.
+        on_drop: Told of a session before its folder goes.
+    """
+
+    def __init__(self, folder: Path, on_drop: Any) -> None:
+        self.folder = folder
+        self.on_drop = on_drop
+        self._all: dict[str, Session] = {}
+
+    def __len__(self) -> int:
+        return len(self._all)
+
+    def open(self, beside: Mapping[str, bytes] | None = None) -> Session:
+        """A new session; the one that was left alone longest goes where there are too many.
+
+        Args:
+            beside: Files beside the design that it begins with, by name.
+        """
+        while len(self._all) >= MOST_SESSIONS:
+            self.drop(min(self._all.values(), key=lambda session: session.used))
+        name = secrets.token_hex(16)
+        session = Session(name, self.folder / name)
+        for file, content in (beside or {}).items():
+            session.put_beside(file, content)
+        self._all[name] = session
+        return session
+
+    def find(self, name: str) -> Session | None:
+        """The session of a name, which is in use again now."""
+        session = self._all.get(name)
+        if session is not None:
+            session.used = time.monotonic()
+        return session
+
+    def drop(self, session: Session) -> None:
+        """Forget a session and all that is its."""
+        self._all.pop(session.id, None)
+        self.on_drop(session)
+        shutil.rmtree(session.folder, ignore_errors=True)
