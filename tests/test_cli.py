@@ -76,7 +76,7 @@ def test_help_names_commands_and_exit_codes(run):
     listed = re.findall(r"^  (\w+) ", shown.partition("\nCommands:\n")[2], re.MULTILINE)
     assert listed == [
         "new", "weaves", "findings", "check", "make", "sizes", "mandrel", "owned",
-        "settings", "view", "schema",
+        "settings", "page", "view", "schema",
     ]  # fmt: skip
     text = " ".join(shown.split())
     assert (
