@@ -126,12 +126,27 @@ def _neighbour(path: Path) -> str:
     return f"did you mean {names[close[0]]}?" if close else ""
 
 
+MOST_PARTS = 64
+"""Most parts of a dotted key: those of a long one are looked up one within another, for minutes."""
+
+_CHAINED = re.compile(
+    rf"""(?<![\w-])(?:(?:[\w-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*){{{MOST_PARTS}}}""", re.ASCII
+)
+
+
+def has_endless_key(text: str) -> bool:
+    """Whether a key in a TOML text has so many parts that to read it would take minutes."""
+    return _CHAINED.search(text) is not None
+
+
 def parse_toml(text: str, source: str, kind: FileKind) -> dict[str, Any]:
     """The outermost table of a TOML text.
 
     Raises:
         BadInput: It is not TOML; the problem names `source` with line and column.
     """
+    if has_endless_key(text):
+        raise BadInput([Problem(source, "a key of very many parts", f"keys of at most {MOST_PARTS} parts")])
     try:
         return tomllib.loads(text)
     except RecursionError:

@@ -2,11 +2,11 @@
 
 NAME is an example, `weaves/NAME` a weave of the catalogue, `weaves` all of these, `findings` all kinds of
 findings, `sheet` the first pages of a maker's sheet, `page` the small pictures of the page in the browser,
-which go into the package. The pages weaves/README.md and findings/README.md, which tell of every one, are
-written anew with them. A pair is shown from the front, a long piece is shown whole above a close-up of its
-middle, a short one and a sheet by itself; then what a service is sent, where the example names one, then
-every scene of the example, by its most telling still and, where `FILMS` says so, by its turning view or
-settling film.
+which go into the package, `screen` the page itself with an example in it, for which it takes Chromium and
+the extra `browser`. The pages weaves/README.md and findings/README.md, which tell of every one, are written
+anew with them. A pair is shown from the front, a long piece is shown whole above a close-up of its middle, a
+short one and a sheet by itself; then what a service is sent, where the example names one, then every scene
+of the example, by its most telling still and, where `FILMS` says so, by its turning view or settling film.
 """
 
 import shutil
@@ -18,6 +18,7 @@ import numpy as np
 import pypdfium2
 from numpy.typing import NDArray
 from page_pictures import drawn_page
+from page_screen import draw_screen
 from PIL import Image
 
 from chaingen.design.load import load_design
@@ -63,6 +64,9 @@ TELLING = {
 
 SHEET_OF, SHEET_PAGES, SHEET_DPI = "all-keys-bench", 3, 80
 """The example whose sheet is shown, how many of its pages, and how finely."""
+
+SCREEN_OF = "rosette-bracelet"
+"""The example that the picture of the page shows."""
 
 MOST_BATCHES = 2
 """Files for a service that are shown of an example."""
@@ -165,6 +169,7 @@ if __name__ == "__main__":
         "findings",
         "sheet",
         "page",
+        "screen",
     ]
     every = [f"weaves/{name}" for name in weave_names()]
     for chosen in [name for one in asked for name in (every if one == "weaves" else [one])]:
@@ -174,6 +179,8 @@ if __name__ == "__main__":
             drawn = drawn_sheet()
         elif chosen == "page":
             drawn = drawn_page(PAGE)
+        elif chosen == "screen":
+            drawn = draw_screen(EXAMPLES / f"{SCREEN_OF}.toml", HERE / "page.png")
         elif chosen.startswith("weaves/"):
             drawn = drawn_weave(chosen.removeprefix("weaves/"))
         else:

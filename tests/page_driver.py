@@ -1,21 +1,14 @@
-"""Drives the page in a real browser: its server as a process, and visits that notice whatever goes wrong.
+"""Drives the page in a real browser: visits that notice whatever goes wrong.
 
-CHROMIUM names the browser, else it is taken from the path. PAGE_SHOTS names a folder to keep
-screenshots and measurements in.
-WebGL is drawn in software, so that windows are small where the picture does not matter.
+PAGE_SHOTS names a folder to keep screenshots and measurements in. Windows are small where the picture does
+not matter, for WebGL is drawn in software.
 """
 
 import base64
 import io
 import json
 import os
-import queue
 import re
-import shutil
-import signal
-import subprocess
-import sys
-import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -26,116 +19,11 @@ from urllib.parse import urlsplit
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
-from playwright.sync_api import Browser, ConsoleMessage, Locator, Page, Request, Response, sync_playwright
+from playwright.sync_api import Browser, ConsoleMessage, Locator, Page, Request, Response
 
-GRAPHICS = ["--use-angle=swiftshader", "--enable-unsafe-swiftshader", "--ignore-gpu-blocklist"]
-PATIENCE = 120.0
-"""The longest anything may take on a busy machine [s]."""
+from tests.page_server import PATIENCE, Server, chromium, served
 
-
-class Server:
-    """``chaingen page`` as a process of its own, on a port of its own choice."""
-
-    def __init__(self, folder: Path, *arguments: str) -> None:
-        self.lines: list[str] = []
-        said: queue.Queue[str] = queue.Queue()
-        command = [sys.executable, "-m", "chaingen.cli", "page", *arguments, "--no-browser", "--port", "0"]
-        self.process = subprocess.Popen(
-            command, cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
-        )
-
-        def listen() -> None:
-            assert self.process.stdout is not None
-            for line in self.process.stdout:
-                self.lines.append(line)
-                said.put(line)
-
-        self.listener = threading.Thread(target=listen, daemon=True)
-        self.listener.start()
-        try:
-            self.address = self._address(said)
-        except BaseException:
-            self.end()
-            raise
-
-    def _address(self, said: "queue.Queue[str]") -> str:
-        end = time.monotonic() + PATIENCE
-        while time.monotonic() < end:
-            try:
-                line = said.get(timeout=0.2)
-            except queue.Empty:
-                assert self.process.poll() is None, "".join(self.lines)
-                continue
-            if found := re.search(r"http://127\.0\.0\.1:\d+/?", line):
-                return found[0].rstrip("/") + "/"
-        raise AssertionError(f"no address within {PATIENCE} s: {''.join(self.lines)}")
-
-    def children(self) -> list[int]:
-        """Its processes, by their numbers."""
-        tasks = Path(f"/proc/{self.process.pid}/task")
-        return sorted(
-            {int(pid) for task in tasks.iterdir() for pid in (task / "children").read_text().split()}
-        )
-
-    def busiest(self, seconds: float = 0.5) -> int:
-        """The child that works hardest for a while."""
-        before = {pid: _ticks(pid) for pid in self.children()}
-        time.sleep(seconds)
-        worked = {pid: _ticks(pid) - ticks for pid, ticks in before.items()}
-        pid = max(worked, key=worked.__getitem__)
-        assert worked[pid] > 0, "no child works"
-        return pid
-
-    def kill(self) -> None:
-        """End it without any farewell."""
-        self.process.kill()
-        self.process.wait()
-
-    def end(self) -> None:
-        """End it as Ctrl-C does, and see that it is gone."""
-        if self.process.poll() is None:
-            self.process.send_signal(signal.SIGINT)
-        try:
-            self.process.wait(30)
-        except subprocess.TimeoutExpired:
-            self.kill()
-            raise AssertionError("the server did not end") from None
-        finally:
-            self.listener.join(10)
-            assert self.process.stdout is not None
-            self.process.stdout.close()
-        assert "Traceback" not in "".join(self.lines), "".join(self.lines)
-
-
-def _ticks(pid: int) -> int:
-    """What a process has worked so far, in clock ticks; 0 when it is gone."""
-    try:
-        # The name of a process, in brackets, may hold spaces; user and system time are 12 and 13 after it.
-        fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
-    except (FileNotFoundError, ProcessLookupError):
-        return 0
-    return int(fields[11]) + int(fields[12])
-
-
-@contextmanager
-def served(folder: Path, *arguments: str) -> Iterator[Server]:
-    """A server, ended afterwards."""
-    server = Server(folder, *arguments)
-    try:
-        yield server
-    finally:
-        server.end()
-
-
-@contextmanager
-def chromium() -> Iterator[Browser]:
-    """A browser, closed afterwards."""
-    place = os.environ.get("CHROMIUM") or shutil.which("chromium")
-    assert place, "no chromium on the path"
-    with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=place, args=["--no-sandbox", *GRAPHICS])
-        yield browser
-        browser.close()
+__all__ = ["Server", "Visit", "chromium", "drawn", "served", "visiting"]
 
 
 class Visit:
@@ -336,9 +224,22 @@ class Visit:
 
     def lines_of(self, path: str, act: Callable[[], object]) -> list[dict[str, Any]]:
         """The lines that an answer came in, while something is done that asks for it."""
-        with self.page.expect_response(lambda response: response.url.endswith(path)) as answered:
-            act()
-        return [json.loads(line) for line in answered.value.text().splitlines()]
+        # Long streams are not kept by the browser's tools: the page reads a copy.
+        self.page.evaluate(
+            """path => {
+              const own = window.fetch;
+              window.copies = [];
+              window.fetch = async (...asked) => {
+                const answer = await own(...asked);
+                if (asked[0] === path) answer.clone().text().then(text => window.copies.push(text));
+                return answer;
+              };
+            }""",
+            path,
+        )
+        act()
+        self.until("window.copies.length === 1")
+        return [json.loads(line) for line in self.page.evaluate("window.copies[0]").splitlines()]
 
     def make_files(self) -> None:
         """Have everything made that may be ticked."""
@@ -427,7 +328,7 @@ class Visit:
         before = self.text()
         with self.catalogue() as catalogue:
             catalogue.card(name).click()
-        self.until("before => document.querySelector('#design-text').value !== before", arg=before)
+        self.until("before => document.querySelector('#design-text').value !== before", before)
 
     @contextmanager
     def catalogue(self) -> Iterator["Catalogue"]:
@@ -437,7 +338,7 @@ class Visit:
         dialog.wait_for(state="visible")
         yield Catalogue(dialog)
         if dialog.is_visible():
-            self.page.keyboard.press("Escape")
+            dialog.get_by_role("button", name="Close").click()
         dialog.wait_for(state="hidden")
 
     def open_files(self, *paths: Path) -> None:

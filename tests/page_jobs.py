@@ -81,7 +81,7 @@ def files(arguments, tell):
         (out / name).parent.mkdir(exist_ok=True)
         (out / name).write_bytes(content)
     if arguments["text"] == "unfinished":
-        raise CannotWrite("the disk is full")
+        raise CannotWrite(f"cannot write {out / '.part-x1' / 'sheet.html'}: the disk is full")
     listed = [{"path": name, "bytes": 1, "what": ""} for name in ("sheet.html", "models/piece.stl")]
     # What lies elsewhere is not given out even if a job lists it.
     listed += [{"path": path, "bytes": 1, "what": ""} for path in ("../../beside/a.toml", "/etc/hostname")]

@@ -233,7 +233,7 @@ def test_where_nothing_can_be_drawn_the_rest_is_made(run, built, design, monkeyp
         raise CannotDraw("pictures need EGL; install libegl1")
 
     built(0)
-    monkeypatch.setattr("chaingen.pipeline.draw_pictures", cannot)
+    monkeypatch.setattr("chaingen.show.export.draw_pictures", cannot)
     outcome = run("make", design, "--out", "o")
     assert outcome.stderr == "no pictures: pictures need EGL; install libegl1\n"
     assert files_in("o") == OUTPUTS
@@ -251,7 +251,7 @@ def test_pictures_show_the_collisions(run, built, design, monkeypatch, results):
         return [folder / "front.png"]
 
     built(1)
-    monkeypatch.setattr("chaingen.pipeline.draw_pictures", note)
+    monkeypatch.setattr("chaingen.show.export.draw_pictures", note)
     outcome = run("make", design, "--out", "o", "--json", "--no-sheet", code=1)
     assert (asked["folder"].name, asked["count"]) == ("pictures", 6)
     assert asked["collided"].tolist() == results[1].collided.tolist() != []

@@ -531,3 +531,10 @@ def test_a_date():
     for wrong in ('"2026-11-27"', "2026-11-27T10:00:00", "20261127", "true"):
         with pytest.raises(BadInput, match="year, month and day"):
             parse_design(f"date = {wrong}\n{GOOD}")
+
+
+def test_a_key_of_very_many_parts_is_refused_at_once():
+    with pytest.raises(BadInput) as caught:
+        parse_design("a" + ".a" * 60_000 + " = 1")
+    (problem,) = caught.value.problems
+    assert "very many parts" in problem.got

@@ -112,7 +112,7 @@ def test_all_of_it_by_the_keyboard(browser, server, tmp_path):
         keys.press("ArrowDown")
         assert visit.page.evaluate("document.activeElement.dataset.choice") == "captive-ring"
         keys.press("Enter")
-        visit.until("old => document.querySelector('#design-text').value !== old", arg=before)
+        visit.until("old => document.querySelector('#design-text').value !== old", before)
         visit.settled()
         chosen = visit.text()
         tab_to(visit, "[data-size] input[type=range]")

@@ -18,7 +18,7 @@ NAMES = [*dict.fromkeys([*STARTERS, *PIECES, *weave_names()])]
 @pytest.fixture(scope="module")
 def visit(tmp_path_factory):
     folder = tmp_path_factory.mktemp("catalogue")
-    with served(folder) as server, chromium() as browser, visiting(browser, server, size=(700, 500)) as visit:
+    with served(folder) as server, chromium() as browser, visiting(browser, server, size=(480, 420)) as visit:
         yield visit.open()
 
 

@@ -45,7 +45,7 @@ def test_hangs_as_the_package_says(visit):
     words = visit.rest("hang")
     (hung,) = drape(build(parse_design(TEXT.replace("scenes = []", 'scenes = [{ kind = "hang" }]')))).drapes
     assert hung.reached
-    assert f"{hung.drop:.1f} mm" in words
+    assert f"Drop\n{format_mm(hung.drop, 1)}" in words
     rested = visit.pixels()
     assert (placed != rested).any()
     # Back as it was placed, from the same side.
@@ -69,7 +69,8 @@ def test_table_has_its_support_in_the_picture(visit):
     visit.write(TEXT)
     visit.settled()
     lines = visit.lines_of("/api/rest", lambda: visit.rest("table"))
-    assert [one["kind"] for one in lines[0]["supports"]] == ["plane"]
+    begun = next(line for line in lines if "piece" in line)
+    assert [one["kind"] for one in begun["supports"]] == ["plane"]
 
 
 def test_four_variants_side_by_side_and_no_fifth(visit):

@@ -112,10 +112,13 @@ def test_metal_of_the_piece(visit):
     assert visit.fact("weight") != light
 
 
-def test_metal_of_one_size(visit):
-    visit.pick("Metal of link", "brass")
+def test_metal_of_one_size_of_two(visit):
+    joined = TEXT.replace('join = 1, ring = "link"', 'join = 1, ring = "jump"')
+    visit.write(joined.replace("[pattern]", '[rings.jump]\ninside = "3.2 mm"\nwire = "18 AWG"\n\n[pattern]'))
+    visit.settled()
+    visit.pick("Metal of jump", "brass")
     built = assert_says(visit)
-    assert [metal.name for metal in built.metals.metals] == ["brass"]
+    assert {metal.name for metal in built.metals.metals} == {"sterling silver", "brass"}
     assert 'metal = "sterling silver"' in visit.text()
 
 

@@ -17,7 +17,19 @@ from tests.page_numbers import turned
 
 PAGE = Path(__file__).parents[1] / "chaingen" / "page"
 ASSETS, BUNDLE = PAGE / "assets", PAGE / "bundle"
-OWN = ("view", "stage", "light", "metal", "kinds", "held", "marks", "controls3d", "numbers")
+OWN = (
+    "view",
+    "stage",
+    "light",
+    "metal",
+    "kinds",
+    "held",
+    "marks",
+    "controls3d",
+    "stand",
+    "framing",
+    "numbers",
+)
 
 
 def packed(path):
@@ -137,6 +149,80 @@ def test_frame_is_the_least_that_shows_all(yaw, pitch, aspect):
             assert room.min() > -1e-9
             touched.append(room.min() < 1e-6)
     assert all(touched[:2]) or all(touched[2:])
+
+
+def chain(count, pitch=3.0):
+    """Places of a chain's rings along x, its radii, and its lows and highs."""
+    places = np.zeros((count, 3))
+    places[:, 0] = pitch * (np.arange(count) - 0.5 * (count - 1))
+    radii = np.full(count, 2.5)
+    return places, radii, (places - 2.5).min(axis=0), (places + 2.5).max(axis=0)
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("aspect", [1.1, 1.9, 0.6])
+def test_long_piece_is_seen_along_its_length(aspect):
+    """All of it in the frame, its near rings three times as large as from the side, and none looked along."""
+    places, radii, low, high = chain(60)
+    got = run(f"""
+        const [c, s] = [await m("controls3d"), await m("stand")];
+        const [places, radii] = [{places.ravel().tolist()}, {radii.tolist()}];
+        const way = s.along(places, 3, radii, {aspect}, c.FIELD);
+        return [s.isLong({low.tolist()}, {high.tolist()}), way,
+          c.fitted(places, 3, radii, way.yaw, way.pitch, {aspect}),
+          c.fitted(places, 3, radii, 0, 0, {aspect}), c.FIELD];
+    """)
+    long, way, where, side, field = got
+    assert long
+    right, up, back = axes(way["yaw"], way["pitch"])
+    eye = np.array([where["x"], where["y"], where["z"]]) + where["distance"] * back
+    away = -(places - eye) @ back
+    for axis, half in ((right, np.arctan(np.tan(0.5 * field) * aspect)), (up, 0.5 * field)):
+        assert (away * np.sin(half) - np.abs((places - eye) @ axis) * np.cos(half) > radii).all()
+    # From the side all rings are as far as the target.
+    assert side["distance"] / away.min() > 3.0
+    sight = places - eye
+    assert (np.abs(sight[:, 0]) / np.linalg.norm(sight, axis=1)).max() < np.cos(0.23)
+
+
+@pytest.mark.browser
+def test_only_what_is_long_is_seen_so_and_of_a_very_long_piece_its_near_part():
+    short, neck = chain(8), chain(300)
+    cases = [((short[2], short[3]), False), ((neck[2], neck[3]), True), (([0, 0, -90], [5, 5, 90]), False)]
+    boxes = json.dumps([np.asarray(box, dtype=float).tolist() for box, _ in cases])
+    got = run(f"""
+        const s = await m("stand");
+        const cases = {boxes};
+        const part = (places, low, high) => s.nearPart(places, 3, places.length / 3, low, high);
+        return [cases.map(([low, high]) => s.isLong(low, high)),
+          part({neck[0].ravel().tolist()}, ...cases[1]), part({short[0].ravel().tolist()}, ...cases[0])];
+    """)
+    assert got[0] == [long for _, long in cases]
+    near = got[1]
+    # Its last rings, as many as fit in forty times its thickness of 5 mm.
+    assert near == list(range(300 - len(near), 300))
+    assert 200.0 - 5.0 <= 3.0 * len(near) <= 200.0
+    assert got[2] == list(range(8))
+
+
+@pytest.mark.browser
+def test_steps_that_went_by_fast_are_undone_one_by_one():
+    """Two presses answered at once are two steps: the text before, its changes, and the text after both."""
+    got = run("""
+        const { History } = await m("history");
+        const history = new History("a", "Opened");
+        const done = ["one", "two"].map((words, k) => ({ number: k, change: k + 1, words }));
+        history.take(done, "a", "c", 0);
+        history.push("d", "slide", "s:1");
+        history.push("e", "slide", "s:1");
+        const seen = [];
+        for (let k = 0; k < 4; k++) seen.push(history.back());
+        for (let k = 0; k < 4; k++) seen.push(history.on());
+        return seen.map((one) => one && [one.text, one.changes]);
+    """)
+    assert got == [
+        ["c", []], ["a", [1]], ["a", []], None, ["a", [1]], ["c", []], ["e", []], None,
+    ]  # fmt: skip
 
 
 @pytest.mark.browser

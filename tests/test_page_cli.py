@@ -12,6 +12,7 @@ import httpx
 import pytest
 
 from chaingen.design.starter import starter_design
+from chaingen.errors import BadInput
 from chaingen.page.requests import MOST_BESIDE, MOST_TEXT
 from chaingen.page.serve import bound, first_design
 from tests.page_serving import wait_until
@@ -32,7 +33,6 @@ def command(*args, **options):
             process.kill()
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="signals of another kind there")
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
 def test_it_is_served_until_it_is_ended_and_leaves_nothing(tmp_path, number):
     design = tmp_path / "slipway.toml"
@@ -50,7 +50,7 @@ def test_it_is_served_until_it_is_ended_and_leaves_nothing(tmp_path, number):
             assert len(told["catalogue"]) >= 28
             folders = [entry for entry in tmp_path.iterdir() if entry.is_dir()]
             assert [folder.name[:14] for folder in folders] == ["chaingen-page-"]
-            assert {entry.name for entry in folders[0].iterdir()} == {"first", told["session"]}
+            assert {entry.name for entry in folders[0].iterdir()} == {"first", "lock", told["session"]}
             assert folders[0].stat().st_mode & 0o077 == 0
             page.send_signal(number)
             out, errors = page.communicate(timeout=60)
@@ -58,7 +58,6 @@ def test_it_is_served_until_it_is_ended_and_leaves_nothing(tmp_path, number):
     assert [entry.name for entry in tmp_path.iterdir()] == ["slipway.toml"]
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="signals of another kind there")
 def test_an_end_before_it_is_served_is_as_orderly(tmp_path):
     script = (
         "import os, signal, chaingen.page.catalogue as catalogue\n"
@@ -106,6 +105,56 @@ def test_a_port_that_is_taken_is_told(run):
     assert run("page", "--port", "70000", code=2)
 
 
+def test_a_port_is_to_be_had_again_at_once():
+    with bound(0) as listening:
+        port = listening.getsockname()[1]
+        with socket.create_connection(("127.0.0.1", port)) as client:
+            served, _ = listening.accept()
+            served.close()  # the side that closes first waits, lest something comes late
+            assert client.recv(1) == b""
+    with bound(port) as again:
+        assert again.getsockname()[1] == port
+        with pytest.raises(BadInput, match="cannot be had"):
+            bound(port)
+
+
+@pytest.mark.parametrize("command", ['"unclosed %s', "/nonexistent/browser %s", ""])
+def test_a_browser_that_cannot_be_run_is_told(monkeypatch, command):
+    from chaingen.page import serve as module
+
+    monkeypatch.setenv("BROWSER", command)
+    monkeypatch.setenv("PATH", "/nonexistent")
+    monkeypatch.setattr(module.webbrowser, "_tryorder", None)
+    monkeypatch.setattr(module.webbrowser, "_browsers", {})
+    said = []
+    module._open("http://127.0.0.1:1/", said.append)
+    assert said == ["No browser could be opened: open that address in one on this machine."]
+
+
+def test_the_end_of_its_terminal_ends_it_cleanly(tmp_path):
+    import pty
+
+    ours, theirs = pty.openpty()
+    script = (
+        "import fcntl, sys, termios\n"
+        "fcntl.ioctl(0, termios.TIOCSCTTY, 0)\n"
+        "from chaingen.cli import main\n"
+        "main(['page', '--no-browser'])\n"
+    )
+    with subprocess.Popen(
+        [sys.executable, "-c", script], stdin=theirs, stdout=theirs, stderr=theirs, cwd=ROOT,
+        env={**os.environ, "TMPDIR": str(tmp_path)}, start_new_session=True,
+    ) as process:  # fmt: skip
+        try:
+            os.close(theirs)
+            assert b"The page is at" in os.read(ours, 200)
+            os.close(ours)
+            assert process.wait(60) == 0
+        finally:
+            process.kill()
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_the_socket_is_of_this_machine_alone():
     with bound(0) as listening:
         assert listening.getsockname()[0] == "127.0.0.1"
@@ -117,6 +166,8 @@ def test_what_cannot_be_read_is_told_and_not_opened(run, tmp_path):
     assert "UTF-8" in run("page", "binary.toml", "--no-browser", code=2).stderr
     Path("long.toml").write_text("#" * (MOST_TEXT + 1))
     assert f"over {MOST_TEXT:,} bytes" in run("page", "long.toml", "--no-browser", code=2).stderr
+    Path("endless.toml").write_text("a" + ".a" * 60_000 + " = 1")
+    assert "very many parts" in run("page", "endless.toml", "--no-browser", code=2).stderr
     Path("a.toml").write_text("")
     assert "no such file" in run("page", "a.toml", "--settings", "w.toml", "--no-browser", code=2).stderr
 
@@ -157,8 +208,6 @@ def test_settings_that_are_given_stand_in_the_text_for_those_it_names(tmp_path):
 
 
 def test_files_of_one_name_or_too_large_ones_are_told(tmp_path):
-    from chaingen.errors import BadInput
-
     for folder, content in (("a", "x = 1\n"), ("b", "x = 2\n")):
         (tmp_path / folder).mkdir()
         (tmp_path / folder / "same.toml").write_text(content)
@@ -178,6 +227,8 @@ def test_help_of_the_page_loads_click_alone():
         "try: chaingen.cli.main(['page', '--help'])\n"
         "except SystemExit: pass\n"
         "heavy = {'numpy', 'pydantic', 'starlette', 'uvicorn', 'tomlkit', 'asyncio', 'multiprocessing'}\n"
+        "heavy |= {'h11', 'anyio', 'socket', 'webbrowser', 'numba', 'scipy'}\n"
+        "heavy |= {name for name in sys.modules if name.startswith('chaingen.page')}\n"
         "print(sorted(heavy & set(sys.modules)), file=sys.stderr)\n"
     )
     outcome = subprocess.run([sys.executable, "-c", script], capture_output=True, encoding="utf-8", cwd=ROOT)

@@ -17,6 +17,7 @@ from chaingen.findings.catalogue import KINDS
 from chaingen.page.boxes import box, inside_box, length_of, wire_box
 from chaingen.page.catalogue import entries, starter
 from chaingen.page.controls import controls_of
+from chaingen.stock.processes import PROCESSES
 
 EXAMPLES = Path(__file__).parent.parent / "examples"
 
@@ -264,3 +265,46 @@ def test_a_starter_with_anything_in_it_has_controls(name, changes):
     controls = controls_of(text)
     assert controls is not None
     json.dumps(controls)
+
+
+def changed(text, *changes):
+    return edited(text, [change_from(change) for change in changes])
+
+
+def test_ease_goes_with_a_wrist_or_a_neck_and_can_be_chosen():
+    text = starter("byzantine", {"length": "180 mm"})
+    assert controls_of(text)["extent"]["ease"] is None
+    text = changed(text, {"do": "extent", "kind": "wrist", "value": "165 mm"})
+    ease = controls_of(text)["extent"]["ease"]
+    assert (ease["value"], ease["choices"]) == ("", ["snug", "comfort", "loose"])
+    # Left out it is comfort, 7/8 in (common practice, see the stock's table).
+    usual = parse_design(text).length
+    assert usual == pytest.approx(165.0 + 22.225)
+    for said, shown, more in (
+        ("comfort", "comfort", 22.225),
+        ("SNUG", "snug", 9.525),
+        ("20 mm", "20 mm", 20.0),
+        ("baggy", "baggy", None),
+    ):
+        put = changed(text, {"do": "set", "at": ease["at"], "value": said})
+        assert controls_of(put)["extent"]["ease"]["value"] == shown
+        if more is not None:
+            assert parse_design(put).length == pytest.approx(165.0 + more)
+        assert changed(put, {"do": "remove", "at": ease["at"]}) == text
+    # It goes with what it was more than.
+    put = changed(text, {"do": "set", "at": ease["at"], "value": "snug"})
+    longer = changed(put, {"do": "extent", "kind": "length", "value": "180 mm"})
+    assert "ease" not in longer.partition("[pattern]")[2]
+    assert controls_of(longer)["extent"]["ease"] is None
+
+
+def test_a_service_can_be_chosen_and_left_again():
+    text = starter("two-in-one", {"inside": "6 mm"})
+    assert controls_of(text)["service"] is None
+    for process in PROCESSES:
+        put = changed(text, {"do": "set", "at": ["service", "process"], "value": process})
+        assert controls_of(put)["service"] == process
+        assert parse_design(put).service.process.name == process
+        other = changed(put, {"do": "set", "at": ["service", "process"], "value": "resin"})
+        assert parse_design(other).service.process.name == "resin"
+        assert changed(put, {"do": "remove", "at": ["service"]}) == text

@@ -15,18 +15,26 @@ from chaingen.errors import BadInput
 from chaingen.page import jobs
 from chaingen.page.catalogue import starter
 from chaingen.page.piece_files import what_for
+from chaingen.stock.gauges import awg
 from tests.page_numbers import floats, wholes
 
 TEXT = starter_design("two-in-one", repeat=4)
 
 
-def ask(text=TEXT, changes=(), *, quick=False, last=None, folder="."):
+def ask(text=TEXT, changes=(), *, quick=False, last=None, folder=".", with_read=False):
     told = []
     asked = {"text": text, "changes": list(changes), "quick": quick, "last": last, "folder": str(folder)}
     answer = jobs.look(asked, told.append)
     json.dumps({key: value for key, value in answer.items() if key != "_keep"}, allow_nan=False)
-    assert all(set(line) == {"progress", "seconds"} for line in told)
-    return answer
+    read = [line["read"] for line in told if "read" in line]
+    assert all(set(line) == {"progress", "seconds"} for line in told if "read" not in line)
+    # What was read is told once, before anything is built.
+    assert len(read) <= (0 if quick else 1)
+    if read:
+        assert "read" in told[0]
+        assert list(read[0]) == ["text", "controls", "problems"]
+        assert (read[0]["text"], read[0]["problems"]) == (answer["text"], [])
+    return answer if not with_read else (answer, read)
 
 
 def inside(text, *, to):
@@ -58,6 +66,21 @@ def test_changes_come_first(built):
     assert wider["look"]["piece"]["materials"][0]["name"] == "copper"
     assert wider["controls"]["sizes"][0]["inside"]["mm"] == 3.4
     assert "_keep" in wider
+
+
+def test_boxes_are_told_before_the_piece_is_built(built):
+    answer, (read,) = ask(changes=[inside("link", to="3.4 mm")], with_read=True)
+    assert read["controls"] == answer["controls"]
+    assert read["controls"]["sizes"][0]["inside"]["mm"] == 3.4
+    # How many repeats a length takes is known only once the piece is.
+    answer, (read,) = ask(starter_design("one-in-one", length="40 mm"), with_read=True)
+    assert read["controls"]["extent"]["repeat"] is None
+    # Pulled straight, rings reach an inside diameter on, and the ends have a wire more each.
+    assert answer["controls"]["extent"]["repeat"] == round((40.0 - 2.0 * awg(18)) / 4.0)
+    # Nothing is built of what is bad, or the same.
+    assert ask(starter_design("two-in-one", wire="18 gauge"), with_read=True)[1] == []
+    assert ask(last=built["_keep"], with_read=True)[1] == []
+    assert ask(quick=True, last=built["_keep"], with_read=True)[1] == []
 
 
 def test_a_quick_look_is_near_the_full_one_and_keeps_nothing(built):
@@ -252,6 +275,22 @@ def test_what_is_not_wanted_is_left_out(tmp_path):
     names = {entry["path"] for entry in files["list"]}
     assert "models/piece.stl" in names
     assert not any(name.startswith(("scenes", "sheet", "pictures")) for name in names)
+
+
+def test_models_can_be_left_out(tmp_path):
+    """The placement stays, as placed and at rest; what goes to a service is asked for by itself."""
+    text = starter_design("two-in-one", inside="6 mm", wire="1 mm", repeat=3)
+    text = text.replace("scenes = []", 'scenes = [{ kind = "hang" }]')
+    text += '[service]\nprocess = "loose rings for casting"\n'
+    files = write(tmp_path / "page", text, models=False, sheet=False)
+    names = {entry["path"] for entry in files["list"]}
+    assert {"placement.json", "report.json", "scenes/hang/placement.json", "service/rings-1.stl"} <= names
+    assert not [name for name in names if name.startswith(("models/", "scenes/hang/piece"))]
+    listed = json.loads((tmp_path / "page" / "report.json").read_text("utf-8"))["files"]
+    assert set(listed) == names
+    assert files["notes"] == []
+    cannot = write(tmp_path / "cannot", starter_design("two-in-one", inside="2.2 mm", repeat=3), models=False)
+    assert cannot["notes"] == []
 
 
 def test_a_piece_that_does_not_fit_says_why_there_are_no_models(tmp_path):

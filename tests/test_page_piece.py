@@ -3,6 +3,7 @@
 import base64
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -19,6 +20,7 @@ from chaingen.page.piece import (
     FINEST,
     MOST_TRIANGLES,
     STAND,
+    Shown,
     fineness,
     piece_of,
     poses_of,
@@ -68,7 +70,7 @@ def test_every_vertex_lies_on_the_wire_of_its_ring(chain):
 def test_every_vertex_is_where_the_model_has_it(earrings):
     shown = shown_of(earrings)
     piece = piece_of(shown)
-    model = model_of(shown.bodies, shown.graph, shown.metals, tolerance=fineness(shown.bodies, shown.graph))
+    model = model_of(shown.bodies, shown.graph, shown.metals, tolerance=fineness(shown))
     assert [kind["name"] for kind in piece["kinds"]] == [kind.name for kind in model.kinds]
     for (data, bodies, points, _), kind in zip(drawn(piece), model.kinds, strict=True):
         assert bodies.tolist() == kind.bodies.tolist()
@@ -88,6 +90,29 @@ def test_each_kind_is_drawn_once_and_each_body_is_of_one(earrings):
     assert set(bodies.tolist()) == set(range(len(piece["names"])))
     assert len(floats(piece["poses"], 7)) == len(piece["names"]) == 2 * len(earrings.placement.graph)
     assert len(set(piece["names"])) == len(piece["names"])
+
+
+def test_meshes_of_findings_are_made_once(earrings, monkeypatch):
+    """Rings that change leave the meshes of ear wires and beads as they are."""
+    shown = shown_of(earrings)
+    whole = piece_of(shown)
+
+    def refuse(*_):
+        raise AssertionError("meshed again")
+
+    monkeypatch.setattr("chaingen.model.templates.shape_mesh", refuse)
+    bodies = shown.bodies
+    wider = replace(bodies, radii=np.where(bodies.is_ring, 1.01 * bodies.radii, bodies.radii))
+    again = piece_of(replace(shown, bodies=wider))
+    names = [kind["name"] for kind in whole["kinds"]]
+    assert [kind["name"] for kind in again["kinds"]] == names
+    same = [
+        kind["vertices"] == other["vertices"]
+        for kind, other in zip(whole["kinds"], again["kinds"], strict=True)
+    ]
+    assert same == [not name.startswith("ring") for name in names]
+    with pytest.raises(AssertionError, match="meshed again"):
+        piece_of(shown, most_triangles=20_000)
 
 
 def test_the_box_holds_all_and_no_more(earrings):
@@ -139,15 +164,15 @@ def many(count):
     return Bodies(centres, normals, np.full(count, 2.0), np.full(count, 0.5))
 
 
-class OfRings:
-    members = ()
+def of_rings(count):
+    return Shown(many(count), None, None, STAND)
 
 
 @pytest.mark.parametrize(("count", "most"), [(10, 20_000), (1000, MOST_TRIANGLES), (3000, MOST_TRIANGLES)])
 def test_meshes_are_as_fine_as_can_be_seen_or_is_allowed(count, most):
     from chaingen.model.templates import triangle_count
 
-    tolerance = fineness(many(count), OfRings)
+    tolerance = fineness(of_rings(count))
     whole = triangle_count(many(count), tolerance)
     assert whole <= most
     if tolerance > FINEST:
@@ -159,7 +184,7 @@ def test_a_piece_beyond_the_budget_still_has_round_rings():
     from chaingen.model.mesh import FEWEST_ROUND_RING, FEWEST_ROUND_WIRE
     from chaingen.model.templates import triangle_count
 
-    each = triangle_count(many(1), fineness(many(20_000), OfRings))
+    each = triangle_count(many(1), fineness(of_rings(20_000)))
     assert each == 2 * FEWEST_ROUND_RING * FEWEST_ROUND_WIRE
 
 

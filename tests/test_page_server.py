@@ -3,18 +3,22 @@
 import io
 import json
 import re
+import shutil
 import socket
 import zipfile
+from concurrent.futures import ThreadPoolExecutor
 
 import httpx
 import pytest
 
+from chaingen.errors import BadInput
 from chaingen.page import sessions as session_module
 from chaingen.page.requests import MOST_BESIDE, MOST_TEXT, base_name
 from chaingen.page.server import First
 from chaingen.page.sessions import MOST_BESIDE as MOST_FILES
-from chaingen.page.sessions import MOST_SESSIONS, MOST_SETS
+from chaingen.page.sessions import MOST_SESSIONS, MOST_SETS, Session
 from chaingen.page.workers import CANCELLED, ENDING, REPLACED
+from chaingen.tables import has_endless_key
 from tests.page_serving import served, wait_until
 
 CANARY = "the canary sings"
@@ -283,11 +287,38 @@ def test_old_exports_go_and_unfinished_ones_too(server, page):
     sets = [exported_set(page) for _ in range(MOST_SETS + 1)]
     assert page.get(sets[0]["zip"]).status_code == 404
     assert page.get(sets[1]["zip"]).status_code == 200
-    assert "fault" in lines_of(page.post("/api/files", json={"text": "unfinished"}))[-1]
+    told = lines_of(page.post("/api/files", json={"text": "unfinished"}))[-1]
+    assert told == {"fault": "cannot write sheet.html: the disk is full"}
     last = exported_set(page)
     folder = server.folder / page.headers["X-Session"] / session_module.SETS
     kept = {entry.name for entry in folder.iterdir() if entry.is_dir()}
     assert kept == {told["set"] for told in sets[2:]} | {last["set"]}
+
+
+def test_exports_at_once_do_not_get_in_each_others_way(server, page):
+    def export(_):
+        with server.client(headers=page.headers) as client:
+            return lines_of(client.post("/api/files", json={"text": "x"}))[-1]
+
+    with ThreadPoolExecutor(6) as threads:
+        told = list(threads.map(export, range(6)))
+    assert all(line.keys() <= {"files", "stopped"} for line in told)
+    assert any("files" in line for line in told)
+    assert exported_set(page)
+
+
+def test_where_nothing_can_be_kept_it_is_told_in_words(server, page):
+    told = exported_set(page)
+    sets = server.folder / page.headers["X-Session"] / session_module.SETS
+    shutil.rmtree(sets)
+    problem = problem_of(page.get(told["zip"]))
+    assert (problem["where"], problem["advice"]) == ("all files in one", "save the files one by one")
+    assert problem_of(page.get(told["list"][0]["url"]), 404)
+    sets.touch()
+    problem = problem_of(page.post("/api/files", json={"text": "x"}))
+    assert problem["where"] == "the folder of this page"
+    with pytest.raises(BadInput, match="the folder of this page"):
+        Session("x", sets / "x")
 
 
 # --- files beside the design ------------------------------------------------------------------------
@@ -319,6 +350,17 @@ def test_only_the_last_part_of_a_name_counts(server, page, given, kept):
 )  # fmt: skip
 def test_names_that_are_none_everywhere_are_refused(page, name):
     assert problem_of(page.post("/api/beside", json={"name": name, "text": ""}))["where"] == "name"
+
+
+def test_a_link_in_the_place_of_a_file_is_replaced_and_not_followed(server, page, tmp_path):
+    kept = tmp_path / "kept.toml"
+    kept.write_text("kept")
+    beside = server.folder / page.headers["X-Session"] / "beside"
+    (beside / "link.toml").symlink_to(kept)
+    assert page.post("/api/beside", json={"name": "link.toml", "text": "x"}).status_code == 200
+    assert kept.read_text() == "kept"
+    assert (beside / "link.toml").read_text() == "x"
+    assert not (beside / "link.toml").is_symlink()
 
 
 def test_plain_names_stay_as_they_are():
@@ -382,6 +424,32 @@ def test_json_that_is_none_is_refused(page, body, words):
 )  # fmt: skip
 def test_requests_that_say_what_they_may_not_are_refused_by_its_name(page, path, body, where):
     assert problem_of(page.post(f"/api/{path}", json=body))["where"] == where
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "a" + ".a" * 40_000 + " = 1", "[a" + ".a" * 40_000 + "]", "x = { " + "'a b' . " * 5_000 + "c = 1 }",
+        '"' + '"."'.join("a" * 2_000) + '" = 1',
+    ],
+)  # fmt: skip
+def test_keys_that_would_take_minutes_to_read_are_refused(page, text):
+    scene = {"scene": {"kind": "hang"}}
+    for path, more in (("look", {}), ("rest", scene), ("files", {}), ("beside", {"name": "a.toml"})):
+        problem = problem_of(page.post(f"/api/{path}", json={"text": text, **more}))
+        assert problem["where"] == "text"
+        assert "64 parts" in problem["expected"]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "a.b.c = 1", "[rings.link]\n" * 100, "# 3.1 3.2 " * 100, "x = [" + "1.5, " * 500 + "]", "." * 500,
+        'title = "' + "and so on... " * 100 + '"', '"' * 1_000, "a" * 1_000, "a. " * 63,
+    ],
+)  # fmt: skip
+def test_others_are_not(text):
+    assert not has_endless_key(text)
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,9 @@ from pathlib import Path
 
 import pytest
 
-from chaingen.page import workers as module
+from chaingen.page import job as job_module
+from chaingen.page import keeper as keeper_module
+from chaingen.page import workers as workers_module
 from chaingen.page.workers import CANCELLED, ENDING, REPLACED, Workers
 from tests.page_serving import wait_until
 
@@ -82,7 +84,7 @@ def test_newer_poses_stand_for_older_ones_but_the_piece_is_never_left_out(worker
     lines = asyncio.run(run())
     assert "piece" in lines[0] or "piece" in lines[1]
     poses = [int(line["poses"]) for line in lines if "poses" in line]
-    assert len(poses) <= module.MOST_PENDING
+    assert len(poses) <= job_module.MOST_PENDING
     assert poses == sorted(poses)
     assert poses[-1] == 399
 
@@ -125,7 +127,7 @@ def test_bad_input_is_told_with_its_line(workers):
 
 
 def test_an_answer_beyond_all_measure_is_a_fault(workers, monkeypatch):
-    monkeypatch.setattr(module, "MOST_BYTES", 100_000)
+    monkeypatch.setattr(keeper_module, "MOST_BYTES", 100_000)
     lines, _ = all_of(workers, "large 200000")
     assert lines[-1] == {"fault": "its answer is too large"}
     lines, _ = all_of(workers, "large 1000")
@@ -248,7 +250,7 @@ def test_one_that_takes_too_long_is_stopped(workers, tmp_path, manner):
 
 
 def test_long_silence_is_broken_by_words_that_it_goes_on(workers, tmp_path, monkeypatch):
-    monkeypatch.setattr(module, "BEAT", 0.05)
+    monkeypatch.setattr(job_module, "BEAT", 0.05)
 
     async def run():
         job = ask(workers, f"stubborn {tmp_path / 'gate'}")
@@ -268,7 +270,7 @@ def test_long_silence_is_broken_by_words_that_it_goes_on(workers, tmp_path, monk
 
 
 def test_workers_that_cannot_start_say_so(monkeypatch):
-    monkeypatch.setattr(module, "PAUSE", 0.01)
+    monkeypatch.setattr(keeper_module, "PAUSE", 0.01)
     made = Workers("tests.page_unwarmed", heavy=1)
     made.start()
     try:
@@ -276,6 +278,64 @@ def test_workers_that_cannot_start_say_so(monkeypatch):
     finally:
         made.close()
     assert "no worker could start" in lines[-1]["fault"]
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no such signal there")
+def test_a_worker_that_hangs_is_ended_though_it_takes_nothing(monkeypatch):
+    monkeypatch.setattr(keeper_module, "STUCK", 0.3)
+    made = Workers("tests.page_jobs", heavy=1)
+    made.start()
+
+    async def run():
+        pid = (await told(ask(made, "who", quick=True)))[-1]["look"]["pid"]
+        os.kill(pid, signal.SIGSTOP)
+        # More than a pipe holds: to send it waits for the worker.
+        large = {"text": "who", "last": bytes(5_000_000)}
+        job = made.do_quickly("look", large, owner=None, limit=60.0)
+        return (await told(job))[-1], (await told(ask(made, "who", quick=True)))[-1]["look"]["pid"], pid
+
+    try:
+        last, after, before = asyncio.run(run())
+    finally:
+        made.close()
+    assert last == {"fault": "the work answered no more and was ended"}
+    assert after != before
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no such signal there")
+@pytest.mark.parametrize("size", [0, 5_000_000])
+def test_one_that_hangs_does_not_keep_the_server_from_its_end(monkeypatch, size):
+    monkeypatch.setattr(workers_module, "CLOSE_LIMIT", 0.3)
+    made = Workers("tests.page_jobs", heavy=1)
+    made.start()
+
+    async def run():
+        pid = (await told(ask(made, "who", quick=True)))[-1]["look"]["pid"]
+        os.kill(pid, signal.SIGSTOP)
+        given = {"text": "who", "last": bytes(size)}
+        made.do_quickly("look", given, owner=None, limit=60.0)
+        await asyncio.to_thread(wait_until, lambda: made.quick.begun)
+        await asyncio.to_thread(made.close)
+        return pid
+
+    pid = asyncio.run(run())
+    wait_until(lambda: not is_running(pid))
+    assert not any(thread.is_alive() for thread in made.quick.threads)
+
+
+def test_where_no_process_can_be_started_jobs_are_told(monkeypatch):
+    def started(_):
+        raise OSError(12, "Cannot allocate memory")
+
+    monkeypatch.setattr(keeper_module, "PAUSE", 0.01)
+    monkeypatch.setattr(keeper_module.Keeper, "_started", started)
+    made = Workers("tests.page_jobs", heavy=1)
+    made.start()
+    try:
+        lines, _ = all_of(made, "anything")
+    finally:
+        made.close()
+    assert lines[-1] == {"fault": "no worker could start: Cannot allocate memory"}
 
 
 def test_closing_stops_all_jobs_and_ends_all_processes(tmp_path):

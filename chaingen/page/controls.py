@@ -37,6 +37,7 @@ from chaingen.page.boxes import (
 )
 from chaingen.page.finding_boxes import finding_boxes
 from chaingen.show.phrases import counted
+from chaingen.stock.ease import EASES
 from chaingen.stock.metals import metal_names
 from chaingen.tables import list_of, shown, table_of
 from chaingen.weave.catalogue import find_weave
@@ -289,11 +290,19 @@ def _extent(pattern: Mapping[str, Any], form: str, repeat: int | None) -> Data |
     value = pattern.get(kind, 1)
     if kind == "repeat":
         number = value if isinstance(value, int) and not isinstance(value, bool) else None
-        return {"kind": kind, "at": at, "value": value, "box": None, "repeat": number}
+        return {"kind": kind, "at": at, "value": value, "box": None, "repeat": number, "ease": None}
     low, high = SLIDERS[kind]
     mm = length_of(value) or 0.0
     slider = box(at, value, LIMITS[kind], (low, max(high, 2.0 * mm)), LENGTH_STEP)
-    return {"kind": kind, "at": at, "value": value, "box": slider, "repeat": repeat}
+    ease = _ease(pattern) if kind in ("wrist", "neck") else None
+    return {"kind": kind, "at": at, "value": value, "box": slider, "repeat": repeat, "ease": ease}
+
+
+def _ease(pattern: Mapping[str, Any]) -> Data:
+    """How much longer than a wrist or neck, as written: a name or a length; empty where nothing is."""
+    said = _text(pattern.get("ease"))
+    name = " ".join(said.lower().split())
+    return {"at": ["pattern", "ease"], "value": name if name in EASES else said, "choices": list(EASES)}
 
 
 def _sheet(pattern: Mapping[str, Any]) -> Data:

@@ -1,18 +1,20 @@
 """Exported files: which are asked for by which address, and what a browser may do with them."""
 
 import json
+import re
 import zipfile
 from collections.abc import Mapping
 from pathlib import Path, PurePosixPath
 
 from starlette.types import ASGIApp
 
+from chaingen.errors import BadInput, Problem
 from chaingen.page.sessions import Session
 from chaingen.page.streams import SentFile
 from chaingen.page.worker import encoded
 
 SHEET_POLICY = (
-    "sandbox allow-modals allow-popups; default-src 'none'; img-src data:; font-src data:; "
+    "sandbox allow-modals; default-src 'none'; img-src data:; font-src data:; "
     "style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 )
 """What an exported page may do: show what is in it, and be printed."""
@@ -51,6 +53,10 @@ def sent(path: Path) -> ASGIApp:
 def kept_set(session: Session, number: str, folder: Path, line: bytes) -> bytes:
     """The last line about exported files with their addresses; the session keeps them."""
     answer = json.loads(line)
+    if isinstance(fault := answer.get("fault"), str):
+        # Where the session's folder lies, and its name, are nobody's business.
+        within = rf"{re.escape(str(folder))}[/\\](\.part-[^/\\]*[/\\])?"
+        return encoded({**answer, "fault": re.sub(within, "", fault)})
     if (told := answer.get("files")) is None:
         return line
     session.keep_set(number, folder, [entry["path"] for entry in told["list"]])
@@ -62,9 +68,18 @@ def kept_set(session: Session, number: str, folder: Path, line: bytes) -> bytes:
 
 
 def pack(path: Path, files: Mapping[str, Path]) -> None:
-    """Write files into one zip file."""
+    """Write files into one zip file.
+
+    Raises:
+        BadInput: It cannot be written; nothing of it stays.
+    """
     partial = path.with_suffix(".part")
-    with zipfile.ZipFile(partial, "w", zipfile.ZIP_DEFLATED) as packed:
-        for name, file in files.items():
-            packed.write(file, PurePosixPath(name))
-    partial.replace(path)
+    try:
+        with zipfile.ZipFile(partial, "w", zipfile.ZIP_DEFLATED) as packed:
+            for name, file in files.items():
+                packed.write(file, PurePosixPath(name))
+        partial.replace(path)
+    except OSError as error:
+        partial.unlink(missing_ok=True)
+        got, advice = error.strerror or str(error), "save the files one by one"
+        raise BadInput([Problem("all files in one", got, "room for it", advice)]) from None

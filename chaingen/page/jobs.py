@@ -31,9 +31,7 @@ from chaingen.page.piece_files import written_files
 from chaingen.pipeline import Draped, build, drape, glimpse
 from chaingen.show.words import rest_lines
 from chaingen.solve.drape.draped import NotDraped
-from chaingen.solve.drape.rows import closing_run, straight_row
-from chaingen.weave.graph import LinkGraph, piece_graph
-from chaingen.weave.groups import Run
+from chaingen.weave.graph import LinkGraph
 
 Data = dict[str, Any]
 Tell = Callable[[Data], None]
@@ -48,7 +46,8 @@ def look(arguments: Data, tell: Tell) -> Data:
     Args:
         arguments: ``text``, ``changes``, ``quick`` (whether only an answer at a glance is wanted), ``last``
             (what was kept; None for nothing) and ``folder`` (where files that the design names are).
-        tell: Told of progress.
+        tell: Told of progress; once, before a piece is built, of what was ``read``: ``text`` after the
+            changes, ``controls``, ``problems`` (none).
 
     Returns:
         ``look`` (None where the text has problems, or a quick answer is not to be had), ``text`` after the
@@ -60,7 +59,7 @@ def look(arguments: Data, tell: Tell) -> Data:
         text = edited(text, [change_from(change) for change in arguments["changes"]])
         design = _read(text, arguments["folder"])
         kept = _kept(arguments["last"])
-        result, keep = _looked_at(design, kept, arguments["quick"], say)
+        result, keep = _looked_at(design, kept, arguments["quick"], say, lambda: tell(_read_of(text, design)))
     except BadInput as error:
         return _answer(None, text, controls_of(text, design), problems_of(error, text))
     if result is None:
@@ -71,18 +70,32 @@ def look(arguments: Data, tell: Tell) -> Data:
     return answer if keep is None or arguments["quick"] else {**answer, "_keep": keep}
 
 
+def _read_of(text: str, design: Design | None) -> Data:
+    """What was read, for the boxes to be right while the piece is built."""
+    return {"read": {"text": text, "controls": controls_of(text, design), "problems": []}}
+
+
 def _answer(found: Data | None, text: str, controls: Data | None, problems: list[Data]) -> Data:
     return {"look": found, "text": text, "controls": controls, "problems": problems}
 
 
 def _looked_at(
-    design: Design, kept: "Kept | None", quick: bool, say: Callable[[str], None]
+    design: Design, kept: "Kept | None", quick: bool, say: Callable[[str], None], begin: Callable[[], None]
 ) -> tuple[Result | None, bytes | None]:
-    """The built piece, and the same to keep; at a glance there is nothing to keep, and maybe no piece."""
+    """The built piece, and the same to keep; at a glance there is nothing to keep, and maybe no piece.
+
+    Args:
+        design: The design.
+        kept: What was kept.
+        quick: Whether only an answer at a glance is wanted.
+        say: Told of progress.
+        begin: Called before a piece is built.
+    """
     if kept is not None and (same := kept.of(design)) is not None:
         return same, _bytes(design, same)
     if quick:
         return (None if kept is None else glimpse(design, kept.result, on_progress=say)), None
+    begin()
     result = build(design.bare(), on_progress=say)
     return result, _bytes(design, result)
 
@@ -123,19 +136,18 @@ class _Player:
         self._count = 0
         self._at = 0.0
 
-    def __call__(self, bodies: Bodies, solids: Sequence[Solid]) -> None:
+    def __call__(self, bodies: Bodies, solids: Sequence[Solid], graph: LinkGraph) -> None:
         """Take a pose."""
         if len(bodies) != self._count:
             self._count = len(bodies)
-            self._tell(self._whole(bodies, solids))
+            self._tell(self._whole(bodies, solids, graph))
         elif time.monotonic() >= self._at:
             self._tell({"poses": poses_of(bodies)})
         else:
             return
         self._at = time.monotonic() + LEAST_PAUSE
 
-    def _whole(self, bodies: Bodies, solids: Sequence[Solid]) -> Data:
-        graph = _graph_at_rest(self._result, len(bodies))
+    def _whole(self, bodies: Bodies, solids: Sequence[Solid], graph: LinkGraph) -> Data:
         metals = worn_metals(self._result.design, self._result.placement, graph)
         shown = Shown(bodies, graph, metals, np.eye(3))
         return {"piece": piece_of(shown), "supports": supports_of(solids, bodies)}
@@ -145,27 +157,11 @@ class _Player:
         return {"poses": poses_of(found.rings), "supports": supports_of(found.solids, found.rings)}
 
 
-def _graph_at_rest(result: Result, count: int) -> LinkGraph:
-    """The graph of a piece in a scene, where it has so many bodies: an open run that is worn gets joins."""
-    placement = result.placement
-    if count == len(placement.graph):
-        return placement.graph
-    closing = closing_run(result.design.piece)
-    assert closing is not None, "only what closes has other bodies when it is worn"
-    graph = (
-        piece_graph(closing)
-        if isinstance(closing, Run)
-        else straight_row(closing, placement, left=None).graph
-    )
-    assert count == len(graph)
-    return graph
-
-
 def files(arguments: Data, tell: Tell) -> Data:
     """Write the files of a piece, the same as the command line writes.
 
     Args:
-        arguments: ``text``, ``last``, ``folder``, ``out`` (where they go), and what is wanted besides models:
+        arguments: ``text``, ``last``, ``folder``, ``out`` (where they go), and what is wanted: ``models``,
             ``pictures``, ``sheet``, ``scenes``, ``service``.
         tell: Told of progress.
 
@@ -182,7 +178,7 @@ def files(arguments: Data, tell: Tell) -> Data:
     result = _built(design, arguments["last"], say)
     if not arguments["scenes"]:
         result = replace(result, design=replace(result.design, scenes=()))
-    wanted = {key: bool(arguments[key]) for key in ("pictures", "sheet", "service")}
+    wanted = {key: bool(arguments[key]) for key in ("models", "pictures", "sheet", "service")}
     return {"files": written_files(result, Path(arguments["out"]), **wanted, on_progress=say)}
 
 

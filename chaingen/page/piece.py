@@ -8,25 +8,31 @@ Arrays go as base64 of little-endian numbers: 32-bit floats, unsigned 32-bit int
 """
 
 import base64
+import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 from scipy.spatial.transform import Rotation
 
-from chaingen.geometry.bodies import Bodies
+from chaingen.findings.finding import Finding
+from chaingen.geometry.bodies import Bodies, shaped
+from chaingen.geometry.shapes import Shape
 from chaingen.geometry.solids import Solid
 from chaingen.geometry.types import Floats, Ints
 from chaingen.make.metals import RingMetals
 from chaingen.make.pair import both, mirrored_graph
 from chaingen.make.result import Result
-from chaingen.model.kinds import model_of
+from chaingen.model.kinds import Material, Model, model_of
 from chaingen.model.mesh import frames
-from chaingen.model.templates import holes_of, triangle_count
+from chaingen.model.templates import triangle_count
 from chaingen.show.supports import surfaces
-from chaingen.weave.graph import LinkGraph
+from chaingen.stock.metals import Metal
+from chaingen.weave.graph import LinkGraph, Member, part_of
 
 STAND = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, -1.0], [0.0, 1.0, 0.0]])
 """What turns a placed piece upright: its y becomes up, its z comes towards the viewer."""
@@ -39,7 +45,10 @@ FINEST = 0.02
 when a ring fills a third of the window."""
 
 COARSER = 1.15
-"""Least factor from one tolerance to the next that is tried."""
+"""Factor from one tolerance to the next."""
+
+MOST_KEPT = 48
+"""Meshes of findings that are kept."""
 
 SUPPORT_POINTS = 120
 """Points of a support along the longest way through a piece, about."""
@@ -84,8 +93,8 @@ def piece_of(shown: Shown, *, most_triangles: int = MOST_TRIANGLES) -> dict[str,
         ``materials``, ``kinds`` with their meshes (each a single draw), ``names`` of the bodies, ``poses``
         and the corners ``low`` and ``high`` of the box that holds them [mm].
     """
-    bodies, graph = shown.bodies, shown.graph
-    model = model_of(bodies, graph, shown.metals, tolerance=fineness(bodies, graph, most_triangles))
+    bodies = shown.bodies
+    drawn, materials = _drawn(shown, fineness(shown, most_triangles))
     low, high = bodies.bounds()
     return {
         "materials": [
@@ -95,20 +104,20 @@ def piece_of(shown: Shown, *, most_triangles: int = MOST_TRIANGLES) -> dict[str,
                 "roughness": material.roughness,
                 "metallic": material.metallic,
             }
-            for material in model.materials
+            for material in materials
         ],
         "kinds": [
             {
-                "name": kind.name,
-                "material": kind.material,
-                "vertices": floats(kind.mesh.vertices),
-                "normals": floats(kind.mesh.normals),
-                "faces": wholes(kind.mesh.faces),
-                "bodies": wholes(kind.bodies),
+                "name": one.part.name,
+                "material": materials[one.part.material],
+                "vertices": one.part.vertices,
+                "normals": one.part.normals,
+                "faces": one.part.faces,
+                "bodies": wholes(one.bodies),
             }
-            for kind in model.kinds
+            for one in drawn
         ],
-        "names": list(model.names),
+        "names": list(shown.graph.names),
         "poses": poses_of(bodies),
         "low": low.tolist(),
         "high": high.tolist(),
@@ -121,18 +130,136 @@ def poses_of(bodies: Bodies) -> str:
     return floats(np.column_stack([bodies.centres, turns]))
 
 
-def fineness(bodies: Bodies, graph: LinkGraph, most_triangles: int = MOST_TRIANGLES) -> float:
-    """Farthest the meshes may lie from the true surface [mm]: as fine as can be seen, or as is allowed."""
-    holes = holes_of(member.size for member in graph.members)
-    tolerance = FINEST * 2.0 * float(bodies.thinnest.min())
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """The mesh of a kind of bodies, ready to be sent.
+
+    Attributes:
+        name: What they are.
+        material: What they are made of.
+        vertices, normals, faces: The mesh, see the module.
+        triangles: How many it has.
+    """
+
+    name: str
+    material: Material
+    vertices: str
+    normals: str
+    faces: str
+    triangles: int
+
+
+@dataclass(frozen=True, eq=False)
+class _Drawn:
+    """A kind of bodies.
+
+    Attributes:
+        part: Its mesh.
+        bodies: Which bodies are of it, shape (k,).
+    """
+
+    part: _Part
+    bodies: Ints
+
+
+def _parts_of(model: Model) -> tuple[_Part, ...]:
+    return tuple(
+        _Part(
+            kind.name,
+            model.materials[kind.material],
+            floats(kind.mesh.vertices),
+            floats(kind.mesh.normals),
+            wholes(kind.mesh.faces),
+            len(kind.mesh.faces),
+        )
+        for kind in model.kinds
+    )
+
+
+@lru_cache(maxsize=MOST_KEPT)
+def _finding_parts(finding: Finding, shape: Shape, metal: Metal, tolerance: float) -> tuple[_Part, ...]:
+    """The wire and the beads of a finding: they take long to join, and stay as rings change.
+
+    Args:
+        finding: The finding.
+        shape: Its shape, or the mirror image of that.
+        metal: What its wire is made of.
+        tolerance: Farthest the meshes may lie from the true surface [mm].
+    """
+    alone = LinkGraph(
+        members=(Member("1a", "finding", finding, 0),),
+        links=np.empty((0, 2), dtype=np.int64),
+        offsets=np.empty((0, 2), dtype=np.int64),
+        arrangements=(),
+        groups=(),
+        periodic=False,
+    )
+    metals = RingMetals((metal,), np.zeros(1, dtype=np.int64))
+    return _parts_of(model_of(shaped(shape), alone, metals, tolerance=tolerance))
+
+
+def _findings(shown: Shown) -> dict[tuple[Finding, Shape, Metal], list[int]]:
+    """The findings that are alike: which bodies they are, in the order of their shapes."""
+    bodies, metals = shown.bodies, shown.metals
+    found: dict[tuple[Finding, Shape, Metal], list[int]] = {}
+    if bodies.shape_of is None:
+        return found
+    own = np.flatnonzero(~bodies.is_ring)
+    for body in own[np.argsort(bodies.shape_of[own], kind="stable")].tolist():
+        finding, shape = shown.graph.members[body].size, bodies.shape(body)
+        assert isinstance(finding, Finding)
+        assert shape is not None
+        found.setdefault((finding, shape, metals.metals[metals.of_ring[body]]), []).append(body)
+    return found
+
+
+def _drawn(shown: Shown, tolerance: float) -> tuple[list[_Drawn], dict[Material, int]]:
+    """What is drawn, rings first, and the number of each material."""
+    drawn: list[_Drawn] = []
+    rings = np.flatnonzero(shown.bodies.is_ring)
+    if len(rings):
+        metals = replace(shown.metals, of_ring=shown.metals.of_ring[rings])
+        graph = shown.graph if shown.bodies.all_rings else part_of(shown.graph, rings)
+        model = model_of(shown.bodies[rings], graph, metals, tolerance=tolerance)
+        drawn += [
+            _Drawn(part, rings[kind.bodies]) for part, kind in zip(_parts_of(model), model.kinds, strict=True)
+        ]
+    seen: Counter[str] = Counter()
+    for (finding, shape, metal), own in _findings(shown).items():
+        for part in _finding_parts(finding, shape, metal, tolerance):
+            seen[part.name] += 1
+            again = seen[part.name]
+            named = part if again == 1 else replace(part, name=f"{part.name} ({again})")
+            drawn.append(_Drawn(named, np.array(own)))
+    materials = dict.fromkeys(one.part.material for one in drawn)
+    return drawn, {material: number for number, material in enumerate(materials)}
+
+
+def fineness(shown: Shown, most_triangles: int = MOST_TRIANGLES) -> float:
+    """Farthest the meshes may lie from the true surface [mm]: as fine as can be seen, or as is allowed.
+
+    It goes by steps of `COARSER`, so that it mostly stays the same while wires change a little.
+    """
+    bodies = shown.bodies
+    rings, findings = bodies[bodies.is_ring], _findings(shown)
+
+    def count(tolerance: float) -> int:
+        whole = triangle_count(rings, tolerance) if len(rings) else 0
+        for (finding, shape, metal), own in findings.items():
+            parts = _finding_parts(finding, shape, metal, tolerance)
+            whole += len(own) * sum(part.triangles for part in parts)
+        return whole
+
+    def step(tolerance: float) -> int:
+        return math.floor(math.log(tolerance, COARSER) + 1e-9)
+
+    now = step(FINEST * 2.0 * float(bodies.thinnest.min()))
     # From here on every ring has the fewest segments with which it still looks like one.
-    coarsest = 4.0 * float((bodies.radii + bodies.wire_radii).max())
-    count = triangle_count(bodies, tolerance, holes)
-    while count > most_triangles and tolerance < coarsest:
+    coarsest = step(4.0 * float((bodies.radii + bodies.wire_radii).max())) + 1
+    while (triangles := count(COARSER**now)) > most_triangles and now < coarsest:
         # Triangles go with one over the tolerance, as long as no count of segments is at its least.
-        tolerance = min(tolerance * max(COARSER, count / most_triangles), coarsest)
-        count = triangle_count(bodies, tolerance, holes)
-    return tolerance
+        now = min(now + max(1, step(triangles / most_triangles)), coarsest)
+    return float(COARSER**now)
 
 
 def supports_of(solids: Sequence[Solid], bodies: Bodies) -> list[dict[str, Any]]:
@@ -156,15 +283,11 @@ def supports_of(solids: Sequence[Solid], bodies: Bodies) -> list[dict[str, Any]]
 
 
 def _surface(mesh: Any) -> dict[str, Any]:
-    """A surface with its colours, all triangles anticlockwise as seen from where its normals point."""
-    points, normals = np.asarray(mesh.points), np.asarray(mesh.point_data.active_normals)
-    faces = np.asarray(mesh.faces).reshape(-1, 4)[:, 1:]
-    a, b, c = np.moveaxis(points[faces], 1, 0)
-    inwards = np.einsum("fa,fa->f", np.cross(b - a, c - a), normals[faces].sum(axis=1)) < 0.0
+    """A surface with its colours."""
     return {
-        "vertices": floats(points),
-        "normals": floats(normals),
-        "faces": wholes(np.where(inwards[:, None], faces[:, ::-1], faces)),
+        "vertices": floats(np.asarray(mesh.points)),
+        "normals": floats(np.asarray(mesh.point_data.active_normals)),
+        "faces": wholes(np.asarray(mesh.faces).reshape(-1, 4)[:, 1:]),
         "colours": _packed(np.asarray(mesh.point_data["tone"], dtype=np.uint8)),
     }
 

@@ -37,6 +37,7 @@ def written_files(
     result: Result,
     folder: Path,
     *,
+    models: bool,
     pictures: bool,
     sheet: bool,
     service: bool,
@@ -47,6 +48,7 @@ def written_files(
     Args:
         result: What `build` gave; it is draped in the scenes of its design.
         folder: Where they go.
+        models: Whether to write models, of the piece as placed and at rest.
         pictures: Whether to draw pictures, also those of the sheet and of what a service is sent.
         sheet: Whether to write the maker's sheet.
         service: Whether to prepare what a service is sent, where the design names one.
@@ -63,7 +65,9 @@ def written_files(
         result = plan(result, on_progress=on_progress)
     result = drape(result, on_progress=on_progress)
     prepared = for_service(result, on_progress=on_progress) if service else None
-    files = export(result, folder, pictures=pictures, prepared=prepared, on_progress=on_progress)
+    files = export(
+        result, folder, models=models, pictures=pictures, prepared=prepared, on_progress=on_progress
+    )
     notes = []
     if files.not_drawn:
         notes.append(f"No pictures: {files.not_drawn}.")
@@ -71,7 +75,7 @@ def written_files(
         notes.append(f"No sheet.pdf: {files.no_pdf}.")
     if files.no_3mf:
         notes.append(f"No piece.3mf: {files.no_3mf}.")
-    if not result.fits:
+    if models and not result.fits:
         notes.append("No models were written, since it does not fit.")
     names = [path.relative_to(folder).as_posix() for path in files.paths]
     return {

@@ -9,10 +9,20 @@ import math
 import re
 from typing import Annotated, Any, NoReturn, TypeVar
 
-from pydantic import BeforeValidator, Field, ValidationError
+from pydantic import AfterValidator, BeforeValidator, Field, ValidationError
 
 from chaingen.errors import BadInput, Problem
-from chaingen.tables import FileKind, Table, limited, number_in, value_problems, whole_in, wrong
+from chaingen.tables import (
+    MOST_PARTS,
+    FileKind,
+    Table,
+    has_endless_key,
+    limited,
+    number_in,
+    value_problems,
+    whole_in,
+    wrong,
+)
 
 MOST_TEXT = 200_000
 """Most bytes in the text of a design."""
@@ -147,7 +157,13 @@ def _word_or_number(value: object) -> str | float:
     return value
 
 
-DesignText = Annotated[str, text_up_to(MOST_TEXT, "the text of a design")]
+def _judge_keys(text: str) -> str:
+    if has_endless_key(text):
+        raise wrong(f"keys of at most {MOST_PARTS} parts")
+    return text
+
+
+DesignText = Annotated[str, AfterValidator(_judge_keys), text_up_to(MOST_TEXT, "the text of a design")]
 Word = Annotated[str, text_up_to(200, "a few words")]
 Flag = Annotated[bool, BeforeValidator(_flag)]
 Length = Annotated[str | float, BeforeValidator(_word_or_number)]
@@ -221,7 +237,7 @@ class Beside(Table):
     """A weave or settings file that a design names."""
 
     name: Word
-    text: Annotated[str, text_up_to(MOST_BESIDE, "the text of a file")]
+    text: Annotated[str, AfterValidator(_judge_keys), text_up_to(MOST_BESIDE, "the text of a file")]
 
 
 def read_request(body: bytes, model: type[AnyRequest]) -> AnyRequest:

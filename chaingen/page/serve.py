@@ -10,18 +10,19 @@ import webbrowser
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import Any
 
 import uvicorn
 from starlette.types import ASGIApp
 
 from chaingen.errors import BadInput, Problem
+from chaingen.page.connections import Connection
+from chaingen.page.own_folder import own_folder
 from chaingen.page.requests import MOST_BESIDE, MOST_TEXT, base_name
 from chaingen.page.server import First, application
 from chaingen.page.sessions import MOST_BESIDE as MOST_FILES
 from chaingen.page.workers import Workers
-from chaingen.tables import FileKind, Table, read_text
+from chaingen.tables import MOST_PARTS, FileKind, Table, has_endless_key, read_text
 
 HOST = "127.0.0.1"
 """The page is for this machine alone."""
@@ -56,11 +57,22 @@ def first_design(path: Path | None, settings: Path | None) -> First | None:
         text, folder, name = read_text(path, _DESIGN), path.parent, path.name
         if len(text.encode()) > MOST_TEXT:
             raise BadInput([Problem(str(path), f"over {MOST_TEXT:,} bytes", "a shorter design file")])
+        _refuse_endless(path, text)
     named = [folder / other for other in _named(text, with_settings=settings is None)]
     if settings is not None:
         text = _with_settings(text, base_name(settings.name))
         named.append(settings)
     return First(text, name, _read_all([other for other in named if other == settings or _is_there(other)]))
+
+
+def _refuse_endless(path: Path, text: str) -> None:
+    """Refuse a text that would take minutes to read.
+
+    Raises:
+        BadInput: It is one.
+    """
+    if has_endless_key(text):
+        raise BadInput([Problem(str(path), "a key of very many parts", f"at most {MOST_PARTS}")])
 
 
 def _is_there(path: Path) -> bool:
@@ -103,7 +115,9 @@ def _read_all(paths: list[Path]) -> dict[str, bytes]:
     found: dict[str, tuple[Path, bytes]] = {}
     for path in paths:
         name = base_name(path.name)
-        content = read_text(path, _BESIDE).encode()
+        text = read_text(path, _BESIDE)
+        _refuse_endless(path, text)
+        content = text.encode()
         if len(content) > MOST_BESIDE:
             raise BadInput([Problem(str(path), f"over {MOST_BESIDE:,} bytes", "a shorter file")])
         if name in found and found[name][1] != content:
@@ -123,6 +137,10 @@ def bound(port: int) -> socket.socket:
     """
     listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     try:
+        if os.name == "posix":
+            # Else the system keeps the port of a server that has just ended to itself for a minute. Where
+            # another one listens it is not to be had all the same.
+            listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listening.bind((HOST, port))
         listening.listen(64)
     except OSError as error:
@@ -147,18 +165,16 @@ def serve(
         jobs: Name of the module whose functions are the jobs; the page's own by default.
 
     Raises:
-        BadInput: The port is not to be had.
+        BadInput: The port is not to be had, or no temporary folder.
     """
-    with (
-        bound(port) as listening,
-        TemporaryDirectory(prefix="chaingen-page-", ignore_cleanup_errors=True) as root,
-    ):
+    with bound(port) as listening, own_folder() as root:
         try:
             with _ended_by_signals() as ending:
-                _serve(first, listening, Path(root), browser, say, jobs, ending)
+                _serve(first, listening, root, browser, say, jobs, ending)
         except KeyboardInterrupt:
             pass
-    say("The page has ended.")
+    with suppress(OSError):  # the terminal may be what has ended
+        say("The page has ended.")
 
 
 def _serve(
@@ -194,15 +210,20 @@ def _serve(
 
 def _open(address: str, say: Callable[[str], None]) -> None:
     """Open an address in the browser."""
-    if not webbrowser.open(address):
-        say("No browser could be opened: open that address in one on this machine.")
+    try:
+        opened = webbrowser.open(address)
+    except (webbrowser.Error, OSError, ValueError):  # what BROWSER says may be no command at all
+        opened = False
+    if not opened:
+        with suppress(OSError):
+            say("No browser could be opened: open that address in one on this machine.")
 
 
 def server_of(app: ASGIApp, workers: Workers) -> uvicorn.Server:
     """The server of an application, as it speaks to browsers; it stops the workers when it ends."""
     config = uvicorn.Config(
         app,
-        http="h11",
+        http=Connection,
         ws="none",
         lifespan="on",
         log_config=None,

@@ -23,10 +23,11 @@ from chaingen.page import requests as asked
 from chaingen.page.asset_files import Asset, load_assets
 from chaingen.page.downloads import kept_set, pack, sent
 from chaingen.page.guards import METHODS, Guard, refusal
+from chaingen.page.job import Job
 from chaingen.page.remembered import Looks, Made
 from chaingen.page.sessions import Session, Sessions
 from chaingen.page.streams import Lines
-from chaingen.page.workers import REPLACED, Job, Workers
+from chaingen.page.workers import REPLACED, Workers
 
 LOOK_LIMIT, QUICK_LIMIT, REST_LIMIT, FILES_LIMIT = 180.0, 20.0, 300.0, 900.0
 """Longest times that jobs may take [s]."""
@@ -291,6 +292,13 @@ async def _bad(_: Request, error: Exception) -> Response:
     return JSONResponse({"problems": told}, 400)
 
 
+async def _gone(_: Request, error: Exception) -> Response:
+    """What a request gets for a file that has gone, as old exports do."""
+    assert isinstance(error, OSError)
+    got = error.strerror or str(error)
+    return refusal(404, Problem("the file", got, "a file that is still there", "make the files again"))
+
+
 def application(
     workers: Workers, *, folder: Path, port: int, first: First, opening: Mapping[str, Any]
 ) -> ASGIApp:
@@ -324,7 +332,7 @@ def application(
             Route("/files/{session}/{set}/{path:path}", server.exported, methods=["GET"]),
             *(Route(f"/api/{answer.__name__}", answer, methods=["POST"]) for answer in answers),
         ],
-        exception_handlers={HTTPException: _refused, BadInput: _bad},
+        exception_handlers={HTTPException: _refused, BadInput: _bad, OSError: _gone},
         lifespan=lifespan,
     )
     app.router.redirect_slashes = False

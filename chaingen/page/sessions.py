@@ -8,8 +8,10 @@ a design, which is a plain name by then.
 import hashlib
 import secrets
 import shutil
+import threading
 import time
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 from typing import Any
@@ -62,8 +64,10 @@ class Session:
     count: int = 0
 
     def __post_init__(self) -> None:
-        for name in (BESIDE, SETS):
-            (self.folder / name).mkdir(mode=0o700, parents=True, exist_ok=True)
+        self._counting = threading.Lock()
+        with _told_where_no_room():
+            for name in (BESIDE, SETS):
+                (self.folder / name).mkdir(mode=0o700, parents=True, exist_ok=True)
 
     @property
     def beside_folder(self) -> Path:
@@ -83,21 +87,29 @@ class Session:
         if name not in self.beside and len(self.beside) >= MOST_BESIDE:
             raise BadInput([Problem("name", f"file {MOST_BESIDE + 1}", f"at most {MOST_BESIDE} files")])
         try:
-            (self.beside_folder / name).write_bytes(content)
+            # In the place of what is there, whatever that is: it is neither followed nor seen half written.
+            unnamed = self.folder / "unnamed"
+            unnamed.write_bytes(content)
+            unnamed.replace(self.beside_folder / name)
         except (OSError, ValueError) as error:
             got = str(getattr(error, "strerror", None) or error)
             raise BadInput([Problem("name", got, "a file that can be kept")]) from None
         self.beside[name] = hashlib.sha256(content).hexdigest()
 
     def next_set(self) -> tuple[str, Path]:
-        """The number and the folder for what is exported next; what earlier exports left unfinished goes."""
-        for left in (self.folder / SETS).iterdir():
-            if left.is_dir() and left.name not in self.sets:
-                shutil.rmtree(left, ignore_errors=True)
-        self.count += 1
-        folder = self.folder / SETS / str(self.count)
-        folder.mkdir(mode=0o700)
-        return str(self.count), folder
+        """The number and the folder for what is exported next; what earlier exports left unfinished goes.
+
+        Raises:
+            BadInput: There can be no folder.
+        """
+        with self._counting, _told_where_no_room():
+            for left in (self.folder / SETS).iterdir():
+                if left.is_dir() and left.name not in self.sets:
+                    shutil.rmtree(left, ignore_errors=True)
+            self.count += 1
+            folder = self.folder / SETS / str(self.count)
+            folder.mkdir(mode=0o700)
+            return str(self.count), folder
 
     def keep_set(self, number: str, folder: Path, paths: list[str]) -> None:
         """Keep what was exported; the oldest exports go where there are too many.
@@ -118,6 +130,22 @@ class Session:
             oldest = self.sets.pop(next(iter(self.sets)))
             shutil.rmtree(oldest.folder, ignore_errors=True)
             oldest.folder.with_suffix(".zip").unlink(missing_ok=True)
+
+
+@contextmanager
+def _told_where_no_room() -> Iterator[None]:
+    """Tell in words why nothing can be kept.
+
+    Raises:
+        BadInput: The system refused.
+    """
+    try:
+        yield
+    except OSError as error:
+        got = error.strerror or str(error)
+        raise BadInput(
+            [Problem("the folder of this page", got, "room there", "free some, then try again")]
+        ) from None
 
 
 class Sessions:

@@ -362,7 +362,10 @@ def _bust(pv: Any, solid: Solid, bodies: Bodies, finest: float) -> Any:
     # Cuts with rounded edges: the largest distance, smoothed.
     cuts = np.stack([away, base - z, z - top, np.abs(x - middle) - half_wide])
     grid.point_data["away"] = _smooth_largest(cuts, edge)[0]
-    mesh = grid.contour([0.0], scalars="away", compute_normals=False, compute_scalars=False)
+    contour = grid.contour([0.0], scalars="away", compute_normals=False, compute_scalars=False)
+    # Contours run so that the larger values lie inside.
+    faces = np.asarray(contour.faces).reshape(-1, 4)[:, [0, 3, 2, 1]]
+    mesh = pv.PolyData(np.asarray(contour.points), faces.ravel())
     at = np.asarray(mesh.points, dtype=float)
     # Normals by the distances' own slopes: those of the triangles would show the grid.
     found = distances(solid, at)

@@ -179,9 +179,10 @@ def verdict_lines(result: Result) -> list[str]:
             "see the pictures; rings named side_by_side, or a rough pose, decide."
         )
     if result.finished_length is None and result.asked_length is not None:
+        why = "Rings that do not fit have no" if not result.fits else "So many unlike groups have no known"
         lines.append(
-            "Rings that do not fit have no finished length, "
-            f"so the {_repeated(design.repeating)} were made {times(design.repeating.repeat)}."
+            f"{why} finished length; for the {format_mm(result.asked_length, 1)} asked, the "
+            f"{_repeated(design.repeating)} were made {times(design.repeating.repeat)}."
         )
     if result.finished_length is not None:
         way = "Round the loop" if design.piece.closed else "Pulled straight"
@@ -199,7 +200,7 @@ def verdict_lines(result: Result) -> list[str]:
         corner, far = placement.rings.bounds()
         wide, tall = (format_mm(float(extent), 1) for extent in (far - corner)[:2])
         lines.append(f"As placed it is {wide} wide and {tall} high.")
-    elif result.fits:
+    elif result.fits and result.asked_length is None:
         lines.append("It has too many unlike groups to be pulled straight, so no finished length is known.")
     return lines
 
@@ -255,11 +256,13 @@ def round_lines(result: Result) -> list[str]:
     piece = result.design.piece
     if not isinstance(piece, Chain) or not piece.closed:
         return []
-    if result.fits and result.asked_length is not None and not comes_round(piece.repeated(piece.repeat + 1)):
+    cell = result.placement.cell
+    longer = piece.repeated(piece.repeat + 1)
+    if result.fits and result.asked_length is not None and not comes_round(longer, cell):
         return ["Its cells turn as they go and come round to a loop only with some numbers of them."]
-    if result.fits or comes_round(piece):
+    if result.fits or comes_round(piece, cell):
         return []
-    near = sorted(rounds_near(piece)[:2])
+    near = sorted(rounds_near(piece, cell=cell)[:2])
     if not near:
         return []
     return [

@@ -32,6 +32,9 @@ CREEP = (6, 0.5 * SAME)
 """A search ends when so many steps together raise the gap by less than so much [mm]: starts that differ by
 twice as much still agree."""
 
+TRUST = 0.05
+"""Trust of the first step, see `widen`: one that is near its end finds it sooner by small steps."""
+
 TAUT_STEPS, TAUT_OVERLAP = 10, 0.02
 """Steps in which a cell is pulled straight, and how far its wires may overlap after them as part of the
 thinnest one's diameter: the length is then mostly right to a few parts in a thousand, at worst to two in a
@@ -100,7 +103,9 @@ def widened(
     enough: float = np.inf,
 ) -> Found | None:
     """Where one start ends; None where links or shapes are others there, or it does not end."""
-    found = widen(Contacts(graph), start, free=free, most_steps=MOST_STEPS, enough=enough, creep=CREEP)
+    found = widen(
+        Contacts(graph), start, free=free, most_steps=MOST_STEPS, enough=enough, creep=CREEP, trust=TRUST
+    )
     sound = found.converged and found.value > wrong_below(graph) and is_sound(graph, found.state)
     return found if sound else None
 
@@ -171,7 +176,7 @@ def taut_near(cell: Cell, before: Cell) -> Taut | None:
         return before.taut
     scale = scale_of(cell.graph, before.graph)
     start = State(resized(cell.graph, before.taut.rings, scale), _scaled(before.taut.motion, scale))
-    found = stretch(Contacts(cell.graph), start, period_aim(), most_steps=TAUT_STEPS)
+    found = stretch(Contacts(cell.graph), start, period_aim(), most_steps=TAUT_STEPS, trust=TRUST)
     overlap = TAUT_OVERLAP * 2.0 * float(cell.graph.wire_radii.min())
     if found.gap < -overlap or not is_sound(cell.graph, found.state):
         return None

@@ -23,8 +23,8 @@ TOO_SHORT = 0.25
 def with_repeats(design: Design, on_progress: Progress | None = None) -> Design:
     """The design with the number of repeats that comes nearest to the length it asks for.
 
-    Where the rings do not fit, no length is defined: three repeats then stand for the piece, enough to show
-    why.
+    Where the rings do not fit, no length is defined: about as many repeats as the length takes then stand for
+    the piece. A few would not do, for so short a row may have room where a longer one has none.
 
     Raises:
         BadInput: The length would take more rings than are accepted.
@@ -51,12 +51,10 @@ def repeated_by(design: Design, lengths: TautLengths | None, cell: Cell | None =
     piece = design.repeating
     if lengths is not None:
         repeat = lengths.nearest_repeat(design.length)
-    elif piece.closed:
-        # How hard a loop is bent depends on its length: the rough one serves where there is no true one.
-        period = rough_period(piece.cell) if isinstance(piece, Run) else _as_placed(piece, cell)
-        repeat = round(design.length / period)
     else:
-        repeat = 3
+        # A short row has room where a long one has none, and a short loop is bent harder: the rough length
+        # serves where there is no true one.
+        repeat = max(1, round(design.length / _rough_period(piece, cell)))
     if isinstance(piece, Run) and piece.closed:
         repeat = max(repeat, -(-FEWEST_ROUND // len(piece.cell)))
     elif isinstance(piece, Chain) and piece.closed:
@@ -64,7 +62,7 @@ def repeated_by(design: Design, lengths: TautLengths | None, cell: Cell | None =
     if isinstance(piece, Chain) and piece.closed:
         # A turning chain comes round with some numbers of cells only.
         near, target = rounds_near(piece.repeated(repeat), cell=cell)[:2], design.length
-        period = lengths.period if lengths is not None else _as_placed(piece, cell)
+        period = lengths.period if lengths is not None else _rough_period(piece, cell)
         repeat = min(near, key=lambda count: abs(count * period - target), default=repeat)
         if lengths is not None and design.length < (1.0 - TOO_SHORT) * lengths.at(repeat):
             least = f"at least {format_mm(lengths.at(repeat), 1)}, the shortest loop of this weave"
@@ -94,7 +92,9 @@ def lengths_of(design: Design, target: float | None = None) -> TautLengths | Non
     return replace(lengths, shorter=known) if len(known) == len(fewer) else lengths
 
 
-def _as_placed(piece: Piece, cell: Cell | None) -> float:
-    """Period of a chain's cell as placed [mm]."""
+def _rough_period(piece: Piece, cell: Cell | None) -> float:
+    """About what a repeat adds to the length [mm]: of a weave what its cell does as placed."""
+    if isinstance(piece, Run):
+        return rough_period(piece.cell)
     assert isinstance(piece, Chain)
     return (cell or cell_of(piece)).state.motion.period

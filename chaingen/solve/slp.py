@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 from scipy.optimize import linprog
-from scipy.sparse import coo_matrix, csc_matrix, hstack
+from scipy.sparse import csc_matrix
 
 from chaingen.geometry.types import Floats, Ints
 from chaingen.solve.contacts import REACH, Contacts, Rows, State, jacobian, picked_rows, stepped
@@ -26,6 +26,10 @@ Creep = tuple[int, float]
 
 CREEP: Creep = (12, 5e-5)
 """See `Creep`."""
+
+WIDE_TRUST, TAUT_TRUST = 0.25, 0.1
+"""Trust of the first step as part of the smallest eye's radius: of a start from anywhere, and of one that is
+placed and pulled."""
 
 IDLE = 1e-4
 """Cost of moving a ring by 1 mm in the linear program, far below any gain: rings that nothing asks to move
@@ -191,6 +195,7 @@ def widen(
     most_steps: int = 150,
     enough: float = np.inf,
     creep: Creep = CREEP,
+    trust: float = WIDE_TRUST,
 ) -> Found:
     """Raise the smallest signed gap as far as it goes.
 
@@ -203,17 +208,25 @@ def widen(
         most_steps: Steps after which the search gives up.
         enough: Stop once the objective is above this.
         creep: See `Creep`.
+        trust: Farthest that anything moves in the first step, as part of the smallest eye's radius.
 
     Returns:
         The best state; its value is the smallest signed gap [mm], or the thickening factor.
     """
     if free is None:
         free = np.ones(len(state.rings), dtype=bool)
-    trust = 0.25 * float(state.rings.eye_radii.min())
-    return _climb(contacts, state, _Goal(free, by_scale=by_scale), trust, most_steps, enough, creep)
+    first = trust * float(state.rings.eye_radii.min())
+    return _climb(contacts, state, _Goal(free, by_scale=by_scale), first, most_steps, enough, creep)
 
 
-def stretch(contacts: Contacts, state: State, aim: Aim, *, most_steps: int = 150) -> Found:
+def stretch(
+    contacts: Contacts,
+    state: State,
+    aim: Aim,
+    *,
+    most_steps: int = 150,
+    trust: float = TAUT_TRUST,
+) -> Found:
     """Raise a length as far as it goes while no wires overlap and all pairs stay linked as asked.
 
     Args:
@@ -221,12 +234,14 @@ def stretch(contacts: Contacts, state: State, aim: Aim, *, most_steps: int = 150
         state: Where to start, best without overlaps.
         aim: The length to raise.
         most_steps: Steps after which the search gives up.
+        trust: See `widen`.
 
     Returns:
         The longest state; its value is the length [mm].
     """
     goal = _Goal(np.ones(len(state.rings), dtype=bool), aim=aim, worth=OVERLAP_COST, ceiling=0.0)
-    return _climb(contacts, state, goal, 0.1 * float(state.rings.eye_radii.min()), most_steps, np.inf)
+    first = trust * float(state.rings.eye_radii.min())
+    return _climb(contacts, state, goal, first, most_steps, np.inf)
 
 
 def _program(
@@ -245,9 +260,7 @@ def _program(
         The step x, t, and the multipliers of the rows; None when HiGHS finds no answer.
     """
     n = slopes.shape[1]
-    slopes = csc_matrix(slopes)
-    column = coo_matrix(weight[:, None])
-    matrix = hstack([-slopes, slopes, column], format="csc")
+    matrix = _both_ways(csc_matrix(slopes), weight)
     pull = np.zeros(n) if aim is None else aim
     cost = np.concatenate([IDLE - pull, IDLE + pull, [-worth]])
     bounds = np.tile([0.0, trust], (2 * n + 1, 1))
@@ -258,6 +271,23 @@ def _program(
     if answer.status != 0:
         return None
     return answer.x[:n] - answer.x[n:-1], float(answer.x[-1]), -answer.ineqlin.marginals
+
+
+def _both_ways(slopes: csc_matrix, column: Floats) -> csc_matrix:
+    """The matrix [-slopes, slopes, column], put together faster than scipy's `hstack` does."""
+    rows, n = slopes.shape
+    slopes.sum_duplicates()
+    entries = len(slopes.data)
+    own = np.flatnonzero(column)
+    ends = slopes.indptr[1:]
+    return csc_matrix(
+        (
+            np.concatenate([-slopes.data, slopes.data, column[own]]),
+            np.concatenate([slopes.indices, slopes.indices, own]),
+            np.concatenate([slopes.indptr, ends + entries, [2 * entries + len(own)]]),
+        ),
+        shape=(rows, 2 * n + 1),
+    )
 
 
 def _holding(rows: Rows, multipliers: Floats) -> tuple[Ints, Floats]:

@@ -19,7 +19,7 @@ from chaingen.solve.place_weave import SHORT_CELLS
 from chaingen.solve.placement import Answer, Placement
 from chaingen.stock.gauges import awg_table, swg_table
 from chaingen.weave.groups import RingSize
-from chaingen.weave.pieces import Chain, Piece, Sections, Sheet
+from chaingen.weave.pieces import Chain, Piece, Sections, Sheet, Strands
 
 TIGHT_BELOW, LOOSE_FROM = 0.13, 0.40
 """Slack, in wire diameters, below which a fit is tight and from which it is loose; see above."""
@@ -80,6 +80,14 @@ def best_gap(piece: Piece, clearance: float = 0.0) -> tuple[float, bool]:
             return cell.gap, True
         if not is_short(piece):
             return cell.gap, False
+    if isinstance(piece, Sections):
+        # A sample has so few cells that they may have room where the middle of the piece has none.
+        for part in piece.parts:
+            one = part.part if isinstance(part, Strands) else part
+            if isinstance(one, Chain) and not is_short(one):
+                gap, fits = best_gap(one, clearance)
+                if not fits:
+                    return gap, False
     placement = place(sample_of(piece), clearance=clearance, starts=SCAN_STARTS)
     return placement.gap, placement.answer is Answer.FITS
 

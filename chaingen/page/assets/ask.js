@@ -1,5 +1,7 @@
 // Asking the server: one session a tab, plain answers, and answers that come line by line.
 
+import { sentence } from "/assets/units.js";
+
 let session = null;
 
 /** The server is not there any more. */
@@ -97,6 +99,19 @@ export async function streamed(path, body, told, signal) {
   if (!last) throw new Gone("the answer broke off");
   return last;
 }
+
+/**
+ * Why an answer has not what was asked, as [lines, whether nothing is wrong]: the maker may have asked for something
+ * newer.
+ */
+export function whyNot(said, what) {
+  if (said.problems) return [said.problems.map(sentence), false];
+  if (isReplaced(said)) return [[`${what}: something newer was asked for meanwhile.`], true];
+  return [[said.fault ?? `${what}: ${said.stopped}.`], false];
+}
+
+/** Whether an answer was given up for something newer. */
+export const isReplaced = (said) => /\breplaced\b/.test(said.stopped ?? "");
 
 const LAST = ["look", "rest", "files", "problems", "stopped", "fault"];
 const passing = (said) => !LAST.some((key) => key in said);

@@ -4,7 +4,7 @@
 // stands for all changes up to the number it was asked with. A quick look is asked at once, one at a time, always
 // with the newest; the full one when the maker pauses, and a newer change puts an end to it.
 
-import { Gone, Refused, streamed } from "/assets/ask.js";
+import { Gone, Refused, isReplaced, streamed } from "/assets/ask.js";
 import { History } from "/assets/history.js";
 
 const PAUSE = 350; // [ms] without a change before the full look is asked
@@ -30,6 +30,9 @@ export class Bench extends EventTarget {
     this.again = false;
     this.timer = 0;
     this.frame = true; // whether the next look fills the frame anew
+    this.fresh = null; // another piece that was chosen and is not there yet: {title, picture}
+    this.read = -1; // number of the change whose text and boxes are shown already
+    this.awaiting = []; // who waits for the full look
   }
 
   tell(what, detail = {}) {
@@ -45,38 +48,64 @@ export class Bench extends EventTarget {
     this.#moved();
   }
 
-  /** The text as typed, opened or taken up; `reset` begins anew with it. */
-  write(text, words, { key = null, reset = false, record = true, frame = false } = {}) {
+  /**
+   * The text as typed, opened or taken up; `reset` begins anew with it. `fresh` says that it is another piece:
+   * its {title, picture}; `step` is the step of the history that is taken up, which may have changes to the text.
+   */
+  write(text, words, { key = null, reset = false, step = null, frame = false, fresh = null } = {}) {
     this.number += 1;
-    this.waiting = [];
+    // A step that no answer has told the text of: its changes are asked for anew.
+    this.waiting = (step?.changes ?? []).map((change) => ({ number: this.number, change, words, key: null, step }));
+    this.fresh = fresh;
     this.text = text;
-    this.taken = this.number;
+    this.taken = this.waiting.length ? this.number - 1 : this.number;
     this.frame ||= frame || reset;
     if (reset) {
       this.history = new History(text, words);
       this.saved = text;
       this.tell("history");
-    } else if (record) this.#record(words, key);
+    } else if (step) this.tell("history");
+    else this.#record(words, key);
     this.tell("text");
-    const known = this.kept.get(text);
+    const known = this.waiting.length ? null : this.kept.get(text);
     if (known) {
       this.#stop();
+      this.tell("moved");
       this.#show(known, this.number, false);
     } else this.#moved(key ? PAUSE : 0);
   }
 
   undo() {
-    this.#again(this.history.back(), "Undone");
+    // What no answer has taken in is the last that was done.
+    this.history.take(this.waiting, this.text, null, this.gesture);
+    this.#again(this.history.back());
   }
 
   redo() {
-    this.#again(this.history.on(), "Done again");
+    this.#again(this.history.on());
   }
 
-  #again(text, words) {
-    if (text === null) return;
-    this.write(text, words, { record: false });
-    this.tell("history");
+  #again(step) {
+    if (step !== null) this.write(step.text, step.words, { step });
+  }
+
+  /** Whether the full look of the newest text is still to come. */
+  get working() {
+    return this.full !== null || this.timer !== 0;
+  }
+
+  /** Waits for the full look of the newest text; tells whether it came. */
+  looked() {
+    if (this.problems.length && !this.working) return Promise.resolve(false);
+    if (!this.shown.quick && this.shown.number === this.number && !this.working) return Promise.resolve(true);
+    if (!this.working) this.check();
+    return new Promise((done) => this.awaiting.push(done));
+  }
+
+  #over() {
+    if (this.working) return;
+    const there = !this.shown.quick && this.shown.number === this.number && this.problems.length === 0;
+    for (const done of this.awaiting.splice(0)) done(there);
   }
 
   /** The hand is off the slider: the full look need not wait. */
@@ -90,11 +119,10 @@ export class Bench extends EventTarget {
   }
 
   cancel() {
-    clearTimeout(this.timer);
-    this.full?.abort();
-    this.full = null;
-    this.tell("busy", { words: null });
+    this.#stop();
+    this.fresh = null;
     this.tell("cancelled");
+    for (const done of this.awaiting.splice(0)) done(false);
   }
 
   get changed() {
@@ -103,6 +131,7 @@ export class Bench extends EventTarget {
 
   #stop() {
     clearTimeout(this.timer);
+    this.timer = 0;
     this.full?.abort();
     this.full = null;
     this.tell("busy", { words: null });
@@ -111,13 +140,17 @@ export class Bench extends EventTarget {
   #moved(pause = PAUSE) {
     this.#stop();
     this.tell("moved");
-    if (this.look) this.#askQuick();
+    // Nothing is known of another piece at a glance.
+    if (this.look && !this.fresh) this.#askQuick();
     this.#later(pause);
   }
 
   #later(pause) {
     clearTimeout(this.timer);
-    this.timer = setTimeout(() => this.#askFull(), pause);
+    this.timer = setTimeout(() => {
+      this.timer = 0;
+      this.#askFull();
+    }, pause);
   }
 
   #asking(quick) {
@@ -134,7 +167,8 @@ export class Bench extends EventTarget {
     const { number, body } = this.#asking(true);
     this.quick = new AbortController();
     try {
-      const answer = await streamed("/api/look", body, () => {}, this.quick.signal);
+      const told = (said) => said.read && this.#wasRead(said.read, number);
+      const answer = await streamed("/api/look", body, told, this.quick.signal);
       this.#answered(answer, number, true);
     } catch (fault) {
       if (fault instanceof Gone) this.tell("gone");
@@ -152,11 +186,15 @@ export class Bench extends EventTarget {
     this.full = own;
     this.tell("busy", { words: "Placing rings", since: performance.now() });
     const told = (said) => {
-      if (this.full === own && said.progress) this.tell("busy", { words: said.progress });
+      if (this.full !== own) return;
+      if (said.read) this.#wasRead(said.read, number);
+      if (said.progress) this.tell("busy", { words: said.progress });
     };
     try {
       const answer = await streamed("/api/look", body, told, own.signal);
-      if (this.full === own) this.#answered(answer, number, false);
+      if (this.full !== own) return;
+      if (isReplaced(answer)) this.#later(PAUSE);
+      else this.#answered(answer, number, false);
     } catch (fault) {
       if (fault.name === "AbortError" || this.full !== own) return;
       if (fault instanceof Gone) this.tell("gone");
@@ -167,7 +205,19 @@ export class Bench extends EventTarget {
         this.full = null;
         this.tell("busy", { words: null });
       }
+      this.#over();
     }
+  }
+
+  /** Text and boxes after the changes, before there is a piece of them. */
+  #wasRead({ text, controls, problems }, number) {
+    if (number > this.taken) this.#take(text, number);
+    if (number !== this.number || this.read === number || !controls) return;
+    this.read = number;
+    this.controls = controls;
+    this.problems = problems ?? [];
+    this.tell("controls");
+    this.tell("problems");
   }
 
   #answered(answer, number, quick) {
@@ -187,14 +237,14 @@ export class Bench extends EventTarget {
     const done = this.waiting.filter((one) => one.number <= number);
     this.waiting = this.waiting.filter((one) => one.number > number);
     this.taken = number;
+    this.history.take(done, this.text, text, this.gesture);
+    if (done.length) this.tell("history");
     this.text = text;
-    const last = done.at(-1);
-    if (last) this.#record(last.words, last.key && `${last.key}:${this.gesture}`);
     this.tell("text");
   }
 
   #record(words, key) {
-    this.history.push(this.text, words, key && (key.includes(":") ? key : `${key}:${this.gesture}`));
+    this.history.push(this.text, words, key && `${key}:${this.gesture}`);
     this.tell("history");
   }
 
@@ -203,6 +253,8 @@ export class Bench extends EventTarget {
     this.taken = Math.max(this.taken, number);
     if (number !== this.number) return;
     clearTimeout(this.timer);
+    this.timer = 0;
+    this.fresh = null;
     this.problems = problems;
     this.tell("problems");
     this.tell("controls");
@@ -219,6 +271,7 @@ export class Bench extends EventTarget {
       return;
     }
     this.shown = { number, quick };
+    this.fresh = null;
     this.controls = answer.controls ?? (wrong ? null : this.controls);
     this.problems = answer.problems ?? [];
     this.tell("controls");
@@ -232,6 +285,7 @@ export class Bench extends EventTarget {
     if (!quick) this.gesture += 1;
     // All is said already: what is wrong with the text, or the full look.
     if (asked && (wrong || !quick) && number === this.number) this.#stop();
+    if (!quick || wrong) this.#over();
   }
 
   #keep(answer) {

@@ -7,8 +7,9 @@ import { counted, sentence } from "/assets/units.js";
 const ORDER = ["Chains of groups", "Finished pieces", "Weaves that make a chain", "Weaves that make a sheet"];
 
 export class Choose {
-  constructor(said, taken, gone) {
-    Object.assign(this, { said, taken, gone });
+  /** `coming` is told of what was chosen, or null when it is not to be had; `taken` of its text. */
+  constructor(said, { coming, taken, gone }) {
+    Object.assign(this, { said, coming, taken, gone });
     this.dialog = byId("choose-dialog");
     this.list = byId("choose-list");
     this.search = byId("choose-search");
@@ -21,9 +22,10 @@ export class Choose {
     this.list.addEventListener("keydown", (event) => this.#walk(event));
   }
 
-  open() {
+  open(wrong = null) {
     if (!this.cards) this.#build();
-    byId("choose-wrong").hidden = true;
+    byId("choose-wrong").hidden = !wrong;
+    byId("choose-wrong").textContent = wrong;
     this.search.value = "";
     this.#sift();
     this.dialog.showModal();
@@ -46,7 +48,7 @@ export class Choose {
         });
         const card = el(
           "button",
-          { type: "button", class: "card", "data-choice": one.name, onclick: () => this.#take(one, card) },
+          { type: "button", class: "card", "data-choice": one.name, onclick: () => this.#take(one) },
           picture,
           el("strong", { text: one.title }),
           el("span", { class: "soft", text: one.about }),
@@ -102,25 +104,20 @@ export class Choose {
     (next() ?? (event.key === "ArrowUp" ? this.search : null))?.focus();
   }
 
-  async #take(one, card) {
-    const wrong = byId("choose-wrong");
-    wrong.hidden = true;
-    card.setAttribute("aria-busy", "true");
+  async #take(one) {
+    this.taking = one;
+    this.dialog.close();
+    this.coming(one);
     try {
       const said = await asked("/api/new", { name: one.name });
+      if (this.taking !== one) return; // another was chosen since
       if (said.problems) throw new Refused(200, said.problems);
-      this.dialog.close();
-      this.taken(said.text, one.title);
+      this.taken(said.text, one);
     } catch (fault) {
-      if (fault instanceof Gone) {
-        this.dialog.close();
-        this.gone();
-        return;
-      }
-      wrong.textContent = fault instanceof Refused ? fault.problems.map(sentence).join(" ") : fault.message;
-      wrong.hidden = false;
-    } finally {
-      card.removeAttribute("aria-busy");
+      if (this.taking !== one) return;
+      this.coming(null);
+      if (fault instanceof Gone) this.gone();
+      else this.open(fault instanceof Refused ? fault.problems.map(sentence).join(" ") : fault.message);
     }
   }
 }

@@ -142,7 +142,6 @@ export class Compare {
       const { piece, collided, collisions, tightest } = shown[k].look;
       view.show(piece, { keepCamera: false });
       view.mark({ collided, collisions, tightest });
-      view.look("three-quarter");
       this.views.push(view);
     }
   }

@@ -1,7 +1,7 @@
 // How long: groups repeated, a finished length, or what a wrist or a neck asks; columns and rows of a sheet.
 
 import { CountBox, LengthBox } from "/assets/boxes.js";
-import { either, el, refill } from "/assets/dom.js";
+import { choice, either, el, refill } from "/assets/dom.js";
 
 const USUAL = { wrist: "165 mm", neck: "360 mm" };
 const LABELS = { length: "Finished length", wrist: "Round the wrist", neck: "Round the neck" };
@@ -21,6 +21,7 @@ export class Extent {
     const outline = sheet?.outline ?? null;
     const shape = JSON.stringify([
       extent?.kind,
+      extent?.ease?.value,
       controls.form,
       sheet && [outline, sheet.shape, controls.sheet.boxes?.length],
     ]);
@@ -91,7 +92,21 @@ export class Extent {
       this.box = new LengthBox(label, label, extent.box, { move: (text) => say(text, true), set: say });
       this.made = el("p", { class: "soft" });
     }
-    refill(this.root, way, this.box?.root, this.made);
+    refill(this.root, way, this.box?.root, this.#ease(extent), this.made);
+  }
+
+  /** How much longer than the wrist or the neck: a word, or a length as the text has it. */
+  #ease({ ease }) {
+    if (!ease) return null;
+    const named = ease.choices ?? [];
+    const options = [["", "usual"], ...named.map((one) => [one, one])];
+    if (ease.value && !named.includes(ease.value)) options.push([ease.value, ease.value]);
+    const pick = (value) =>
+      this.bench.change(
+        [value ? { do: "set", at: ease.at, value } : { do: "remove", at: ease.at }],
+        `Ease: ${value || "usual"}`,
+      );
+    return choice("Ease", options, ease.value, pick, { id: "ease", "data-key": "ease" });
   }
 
   #start(kind, extent) {

@@ -1,6 +1,6 @@
 // Files: opening and saving the design, and having models, pictures and the maker's sheet made.
 
-import { Gone, Refused, asked, streamed } from "/assets/ask.js";
+import { Gone, Refused, asked, streamed, whyNot } from "/assets/ask.js";
 import { byId, el, refill } from "/assets/dom.js";
 import { sentence } from "/assets/units.js";
 
@@ -147,8 +147,21 @@ export class Files {
     );
     refill(this.list);
     this.make.disabled = true;
+    const state = (lines, soft = false) =>
+      refill(
+        this.state,
+        el(
+          "div",
+          { class: soft ? "soft" : "wrong" },
+          lines.map((one) => el("p", { text: one })),
+        ),
+      );
     const what = Object.fromEntries(this.ticks.map((one) => [one.key, one.box.checked]));
     try {
+      if (this.bench.working) words.textContent = "Waiting for the piece to be worked out";
+      const there = await this.bench.looked();
+      if (own.signal.aborted) return refill(this.state);
+      if (!there) return state(["There is no piece to make files of: what is wrong is to be put right first."]);
       const said = await streamed(
         "/api/files",
         { text: this.bench.text, ...what },
@@ -159,30 +172,17 @@ export class Files {
       );
       refill(this.state);
       if (said.files) this.#made(said.files);
-      else
-        refill(
-          this.state,
-          el(
-            "div",
-            { class: "wrong" },
-            (said.problems?.map(sentence) ?? [said.fault ?? said.stopped]).map((one) => el("p", { text: one })),
-          ),
-        );
+      else state(...whyNot(said, "The files were not made"));
     } catch (fault) {
       refill(this.state);
       if (fault instanceof Gone) this.gone();
       else if (fault.name !== "AbortError") {
-        refill(
-          this.state,
-          el("p", {
-            class: "wrong",
-            text: fault instanceof Refused ? fault.problems.map(sentence).join(" ") : fault.message,
-          }),
-        );
+        state(fault instanceof Refused ? fault.problems.map(sentence) : [fault.message]);
       }
     } finally {
       this.make.disabled = false;
     }
+    return undefined;
   }
 
   #made({ zip, list, notes }) {

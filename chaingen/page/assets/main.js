@@ -2,7 +2,7 @@
 //
 // Ids for tests: #choose #undo #redo #open #open-files #save #theme #title, #view, #headline #binding #show-tightest
 // #facts (#fact-gap #fact-rings #fact-weight #fact-length #fact-size), #problems #nearest #cautions #verdict-lines,
-// #busy #cancel #glance, #metal #size-name, #end-start #end-end, #pair, #keep #compare-open #compare-list,
+// #busy #cancel #coming #glance, #metal #size-name, #end-start #end-end, #pair #service #ease, #keep #compare-open #compare-list,
 // #rest-words #rest-again #rest-back #rest-moment #rest-cancel, #make-files #files-zip #files-list #files-cancel,
 // #design-text #text-wrong, #choose-search #choose-list, #banner #announce.
 // Data attributes: data-choice (a pattern to choose), data-size (a ring size), data-at (a value's path in the
@@ -31,9 +31,11 @@ window.page = { ready: false, looks: 0, full: 0 };
 const sight = new Sight();
 const dark = theme((now) => sight.dark(now));
 
-function banner(words, button = null, press = null) {
+/** Words over the bench; `passing` ones go with the next change. */
+function banner(words, button = null, press = null, passing = false) {
   const place = byId("banner");
   place.hidden = !words;
+  place.dataset.passing = String(passing);
   refill(
     place,
     words ? el("span", { text: words }) : null,
@@ -77,13 +79,18 @@ function bench(said, seen) {
         byId("announce").textContent = GONE;
       }
     });
-  const choose = new Choose(
-    said,
-    (text, title) => {
-      bench.write(text, `Chose ${title}`, { frame: true });
+  const choose = new Choose(said, {
+    coming: (one) => {
+      coming = one && { title: one.title, picture: one.picture };
+      if (!one && bench.look) verdict.look(bench.look, bench.shown.quick);
+      shade();
+    },
+    taken: (text, one) => {
+      coming = null;
+      bench.write(text, `Chose ${one.title}`, { frame: true, fresh: { title: one.title, picture: one.picture } });
     },
     gone,
-  );
+  });
   const sizes = new Sizes(byId("rings"), bench, said);
   const text = new Text(byId("text"), bench);
   const rest = new Rest(byId("rest"), bench, sight, gone);
@@ -93,7 +100,7 @@ function bench(said, seen) {
     new Pattern(byId("pattern"), bench, () => choose.open()),
     new Extent(byId("extent"), bench),
     new Ends(byId("ends"), bench, said, sizes.wires),
-    new Margins(byId("margins"), bench),
+    new Margins(byId("margins"), bench, said),
     rest,
   ];
   const verdict = new Verdict(bench, { tightest: () => sight.towards("tightest"), line: (one) => text.go(one) });
@@ -110,41 +117,56 @@ function bench(said, seen) {
     document.title = controls.title.value ? `${controls.title.value} · chaingen` : "chaingen";
   });
   let wrong = false;
+  let coming = null; // what was chosen, before there is a text of it
+  let far = true; // whether what is shown is not what the design says
+  const shade = () => {
+    const next = coming ?? bench.fresh;
+    sight.dim(wrong || far || Boolean(next), next);
+    if (next) verdict.fresh(next.title);
+  };
   bench.addEventListener("problems", () => {
     verdict.problems(bench.problems, wrong);
     text.blame(bench.problems);
     for (const part of parts) part.blame?.(bench.problems);
-    sight.dim(bench.problems.length > 0);
     wrong = bench.problems.length > 0;
+    shade();
   });
   bench.addEventListener("look", ({ detail: { look, quick, frame } }) => {
+    far = false;
     verdict.look(look, quick);
     sight.show(look, frame);
+    shade();
     compare.ready(!quick);
     window.page.looks += 1;
     if (!quick) window.page.full += 1;
   });
   bench.addEventListener("moved", () => {
+    if (byId("banner").dataset.passing === "true") banner(null);
+    if (bench.fresh) far = true;
+    shade();
     if (sight.resting) sight.asPlaced();
     rest.stale();
     compare.ready(false);
   });
-  bench.addEventListener("far", () => sight.dim(true));
+  bench.addEventListener("far", () => {
+    far = true;
+    shade();
+  });
   bench.addEventListener("text", () => text.update());
   bench.addEventListener("gone", gone);
   bench.addEventListener("there", () => byId("banner").textContent.startsWith(GONE) && banner(null));
   bench.addEventListener("fault", ({ detail: { words } }) =>
-    banner(words, "Check again", () => {
-      banner(null);
-      bench.check();
-    }),
+    banner(words, "Check again", () => again(), true),
   );
-  bench.addEventListener("cancelled", () =>
-    banner("Stopped. What is shown may not be what the design says now.", "Check it", () => {
-      banner(null);
-      bench.check();
-    }),
-  );
+  const again = () => {
+    banner(null);
+    bench.check();
+  };
+  bench.addEventListener("cancelled", () => {
+    far = true;
+    shade();
+    banner("Stopped. What is shown may not be what the design says now.", "Check it", again, true);
+  });
   undoing(bench, text);
   busy(bench);
   byId("choose").addEventListener("click", () => choose.open());
@@ -206,7 +228,7 @@ function busy(bench) {
   let clock = 0;
   const show = () => {
     const seconds = (performance.now() - since) / 1000;
-    byId("busy").hidden = words === null || seconds < 0.3;
+    byId("busy").hidden = words === null || (seconds < 0.3 && !bench.fresh);
     byId("busy-words").textContent = `${words ?? ""} … ${seconds.toFixed(1)} s`;
   };
   bench.addEventListener("busy", ({ detail }) => {

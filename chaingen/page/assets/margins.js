@@ -1,11 +1,11 @@
 // Room asked for between wires, how far real rings are off, and whether two are made.
 
 import { LengthBox } from "/assets/boxes.js";
-import { el, refill } from "/assets/dom.js";
+import { choice, el, refill } from "/assets/dom.js";
 
 export class Margins {
-  constructor(root, bench) {
-    Object.assign(this, { root, bench });
+  constructor(root, bench, said) {
+    Object.assign(this, { root, bench, said });
     this.built = false;
   }
 
@@ -14,6 +14,7 @@ export class Margins {
     this.clearance.update(controls.clearance);
     this.tolerance.update(controls.tolerance);
     this.pair.checked = controls.pair;
+    this.#serve(controls.service ?? "");
   }
 
   blame(problems) {
@@ -25,6 +26,7 @@ export class Margins {
     this.built = true;
     this.clearance = this.#box("Clearance", controls.clearance);
     this.tolerance = this.#box("Tolerance", controls.tolerance);
+    this.service = el("div", {});
     this.pair = el("input", {
       type: "checkbox",
       id: "pair",
@@ -44,7 +46,36 @@ export class Margins {
       }),
       this.tolerance.root,
       el("p", { class: "soft about", text: "How far real rings are off, inside diameter and wire alike." }),
+      this.service,
       el("label", { class: "tick" }, this.pair, el("span", { text: "A pair: two are made, mirror images" })),
+    );
+  }
+
+  /** Which process makes the piece from its model, if one does. */
+  #serve(process) {
+    if (this.process === process) return;
+    this.process = process;
+    const how = ({ assembled, casts }) =>
+      [assembled ? "in one, linked" : "ring by ring", casts ? "then cast" : null].filter(Boolean).join(", ");
+    const own = this.said.processes ?? [];
+    const options = [["", "by hand, from wire"], ...own.map((one) => [one.name, `${one.name} (${how(one)})`])];
+    if (process && !own.some((one) => one.name === process)) options.push([process, process]);
+    const pick = (name) =>
+      this.bench.change(
+        [
+          name
+            ? { do: "set", at: ["service", "process"], value: name }
+            : { do: "remove", at: ["service"] },
+        ],
+        name ? `Made by a service: ${name}` : "Made by hand",
+      );
+    refill(
+      this.service,
+      choice("Made", options, process, pick, { id: "service", "data-key": "service" }),
+      el("p", {
+        class: "soft",
+        text: "For a print or casting service the verdict says too whether the process can make it.",
+      }),
     );
   }
 

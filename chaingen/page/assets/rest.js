@@ -1,6 +1,6 @@
 // How it rests: a scene is settled by the program and played as it goes.
 
-import { Gone, Refused, streamed } from "/assets/ask.js";
+import { Gone, Refused, streamed, whyNot } from "/assets/ask.js";
 import { byId, el, icon, refill } from "/assets/dom.js";
 import { Laid } from "/assets/laid.js";
 import { floats } from "/assets/numbers.js";
@@ -62,6 +62,7 @@ export class Rest {
   /** A change of the design: what lies at rest is another piece now. */
   stale() {
     this.running?.abort();
+    this.running = null;
     this.#stop();
     this.frames = [];
     this.#pressed(null);
@@ -82,7 +83,7 @@ export class Rest {
     this.#pressed(kind);
     const scene = this.laid.scene(kind);
     const since = performance.now();
-    const words = el("span", { text: "Getting ready" });
+    const words = el("span", { text: this.bench.working ? "Waiting for the piece to be worked out" : "Getting ready" });
     const clock = setInterval(() => {
       words.dataset.seconds = `${((performance.now() - since) / 1000).toFixed(0)} s`;
     }, 500);
@@ -98,15 +99,18 @@ export class Rest {
           id: "rest-cancel",
           "data-key": "rest-cancel",
           text: "Cancel",
-          onclick: () => {
-            own.abort();
-            this.#back();
-          },
+          onclick: () => this.#back(),
         }),
       ),
     );
-    this.#bar(NAMES[kind] ?? kind);
     try {
+      if (!(await this.bench.looked())) {
+        if (this.running === own) this.#wrong(["There is no piece to let come to rest yet: its check is to be done first."]);
+        return;
+      }
+      if (this.running !== own) return;
+      words.textContent = "Getting ready";
+      this.#bar(NAMES[kind] ?? kind);
       const said = await streamed(
         "/api/rest",
         { text: this.bench.text, scene },
@@ -136,13 +140,13 @@ export class Rest {
     this.sight.poses(numbers);
   }
 
-  #wrong(lines) {
+  #wrong(lines, soft = false) {
     this.#back();
     refill(
       this.state,
       el(
         "div",
-        { class: "wrong", role: "alert" },
+        soft ? { class: "soft", role: "status" } : { class: "wrong", role: "alert" },
         lines.map((one) => el("p", { text: one })),
       ),
     );
@@ -150,7 +154,7 @@ export class Rest {
 
   #rested(said, kind) {
     if (!said.rest) {
-      this.#wrong(said.problems ? said.problems.map(sentence) : [said.stopped ?? said.fault]);
+      this.#wrong(...whyNot(said, "It was not let come to rest"));
       return;
     }
     const { rest } = said;
@@ -241,7 +245,6 @@ export class Rest {
   }
 
   #back() {
-    this.running = null;
     this.stale();
     this.sight.asPlaced();
   }

@@ -18,7 +18,8 @@ export function turned(event, views) {
     else if (way) view.turn(-way[0] * TURN, way[1] * TURN);
     else if (key === "+" || key === "=") view.zoom(NEARER);
     else if (key === "-" || key === "_") view.zoom(1 / NEARER);
-    else if (key === "Home") view.frame();
+    else if (key === "Home") view.look("whole");
+    else if (key === "c" || key === "C") view.look("close");
     else if (key === "t" || key === "T") view.look("tightest");
     else return false;
   }
@@ -57,7 +58,7 @@ export class Sight {
       byId("no-view").textContent = words;
       byId("no-view").hidden = false;
       this.canvas.hidden = true;
-      document.querySelector(".looks").hidden = true;
+      document.body.classList.add("no-3d");
     });
     if (!this.view) return;
     this.canvas.addEventListener("keydown", (event) => turned(event, [this.view]));
@@ -68,15 +69,13 @@ export class Sight {
   }
 
   towards(way) {
-    if (way === "frame") this.view?.frame();
-    else this.view?.look(way);
+    this.view?.look(way);
   }
 
   /** Another look: shown as placed, unless it is the quick one of what lies at rest. */
   show(look, frame) {
     this.look = look;
     this.resting = false;
-    this.dim(false);
     this.canvas.setAttribute("aria-label", `The piece in three dimensions: ${look.title}. ${look.verdict.headline}`);
     byId("look-tightest").disabled = !look.tightest;
     if (this.view) this.#placed(frame);
@@ -87,7 +86,6 @@ export class Sight {
     this.view.supports(null);
     this.view.show(piece, { keepCamera: !frame });
     this.view.mark({ collided, collisions, tightest });
-    if (frame) this.view.frame();
     this.drawn();
   }
 
@@ -101,17 +99,23 @@ export class Sight {
     this.resting = true;
     if (!this.view) return;
     this.view.mark({ collided: [], collisions: [], tightest: null });
-    this.view.show(piece, { keepCamera: false });
+    this.view.show(piece, { keepCamera: true });
     this.view.supports(supports);
-    this.view.frame();
+    this.view.begin();
   }
 
   poses(numbers) {
     if (this.resting) this.view?.poses(numbers);
   }
 
-  dim(on) {
+  /** Whether what is shown is not what the design says; and which other piece is to come, {title, picture}. */
+  dim(on, coming = null) {
     byId("sight").classList.toggle("dim", on);
+    byId("sight").classList.toggle("fresh", Boolean(coming));
+    byId("coming").hidden = !coming;
+    byId("coming-name").textContent = coming?.title ?? "";
+    byId("coming-picture").hidden = !coming?.picture;
+    if (coming?.picture) byId("coming-picture").src = coming.picture;
   }
 
   dark(on) {

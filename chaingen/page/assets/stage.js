@@ -78,7 +78,7 @@ class Stage {
     const views = [...this.waiting];
     this.waiting.clear();
     let moving = false;
-    for (const view of views) moving = view.frameAt(Math.min(passed || 16, 100)) || moving;
+    for (const view of views) moving = view.frameAt(Math.min(passed || 16, 300)) || moving;
     // Pauses are no slow frames: only the time from one moving frame to the next is told.
     if (moving && this.last) this.adapt(passed);
     this.last = moving ? now : 0;

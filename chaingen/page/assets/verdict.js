@@ -21,7 +21,7 @@ export function factsOf(look) {
     ["pieces", "Pieces", numbers.pieces > 1 ? `${numbers.pieces}, mirrored` : null],
     ["weight", "Weight", numbers.weight, numbers.weight_note],
     ["length", "Finished length", numbers.length, numbers.length_inch],
-    ["size", "As placed", numbers.size],
+    ["size", "Size as shown", numbers.size?.replaceAll(" x ", " × ")],
   ];
   return all.filter(([, , words]) => words);
 }
@@ -42,7 +42,20 @@ export class Verdict {
     this.said = "";
   }
 
+  /** Another piece was chosen, and nothing is known of it yet. */
+  fresh(title) {
+    const verdict = byId("verdict");
+    if (verdict.dataset.fresh === "true" && this.title === title) return;
+    this.title = title;
+    Object.assign(verdict.dataset, { fresh: "true", state: "none", quick: "true" });
+    byId("verdict-shape").replaceChildren(shape("none"));
+    byId("headline").textContent = `${title} is being worked out …`;
+    byId("binding").hidden = true;
+    byId("glance").hidden = true;
+  }
+
   look(look, quick) {
+    byId("verdict").dataset.fresh = "false";
     const state = stateOf(look.verdict);
     byId("verdict").dataset.state = state;
     byId("verdict").dataset.quick = String(quick);
@@ -94,7 +107,7 @@ export class Verdict {
       el(
         "div",
         { id: "fact-counts" },
-        el("dt", { text: "Of them" }),
+        el("dt", { text: "Of these" }),
         counts.map((one) => el("dd", { text: [`${one.count} × ${one.what}`, one.weight].filter(Boolean).join(", ") })),
       ),
     );
@@ -133,6 +146,7 @@ export class Verdict {
       return;
     }
     byId("verdict").dataset.wrong = "true";
+    byId("verdict").dataset.fresh = "false";
     byId("verdict").dataset.state = "bad";
     byId("verdict-shape").replaceChildren(shape("bad"));
     const head =

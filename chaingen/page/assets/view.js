@@ -3,7 +3,8 @@
 // Lengths are mm, z is up. The clock and the renderer are the stage's; see stage.js.
 
 import { PerspectiveCamera, Scene } from "./three.js";
-import { FIELD, fitted, Gestures, Orbit } from "./controls3d.js";
+import { FIELD, Gestures, Orbit } from "./controls3d.js";
+import { Framing } from "./framing.js";
 import { Support } from "./held.js";
 import { KindShown } from "./kinds.js";
 import { Labels, labelsOf } from "./marks.js";
@@ -15,42 +16,27 @@ export { NoWebGL };
 const SHARPEST = 2; // pixels of the picture for one of CSS
 const BACKS = { light: ["#fbfbfa", "#e3e5e8"], dark: ["#2a2e35", "#14161a"] };
 const LIGHT = { light: 1, dark: 0.85 }; // of the studio
-const SIDES = {
-  front: { yaw: 0, pitch: 0 },
-  side: { yaw: 0.5 * Math.PI, pitch: 0 },
-  above: { yaw: 0, pitch: 0.5 * Math.PI },
-  "three-quarter": { yaw: 0.6, pitch: 0.5 },
-};
 
-export class View {
+export class View extends Framing {
   /**
    * @param {HTMLCanvasElement} canvas of any size; CSS says it
    * @param {HTMLElement} labels an element over the canvas
    * @throws {NoWebGL}
    */
   constructor(canvas, labels, { dark = false, still = false } = {}) {
+    super(new Orbit(still));
     this.stage = stage();
     this.canvas = canvas;
     this.paper = canvas.getContext("2d", { alpha: false });
     this.scene = new Scene();
     this.camera = new PerspectiveCamera((180 / Math.PI) * FIELD, 1, 1, 1000);
     this.camera.matrixAutoUpdate = false;
-    this.orbit = new Orbit(still);
     this.gestures = new Gestures(canvas, this.orbit, { changed: () => this.refresh(), frame: () => this.frame() });
     this.labels = new Labels(labels);
     this.shared = { dim: { value: 0 }, ground: { value: 0.7 } };
     this.kinds = [];
-    this.held = []; // supports
-    this.marks = { collided: [], collisions: [], tightest: null };
     this.names = [];
-    this.at = new Float32Array(0); // poses of all bodies
-    this.radii = new Float32Array(0);
-    this.lows = new Float64Array(3); // of the piece [mm]
-    this.highs = new Float64Array(3);
-    this.middle = [0, 0, 0];
-    this.radius = 1;
     this.settling = false;
-    this.wide = this.high = 0; // CSS pixels
     this.moving = false;
     this.told = { calls: 0, triangles: 0, frameMs: 0 };
     this.stage.join(this);
@@ -79,7 +65,10 @@ export class View {
     if (this.canvas.width !== size[0] || this.canvas.height !== size[1]) {
       [this.canvas.width, this.canvas.height] = size;
     }
-    if (other && this.orbit.framed && this.radii.length) this.frame({ smooth: false });
+    if (other && this.radii.length) {
+      if (!this.begun) this.begin();
+      else if (this.orbit.framed) this.again(false);
+    }
     // A canvas is blank after its size was set: it is drawn before the browser shows that.
     if (this.radii.length) this.drawNow();
     else this.refresh();
@@ -127,7 +116,7 @@ export class View {
     this.settling = false;
     for (const kind of this.kinds) kind.pose(this.at);
     this.setMarks({});
-    if (first || !keepCamera) this.frame({ smooth: false });
+    if (first || !keepCamera) this.begin();
     else this.follow();
     this.refresh();
   }
@@ -168,57 +157,6 @@ export class View {
     this.held = (list ?? []).map((one) => new Support(one, this.middle, this.radius, this.theme));
     for (const { mesh } of this.held) this.scene.add(mesh);
     this.refresh();
-  }
-
-  /** Note where the piece is, for the camera. */
-  bounds() {
-    const { at, radii, lows: low, highs: high } = this;
-    low.fill(Infinity);
-    high.fill(-Infinity);
-    for (let k = 0; k < radii.length; k++) {
-      for (let axis = 0; axis < 3; axis++) {
-        low[axis] = Math.min(low[axis], at[7 * k + axis] - radii[k]);
-        high[axis] = Math.max(high[axis], at[7 * k + axis] + radii[k]);
-      }
-    }
-    if (!radii.length) return;
-    for (let axis = 0; axis < 3; axis++) this.middle[axis] = 0.5 * (low[axis] + high[axis]);
-    this.radius = 0.5 * Math.hypot(high[0] - low[0], high[1] - low[1], high[2] - low[2]);
-    this.orbit.least = 0.01 * this.radius;
-    this.orbit.most = 40 * this.radius;
-  }
-
-  /** The whole piece fills the frame, seen as it is now or from a side. */
-  frame({ smooth = true, ...side } = {}) {
-    if (!this.radii.length || !this.wide) return;
-    const { yaw, pitch } = { ...this.orbit.goal, ...side };
-    const where = fitted(this.at, 7, this.radii, yaw, pitch, this.wide / this.high);
-    this.orbit.go({ ...where, yaw, pitch }, !smooth);
-    this.orbit.framed = true;
-    this.refresh();
-  }
-
-  /** Where the camera was framing the piece it goes on doing so; elsewhere it stays, unless the piece is gone. */
-  follow() {
-    if (!this.radii.length) return;
-    const { goal, framed } = this.orbit;
-    const where = fitted(this.at, 7, this.radii, goal.yaw, goal.pitch, this.wide / this.high || 1);
-    const away = Math.hypot(goal.x - where.x, goal.y - where.y, goal.z - where.z);
-    const grown = where.distance / goal.distance;
-    const off = away > 0.08 * goal.distance;
-    if (framed ? grown > 1.02 || grown < 0.7 || off : away > 2 * this.radius + goal.distance) this.frame();
-  }
-
-  look(side) {
-    const { tightest } = this.marks;
-    if (side === "tightest") {
-      if (!tightest) return;
-      const reach = Math.max(...[...tightest.bodies].map((body) => this.radii[body]));
-      const [x, y, z] = tightest.place;
-      this.orbit.go({ x, y, z, distance: (2.6 * reach) / Math.sin(0.5 * FIELD) });
-      this.orbit.framed = false;
-      this.refresh();
-    } else if (SIDES[side]) this.frame(SIDES[side]);
   }
 
   turn(right, down) {

@@ -69,7 +69,7 @@ MOST_FRAMES = 160
 
 Progress = Callable[[str], None]
 
-OnPose = Callable[[Bodies, tuple[Solid, ...]], None]
+OnPose = Callable[[Bodies, tuple[Solid, ...], LinkGraph], None]
 """Given the bodies where they are on their way to rest, and the solids that hold them."""
 
 
@@ -271,7 +271,7 @@ def come_to_rest(
     film = Film(FRAME_APART * thinnest)
     film.add(poses)
     if on_pose is not None:
-        on_pose(bodies.at(poses), start.solids)
+        on_pose(bodies.at(poses), start.solids, graph)
     barrier = _first_barrier(graph, start, shares, reaches[0] * bodies.thin)
     return _settled(scene, graph, bodies, poses, start, barrier, hair, reaches, film, say, on_pose)
 
@@ -309,7 +309,7 @@ def _settled(
         if scene.settling:
             film.add(now)
         if on_pose is not None:
-            on_pose(bodies.at(now), start.solids)
+            on_pose(bodies.at(now), start.solids, graph)
 
     shaken_out = reaches is LONG_REACHES
     settling = Settling(
