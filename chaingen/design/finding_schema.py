@@ -3,6 +3,7 @@
 What a key is called is what the builder of that kind calls it; defaults are the builder's.
 """
 
+from functools import lru_cache
 from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BeforeValidator, Field, ValidationError, ValidationInfo
@@ -353,7 +354,13 @@ def finding_of(name: str, table: FindingKeys) -> Finding | list[Problem]:
     if misfits:
         place = f"findings.{key(name)}"
         return [Problem(f"{place}.{m.key}", m.got, m.expected, m.advice) for m in misfits]
-    return kind.build(name, **sizes)
+    return _built(said, name, tuple(sizes.items()))
+
+
+@lru_cache(maxsize=256)
+def _built(kind: str, name: str, sizes: tuple[tuple[str, Any], ...]) -> Finding:
+    """A finding; kept, for a design is read anew with every change of its text while its findings stay."""
+    return KINDS[kind].build(name, **dict(sizes))
 
 
 def _step(step: StepTable) -> Bend:

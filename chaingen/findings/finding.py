@@ -146,7 +146,7 @@ def eye_centre(eye: Eye) -> np.ndarray:
 def eye_normal(eye: Eye) -> np.ndarray:
     """Unit normal of the plane nearest to an eye's loop, shape (3,); its sign means nothing."""
     points = loop_points(eye)
-    _, _, axes = np.linalg.svd(points - points.mean(axis=0))
+    _, _, axes = np.linalg.svd(points - points.mean(axis=0), full_matrices=False)
     return np.asarray(axes[2])
 
 

@@ -151,7 +151,7 @@ def _eye_plane(loop: Floats) -> tuple[Floats, Floats, Floats]:
     """A point of an eye's plane [mm], shape (3,), axes across, shape (2, 3), and its unit normal, (3,)."""
     points = _middles(_cut(loop, _PIECES))
     at = points.mean(axis=0)
-    axes = np.linalg.svd(points - at)[2]
+    axes = np.linalg.svd(points - at, full_matrices=False)[2]
     normal = axes[2]
     if is_planar(loop):
         exact, on = np.empty(3), np.empty(3)

@@ -37,8 +37,8 @@ class Workers:
 
     def __init__(self, jobs: str = JOBS, *, heavy: int = 2) -> None:
         self.gate = threading.Event()
-        self.quick = _Queue(jobs, self.gate, count=1, priority=2)
-        self.heavy = _Queue(jobs, self.gate, count=heavy, priority=8)
+        self.quick = _Queue(jobs, self.gate, count=1, priority=0)
+        self.heavy = _Queue(jobs, self.gate, count=heavy, priority=3)
         self.started = False
 
     def start(self, *, one_first: bool = False) -> None:
