@@ -143,6 +143,7 @@ function bench(said, seen) {
   bench.addEventListener("moved", () => {
     if (byId("banner").dataset.passing === "true") banner(null);
     if (bench.fresh) far = true;
+    byId("verdict").dataset.quick = "true"; // what it says is of the design before
     shade();
     if (sight.resting) sight.asPlaced();
     rest.stale();
