@@ -23,7 +23,9 @@ from playwright.sync_api import Browser, ConsoleMessage, Locator, Page, Request,
 
 from tests.page_server import PATIENCE, Server, chromium, served
 
-__all__ = ["Server", "Visit", "chromium", "drawn", "served", "visiting"]
+__all__ = ["EXAMPLES", "Server", "Visit", "chromium", "drawn", "own_design", "served", "visiting"]
+
+EXAMPLES = Path(__file__).parents[1] / "examples"
 
 
 class Visit:
@@ -338,7 +340,7 @@ class Visit:
         dialog.wait_for(state="visible")
         yield Catalogue(dialog)
         if dialog.is_visible():
-            dialog.get_by_role("button", name="Close").click()
+            dialog.get_by_role("button", name="Close", exact=True).click()
         dialog.wait_for(state="hidden")
 
     def open_files(self, *paths: Path) -> None:
@@ -346,6 +348,36 @@ class Visit:
         with self.page.expect_file_chooser() as chooser:
             self.page.locator("#open").click()
         chooser.value.set_files(list(paths))
+
+    def drop_files(self, *paths: Path) -> None:
+        """Drop a design and the files beside it on the page."""
+        self.page.evaluate(
+            """files => {
+              const dataTransfer = new DataTransfer();
+              for (const [name, text] of files) dataTransfer.items.add(new File([text], name));
+              const place = document.querySelector('#view');
+              for (const kind of ['dragover', 'drop'])
+                place.dispatchEvent(new DragEvent(kind, { dataTransfer, bubbles: true, cancelable: true }));
+            }""",
+            [[path.name, path.read_text(encoding="utf-8")] for path in paths],
+        )
+
+    @contextmanager
+    def slow_answers(self, seconds: float) -> Iterator[None]:
+        """Every answer of the server comes later than it would."""
+        self.page.evaluate(
+            """wait => {
+              window.ownFetch = window.fetch;
+              window.fetch = async (...asked) => {
+                const answer = await window.ownFetch(...asked);
+                await new Promise(done => setTimeout(done, wait));
+                return answer;
+              };
+            }""",
+            1000.0 * seconds,
+        )
+        yield
+        self.page.evaluate("() => { window.fetch = window.ownFetch; }")
 
     def downloaded(self, press: Locator, folder: Path) -> Path:
         """What comes when something is pressed."""
@@ -377,6 +409,16 @@ def _kept() -> Path | None:
     folder = Path(place)
     folder.mkdir(parents=True, exist_ok=True)
     return folder
+
+
+def own_design(folder: Path, weave: str) -> tuple[Path, Path]:
+    """A design and the weave file that it names, those of an example under names of their own."""
+    (folder / "weaves").mkdir()
+    beside, design = folder / "weaves" / f"{weave}.toml", folder / f"{weave}-chain.toml"
+    beside.write_bytes((EXAMPLES / "weaves" / "lobster-pot.toml").read_bytes())
+    text = (EXAMPLES / "lobster-pot.toml").read_text(encoding="utf-8")
+    design.write_text(text.replace("weaves/lobster-pot.toml", f"weaves/{weave}.toml"), encoding="utf-8")
+    return design, beside
 
 
 def drawn(pixels: NDArray[np.int64]) -> NDArray[np.bool_]:

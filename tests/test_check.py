@@ -3,8 +3,10 @@ import dataclasses
 import numpy as np
 import pytest
 
+from chaingen.design.load import parse_design
 from chaingen.geometry.bodies import Bodies
 from chaingen.geometry.distance import smallest_gaps
+from chaingen.pipeline import build
 from chaingen.solve.check import check
 from chaingen.solve.place import place
 from chaingen.weave.graph import LinkGraph
@@ -158,3 +160,52 @@ def test_the_smallest_gap_of_loose_chains_is_that_of_all_pairs(inside):
             placement.rings.wire_radii,
         )
         assert check(placement.graph, apart).smallest_gap == smallest_gaps(apart, everywhere)[0].min()
+
+
+def torus_distance(point, ring):
+    """How far a point lies outside a ring's wire [mm]; closed form."""
+    off = np.asarray(point) - ring.centres[0]
+    along = float(off @ ring.normals[0])
+    across = float(np.linalg.norm(off - along * ring.normals[0]))
+    return float(np.hypot(across - ring.radii[0], along) - ring.wire_radii[0])
+
+
+@pytest.mark.parametrize("joined", ["start", "end"])
+def test_the_tightest_place_by_the_thin_wire_of_a_finding_lies_midway(joined):
+    # The body of a lobster clasp is thicker than its gate and its eye.
+    text = f"""
+title = "Bow rope"
+metal = "copper"
+[rings.link]
+inside = "4 mm"
+wire = "1 mm"
+[findings.clasp]
+kind = "lobster clasp"
+[ends.{joined}]
+finding = "clasp"
+joins = [{{ join = 1, ring = "link" }}]
+[pattern]
+repeat = 2
+groups = [{{ side_by_side = 1 }}]
+"""
+    placement = build(parse_design(text)).placement
+    clasp = int(np.flatnonzero(~placement.rings.is_ring)[0])
+    assert placement.rings.thinnest[clasp] < placement.rings.wire_radii[clasp]
+    rings = placement.rings
+    # The ring next to the clasp is shifted until these two are the closest, clear and then collided.
+    beside = 1 if clasp == 0 else clasp - 1
+    for shift in (0.3, 0.7):
+        centres = rings.centres.copy()
+        centres[beside, 0] += shift if clasp == 0 else -shift
+        moved = rings.posed(centres, rings.normals, rings.first_axes())
+        report = check(placement.graph, moved)
+        for found in report.collisions:
+            if set(found.rings) == {clasp, beside}:
+                assert torus_distance(found.place, moved[np.array([beside])]) == pytest.approx(
+                    0.5 * found.gap, abs=1e-6
+                )
+        assert report.binding_pair is not None
+        ring = next(body for body in report.binding_pair if body != clasp)
+        assert torus_distance(report.binding_place, moved[np.array([ring])]) == pytest.approx(
+            0.5 * report.smallest_gap, abs=1e-6
+        )

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 import tomlkit
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from chaingen import build
@@ -122,7 +122,6 @@ def lines_changed(new, text=TEXT):
         (Extent("length", "20 cm"), ['length = "180 mm"  # pulled straight'],
          ['length = "20 cm"  # pulled straight']),
         (Extent("repeat", 12), ['length = "180 mm"  # pulled straight'], ["repeat = 12"]),
-        (Closed(True), [], ['form = "closed loop"']),
         (Closed(False), [], []),
         (PutMetal("copper"), ['metal = "sterling silver"  # from the tin'],
          ['metal = "copper"  # from the tin']),
@@ -177,6 +176,19 @@ def test_groups_move_with_what_is_behind_them():
     scenes = edited(TEXT, [Move(("scenes", 0), 1)])
     assert [one["kind"] for one in tomllib.loads(scenes)["scenes"]] == ["swag", "hang"]
     assert edited(scenes, [Move(("scenes", 1), 0)]) == TEXT
+
+
+def test_comments_before_a_comma_move_with_their_entry():
+    text = "a = [\n  1 # one\n  # more\n  , # and more\n  2 # two\n  , 3 # three\n]\n"
+    for to, data in ((1, [2, 1, 3]), (2, [2, 3, 1])):
+        moved = edited(text, [Move(("a", 0), to)])
+        assert tomllib.loads(moved) == {"a": data}
+        assert "  # one  # more # and more\n" in moved
+        assert moved.count("#") == text.count("#")
+        assert "# two" in moved
+        assert "# three" in moved
+    assert edited("a = [\n  1, # one\n  2, 3]\n", [Move(("a", 0), 1)]) == "a = [\n  2, 1, # one\n3]\n"
+    assert edited("a = [\n  1, # one\n  2, 3]\n", [Move(("a", 0), 2)]) == "a = [\n  2, 3, 1 # one\n]\n"
 
 
 @pytest.mark.parametrize(
@@ -313,6 +325,7 @@ BASES = [TEXT, starter_design("two-in-one"), starter_piece("linked-bracelet"), "
          "rings = { link = { inside = 3 } }\npattern.groups = [1]\nends.start.finding = 4\n"]  # fmt: skip
 
 
+@settings(deadline=None)
 @given(st.sampled_from(BASES), st.lists(any_change, min_size=1, max_size=4))
 def test_what_comes_out_is_toml_or_a_problem(base, changes):
     try:
@@ -326,6 +339,7 @@ def test_what_comes_out_is_toml_or_a_problem(base, changes):
         assert kept == [line for line in base.splitlines() if line.startswith("#")]
 
 
+@settings(deadline=None)
 @given(st.sampled_from(BASES[:3]), st.sampled_from(["rings", "pattern", "findings", ""]), names, scalars)
 def test_what_is_made_can_be_unmade(base, table, name, value):
     place = (table, f"{name}!") if table else (f"{name}!",)
@@ -376,6 +390,52 @@ def test_what_is_put_to_an_end_comes_off_without_a_trace(name):
     closed = edited(on, [Closed(True)])
     assert "ends" not in tomllib.loads(closed)
     assert "clasp" not in closed
+
+
+@pytest.mark.parametrize(
+    "pattern",
+    [
+        """repeat = 6
+first = [{ side_by_side = 2 }]
+groups = [
+  { join = 1 },  # one
+  { rosette = 3 },
+]
+""",
+        'repeat = 6\nweave = "jens-pind"\n',
+        "sections = [{ groups = [{ side_by_side = 1 }], repeat = 4 }]\n",
+    ],
+)
+def test_a_second_ring_size_leaves_the_first_where_it_was_the_only_one(pattern):
+    text = 'title = "Quay"\nmetal = "copper"\n\n[rings.only]\ninside = "8 mm"\nwire = "1 mm"\n\n'
+    text = f"{text}[pattern]\n{pattern}"
+    before = parse_design(text)
+    more = edited(text, [PutSize("jump", "3 mm", "20 AWG")])
+    assert parse_design(more).piece == before.piece
+    assert [size.name for size in parse_design(more).ring_sizes] == ["only", "jump"]
+    # Wire too thick for the eye, which then has a ring of its own.
+    thick = text.replace("1 mm", "2.4 mm")
+    clasped = parse_design(edited(thick, [PutEnd("start", "spring ring")]))
+    assert [size.name for size in clasped.ring_sizes] == ["only", "jump"]
+    assert clasped.ends.start[0].size.kind == "spring ring"
+    if "# one" in pattern:
+        assert '{ join = 1, ring = "only" },  # one' in more
+
+
+def test_a_closed_loop_says_so_and_keeps_the_rest():
+    closed = edited(TEXT, [Closed(True)])
+    swag = '\n[[scenes]]\nkind = "swag"\nspan = "120 mm"\n'
+    assert closed.replace('form = "closed loop"\n', "") == TEXT.replace(swag, "")
+    assert closed.count('form = "closed loop"\n') == 1
+
+
+@pytest.mark.parametrize("kinds", [["swag"], ["swag", "hang", "swag"]])
+def test_a_closed_loop_loses_the_scenes_that_need_two_ends(kinds):
+    text = starter_design("one-in-one", repeat=6)
+    assert "scenes = []" in text
+    rows = ", ".join(f'{{ kind = "{kind}" }}' for kind in kinds)
+    closed = edited(text.replace("scenes = []", f"scenes = [{rows}]"), [Closed(True)])
+    assert [scene.kind for scene in parse_design(closed).scenes] == [kind for kind in kinds if kind != "swag"]
 
 
 def test_another_kind_keeps_the_rings_that_join_it():
@@ -512,6 +572,7 @@ json_values = st.recursive(
 )
 
 
+@settings(deadline=None)
 @given(
     st.sampled_from([one for one, _ in FORMS]),
     st.sampled_from(["at", "value", "kind", "to", "count", "which", "name", "ring", "do", "x"]),

@@ -53,6 +53,29 @@ def test_hangs_as_the_package_says(visit):
     assert visit.headline() == headline(build(parse_design(TEXT)))
 
 
+def test_pressed_while_the_piece_is_worked_out(visit):
+    """It waits for the piece as it was changed; being replaced by the maker's own doing is no fault."""
+    visit.write(TEXT)
+    visit.settled()
+    visit.nudge("Inside diameter of link", "ArrowRight", 4)
+    with visit.slow_answers(0.4):
+        visit.page.locator("[data-scene='swag']").click()
+        words = visit.rest("hang")
+    text = visit.text()
+    assert text != TEXT
+    (hung,) = drape(build(parse_design(text.replace("scenes = []", 'scenes = [{ kind = "hang" }]')))).drapes
+    assert f"Drop\n{format_mm(hung.drop, 1)}" in words
+    assert not visit.page.locator("#banner").is_visible()
+    assert visit.page.locator("[aria-pressed=true][data-scene]").get_attribute("data-scene") == "hang"
+    # A slider that moves meanwhile puts it back as placed.
+    visit.page.locator("[data-scene='swag']").click()
+    visit.nudge("Inside diameter of link", "ArrowLeft", 1)
+    visit.settled()
+    assert visit.page.locator("[aria-pressed=true][data-scene]").count() == 0
+    assert not visit.page.locator("#at-rest").is_visible()
+    assert not visit.page.locator("#banner").is_visible()
+
+
 def test_plays_as_it_settles(visit):
     """Poses come one after another, and each is drawn: the picture is not the same all the way."""
     visit.write(starter_design("two-in-one", repeat=30))

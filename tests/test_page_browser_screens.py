@@ -188,6 +188,53 @@ def test_orbit_changes_the_picture(browser, server):
         assert not shown[-1].any()
 
 
+def test_close_up_and_whole_again(browser, server):
+    with visiting(browser, server, size=(900, 700)) as visit:
+        visit.open()
+        whole = visit.pixels()
+        visit.press("Close up")
+        visit.page.wait_for_timeout(600)
+        close = visit.pixels()
+        # A few rings fill the frame: far more of it is metal.
+        assert drawn(close).mean() > 1.5 * drawn(whole).mean()
+        visit.press("Whole")
+        visit.page.wait_for_timeout(600)
+        assert np.abs(visit.pixels() - whole).mean() < 1.0
+        visit.page.locator("#view").press("c")
+        visit.page.wait_for_timeout(600)
+        assert np.abs(visit.pixels() - close).mean() < 1.0
+
+
+@pytest.mark.parametrize("width", [768, 920, 1280])
+def test_piece_and_verdict_take_the_height_however_far_the_sizes_are_scrolled(browser, server, width):
+    height = 760
+    with visiting(browser, server, size=(width, height)) as visit:
+        visit.open()
+        top = visit.page.locator(".top").bounding_box()
+        assert top["height"] < 64.0
+        assert visit.page.evaluate("document.documentElement.scrollWidth") <= width
+        for down in (0, 500, 1000):
+            visit.page.evaluate("down => scrollTo(0, down)", down)
+            visit.page.wait_for_timeout(100)
+            assert visit.page.evaluate("scrollY") == down
+            stage = visit.page.locator("#stage").bounding_box()
+            assert stage["y"] == pytest.approx(top["height"] + 16.0, abs=1.0)
+            assert stage["y"] + stage["height"] == pytest.approx(height - 16.0, abs=1.0)
+            verdict = visit.page.locator("#verdict").bounding_box()
+            assert verdict["y"] + verdict["height"] == pytest.approx(height - 16.0, abs=3.0)
+
+
+def test_top_of_a_small_screen_takes_two_rows(browser, server):
+    with visiting(browser, server, size=NARROW, touch=True) as visit:
+        visit.open()
+        rows = {
+            round(visit.page.locator(part).bounding_box()["y"])
+            for part in ("#title", "#undo", "#redo", "#choose", "#open", "#save", "#theme")
+        }
+        assert max(rows) - min(rows) < 60.0
+        assert visit.page.locator(".top").bounding_box()["height"] < 112.0
+
+
 def test_theme_is_switched_and_kept(browser, server):
     with visiting(browser, server, size=(900, 700)) as visit:
         visit.open()

@@ -60,6 +60,47 @@ def test_slider_by_keyboard_first_at_a_glance_then_in_full(visit):
     assert seen[-1] == "false"
 
 
+def test_no_step_by_key_is_lost_to_an_answer_between(visit):
+    """Answers to what was set three keys ago come between the keys."""
+    slider = visit.slider(INSIDE)
+    slider.focus()
+    seen = []
+    with visit.slow_answers(0.25):
+        for _ in range(14):
+            slider.press("ArrowRight")
+            visit.page.wait_for_timeout(80)
+            seen.append(float(slider.input_value()))
+        built = assert_says(visit)
+    assert seen == pytest.approx([3.0 + 0.05 * step for step in range(1, 15)])
+    assert built.design.ring_sizes[0].inside_diameter == pytest.approx(3.7)
+    assert float(slider.input_value()) == pytest.approx(3.7)
+
+
+def test_no_answer_writes_over_what_is_being_typed(visit):
+    """Neither the glance nor the full answer to the change before; nor over a stepper's count."""
+    wire, count = visit.box(WIRE), visit.page.get_by_role("spinbutton", name="Groups repeated", exact=True)
+    for box, typed in ((wire, "1.1 mm"), (count, "7")):
+        visit.nudge(INSIDE, "ArrowRight", 2)
+        before = visit.page.evaluate("window.page.full")
+        box.fill(typed)
+        visit.until("before => window.page.full > before", before)
+        visit.settled()
+        assert box.input_value() == typed
+        box.press("Enter")
+        visit.settled()
+    assert 'wire = "1.1 mm"' in visit.text()
+    assert "repeat = 7" in visit.text()
+
+
+def test_slider_follows_undo_by_key_while_it_has_the_focus(visit):
+    visit.nudge("Groups repeated", "ArrowRight", 2)
+    visit.settled()
+    visit.page.keyboard.press("Control+z")
+    visit.settled()
+    assert visit.text() == TEXT
+    assert visit.slider("Groups repeated").input_value() == "5"
+
+
 def test_slider_says_its_value_in_words(visit):
     visit.nudge(INSIDE, "ArrowLeft", 2)
     assert visit.slider(INSIDE).get_attribute("aria-valuetext") == "2.90 mm, 0.114 in"
@@ -163,6 +204,27 @@ def test_wrist(visit):
     built = assert_says(visit)
     assert 'wrist = "120 mm"' in visit.text()
     assert built.finished_length > 120.0
+
+
+def test_ease_of_a_wrist(visit):
+    """Comfort is 7/8 in, loose 1 1/8 in more than the wrist (common practice); comfort is usual."""
+    visit.tick("a wrist")
+    visit.settled()
+    visit.type("Round the wrist", "120 mm")
+    assert_says(visit)
+    assert visit.page.get_by_role("combobox", name="Ease").input_value() == ""
+    asked = {}
+    for ease in ("snug", "comfort", "loose"):
+        visit.pick("Ease", ease)
+        asked[ease] = assert_says(visit).asked_length
+        assert f'ease = "{ease}"' in visit.text()
+        assert visit.page.get_by_role("combobox", name="Ease").input_value() == ease
+    assert asked["comfort"] == pytest.approx(120.0 + 7.0 / 8.0 * 25.4)
+    assert asked["loose"] == pytest.approx(120.0 + 9.0 / 8.0 * 25.4)
+    assert asked["snug"] < asked["comfort"]
+    visit.pick("Ease", "usual")
+    assert assert_says(visit).asked_length == pytest.approx(asked["comfort"])
+    assert "ease" not in visit.text()
 
 
 def test_closed_loop_and_open_again(visit):

@@ -1,17 +1,14 @@
 """The design as text: errors beside their line, mending, opening files of one's own."""
 
-from pathlib import Path
-
 import pytest
 
 from chaingen import build, parse_design
 from chaingen.design.starter import starter_design
 from chaingen.show.words import headline
-from tests.page_driver import chromium, served, visiting
+from tests.page_driver import EXAMPLES, chromium, own_design, served, visiting
 
 pytestmark = pytest.mark.browser
 
-EXAMPLES = Path(__file__).parents[1] / "examples"
 TEXT = starter_design("two-in-one", repeat=5)
 
 
@@ -86,19 +83,41 @@ def test_comments_of_ones_own_stay_when_a_slider_moves(visit):
     assert changed[0].startswith("inside = ")
 
 
-def test_own_design_with_the_weave_file_beside_it(visit, tmp_path):
-    """The weave of an example, under names of its own; as on the command line."""
-    (tmp_path / "weaves").mkdir()
-    weave, design = tmp_path / "weaves" / "creel.toml", tmp_path / "creel-chain.toml"
-    weave.write_text((EXAMPLES / "weaves" / "lobster-pot.toml").read_text())
-    text = (EXAMPLES / "lobster-pot.toml").read_text().replace("weaves/lobster-pot.toml", "weaves/creel.toml")
-    design.write_text(text)
-    visit.open_files(weave, design)
+@pytest.mark.parametrize("way", ["chosen", "dropped"])
+def test_own_design_with_the_weave_file_beside_it(visit, tmp_path, way):
+    """As on the command line."""
+    design, beside = own_design(tmp_path, f"creel-{way}")
+    (visit.open_files if way == "chosen" else visit.drop_files)(beside, design)
+    text = design.read_text()
+    visit.until("text => document.querySelector('#design-text').value === text", text)
     visit.settled()
-    assert visit.text() == text
     built = build(parse_design(text, folder=tmp_path))
     assert visit.headline() == headline(built)
     assert visit.number("rings") == sum(count.count for count in built.counts)
+
+
+def test_long_line_is_seen_whole_and_numbers_stand_at_their_lines(visit):
+    long = "# " + "every ring is closed by hand and tumbled for two hours " * 4
+    visit.write(f"{long}\n{TEXT}")
+    visit.settled()
+    lines = visit.page.locator("#design-text").evaluate(
+        """area => {
+          const top = row => row.getBoundingClientRect().top;
+          const tops = name => Array.from(document.querySelector(name).children, top);
+          const whole = area.scrollHeight - parseFloat(getComputedStyle(area).paddingTop);
+          const marks = document.querySelector('.line-marks');
+          const last = marks.lastElementChild;
+          return { wider: area.scrollWidth - area.clientWidth, gutter: tops('.gutter'),
+            marks: tops('.line-marks'), row: parseFloat(getComputedStyle(area).lineHeight),
+            high: [whole, last.offsetTop + last.offsetHeight], wide: [area.clientWidth, marks.clientWidth] };
+        }"""
+    )
+    assert lines["wider"] <= 0
+    assert lines["wide"][0] == lines["wide"][1]
+    assert lines["gutter"] == pytest.approx(lines["marks"], abs=0.51)
+    # The first takes several rows; the text as typed is as high as its copy that the numbers are laid out by.
+    assert lines["marks"][1] - lines["marks"][0] > 3 * lines["row"]
+    assert lines["high"][0] == pytest.approx(lines["high"][1], abs=2.0)
 
 
 def test_own_design_without_the_weave_file_is_told_which(visit, tmp_path):

@@ -3,14 +3,17 @@
 import os
 import re
 import signal
+import time
 
 import pytest
 
 from chaingen import build, parse_design
 from chaingen.design.piece_starter import starter_piece
 from chaingen.design.starter import starter_design
+from chaingen.page.sessions import MOST_SESSIONS
 from chaingen.show.words import headline
-from tests.page_driver import chromium, served, visiting
+from tests.page_driver import chromium, own_design, served, visiting
+from tests.page_server import PATIENCE
 
 pytestmark = pytest.mark.browser
 
@@ -48,14 +51,15 @@ def test_long_solve_says_what_it_does_and_is_cancelled(visit):
     visit.write(long_one("Cancelled"))
     working = visit.working()
     words = []
-    for _ in range(20):
+    # What is done, by the words of the package that come one after another, and for how long by now.
+    end = time.monotonic() + PATIENCE
+    while len(words) < 20 or not any("placing rings, start " in one for one in words):
+        assert time.monotonic() < end, words
         words.append(working.inner_text())
         visit.page.wait_for_timeout(100)
-    # What is done, and for how long by now.
     seconds = [float(re.search(r"([\d.]+) s$", one)[1]) for one in words]
     assert seconds == sorted(seconds)
     assert seconds[-1] > seconds[0]
-    assert any("placing" in one.lower() for one in words)
     visit.press("Cancel")
     assert "Stopped" in visit.banner()
     visit.idle()
@@ -126,3 +130,35 @@ def test_server_that_ends_is_told_in_words(browser, tmp_path):
         banner = visit.page.locator("#banner")
         banner.wait_for(state="visible")
         assert "chaingen page" in banner.inner_text()
+
+
+def test_files_beside_the_design_come_along_into_a_new_session(browser, tmp_path):
+    """So many other pages are opened that the server lets the session go; two requests find it so at once."""
+    design, beside = own_design(tmp_path, "keepnet")
+    with (
+        served(tmp_path) as server,
+        visiting(browser, server, size=(900, 700), allowed="40[0-9]") as visit,
+    ):
+        visit.open()
+        visit.open_files(beside, design)
+        visit.until("text => document.querySelector('#design-text').value === text", design.read_text())
+        visit.settled()
+        statuses = visit.page.evaluate(
+            """async most => {
+              const found = [];
+              for (let k = 0; k < most; k++) {
+                const asked = { method: 'POST', body: '{}', headers: { 'Content-Type': 'application/json' } };
+                found.push((await fetch('/api/session', asked)).status);
+              }
+              return found;
+            }""",
+            MOST_SESSIONS,
+        )
+        assert set(statuses) == {200}
+        visit.pick("Metal", "bronze")
+        visit.settled()
+        assert 'metal = "bronze"' in visit.text()
+        assert visit.headline() == headline(build(parse_design(visit.text(), folder=tmp_path)))
+        # It was let go indeed.
+        assert [line for line in visit.wrong if "/api/look" in line]
+        assert not visit.page.locator("#banner").is_visible()

@@ -14,7 +14,7 @@ from chaingen.design.starter import starter_design
 from chaingen.errors import BadInput
 from chaingen.page import jobs
 from chaingen.page.catalogue import starter
-from chaingen.page.piece_files import what_for
+from chaingen.page.piece_files import GROUPS, what_for
 from chaingen.stock.gauges import awg
 from tests.page_numbers import floats, wholes
 
@@ -258,7 +258,11 @@ def test_files_are_those_of_the_command_line(tmp_path):
     assert made.exit_code == 0, made.output
     files = write(tmp_path / "page", text)
     there = {file.relative_to(tmp_path / "made").as_posix() for file in (tmp_path / "made").rglob("*.*")}
-    assert {entry["path"] for entry in files["list"]} == there
+    assert {entry["path"] for entry in files["list"]} == there | {"design.toml"}
+    assert (tmp_path / "page" / "design.toml").read_text(encoding="utf-8") == text
+    groups = [entry["group"] for entry in files["list"]]
+    assert groups == sorted(groups, key=GROUPS.index)
+    assert groups[:2] == ["The design", "Maker's sheet"]
     assert {"sheet.html", "report.json", "models/piece.stl", "service/rings-1.stl"} <= there
     for name in there:
         page = (tmp_path / "page" / name).read_bytes()
@@ -287,14 +291,21 @@ def test_models_can_be_left_out(tmp_path):
     assert {"placement.json", "report.json", "scenes/hang/placement.json", "service/rings-1.stl"} <= names
     assert not [name for name in names if name.startswith(("models/", "scenes/hang/piece"))]
     listed = json.loads((tmp_path / "page" / "report.json").read_text("utf-8"))["files"]
-    assert set(listed) == names
+    assert set(listed) == names - {"design.toml"}
     assert files["notes"] == []
-    cannot = write(tmp_path / "cannot", starter_design("two-in-one", inside="2.2 mm", repeat=3), models=False)
+    text = starter_design("two-in-one", inside="2.2 mm", repeat=3)
+    cannot = write(tmp_path / "cannot", text, models=False, scenes=False, service=False)
     assert cannot["notes"] == []
 
 
+def test_what_the_design_does_not_name_is_told(tmp_path):
+    files = write(tmp_path / "page", starter_design("one-in-one", repeat=3), models=False, sheet=False)
+    assert [note.partition(":")[0] for note in files["notes"]] == ["Nothing for a service", "Nothing at rest"]
+
+
 def test_a_piece_that_does_not_fit_says_why_there_are_no_models(tmp_path):
-    files = write(tmp_path / "page", starter_design("two-in-one", inside="2.2 mm", repeat=3))
+    text = starter_design("two-in-one", inside="2.2 mm", repeat=3)
+    files = write(tmp_path / "page", text, scenes=False, service=False)
     assert files["notes"] == ["No models were written, since it does not fit."]
     assert not any(entry["path"].endswith(".stl") for entry in files["list"])
 

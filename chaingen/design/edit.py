@@ -25,9 +25,12 @@ from chaingen.design.edit_changes import (
 )
 from chaingen.design.edit_draft import Draft
 from chaingen.design.edit_ends import kinds_for_ends, put_end, take_off
+from chaingen.design.edit_sizes import add_size
 from chaingen.design.edit_spans import Path
+from chaingen.design.form import SCENES_OF, Form
 from chaingen.design.load import parse_design_toml
 from chaingen.design.pattern_schema import EXTENTS, GROUP_KINDS
+from chaingen.design.scene import ROW_SCENES
 from chaingen.errors import BadInput, Problem
 
 __all__ = [
@@ -198,6 +201,11 @@ def _close(draft: Draft) -> None:
         if draft.get("pattern", name) not in (..., []):
             draft.set(("pattern", name), [])
     draft.remove(("pattern", "strands"))
+    scenes = draft.get("scenes")
+    for place in reversed(range(len(scenes) if isinstance(scenes, list) else 0)):
+        kind = draft.get("scenes", place, "kind")
+        if kind in ROW_SCENES and kind not in SCENES_OF[Form.CLOSED_LOOP]:
+            draft.remove(("scenes", place))
     draft.set(("pattern", "form"), "closed loop")
 
 
@@ -215,7 +223,7 @@ def _put_size(draft: Draft, change: PutSize) -> None:
             "inside": said["inside"] or usual.get("inside", "4 mm"),
             "wire": said["wire"] or usual.get("wire", "18 AWG"),
         }
-        draft.set(at, fresh if change.metal is None else {**fresh, "metal": change.metal})
+        add_size(draft, change.name, fresh if change.metal is None else {**fresh, "metal": change.metal})
         return
     for name, value in said.items():
         if value is not None:

@@ -93,7 +93,10 @@ class Extent:
 
 @dataclass(frozen=True, slots=True)
 class Closed:
-    """A closed loop or an open run. What cannot be in a closed loop goes: ends, first, last, strands."""
+    """A closed loop or an open run.
+
+    What cannot be in a closed loop goes: ends, first, last, strands, scenes that need two ends.
+    """
 
     value: bool
 

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from chaingen.design.edit_draft import Draft
+from chaingen.design.edit_sizes import add_size
 from chaingen.errors import BadInput, Problem
 from chaingen.findings.catalogue import KINDS
 from chaingen.findings.finding import Finding
@@ -249,7 +250,7 @@ def _ring_for(draft: Draft, count: int, wire: float, inside: float, eye: Eye) ->
     wanted = ROOM * 2.0 * float(enclosing_radius(radii))
     least = STEP * ceil(max(wanted, 2.5 * awg(gauge)) / STEP)
     name = _free(draft, JUMP)
-    draft.set(("rings", name), {"inside": format_mm(least), "wire": f"{gauge} AWG"})
+    add_size(draft, name, {"inside": format_mm(least), "wire": f"{gauge} AWG"})
     return name
 
 

@@ -32,6 +32,8 @@ def insert_entry(text: str, holder: Spot, place: int, raw: str, tail: str) -> st
         tail: The comment behind it.
     """
     entries = holder.entries
+    # What follows on the same line goes to the next, for a comment ends with its line.
+    ended = f"{tail}\n" if tail else ""
     if not entries:
         inner = text[holder.start + 1 : holder.end - 1]
         if "#" in inner or tail:
@@ -41,21 +43,21 @@ def insert_entry(text: str, holder: Spot, place: int, raw: str, tail: str) -> st
         at = entries[place].start
         line = line_start(text, at)
         if text[line:at].strip():
-            return text[:at] + f"{raw}, " + text[at:]
+            return text[:at] + f"{raw}," + (ended or " ") + text[at:]
         return text[: (top := above(text, line))] + f"{text[line:at]}{raw},{tail}\n" + text[top:]
     last = entries[-1]
     line, comma = line_start(text, last.start), comma_after(text, last.end)
     if text[line : last.start].strip():
-        return text[: last.end] + f", {raw}" + text[last.end :]
+        return text[: last.end] + f", {raw}{ended}" + text[last.end :]
     indent = text[line : last.start]
     if comma is None:
         at = line_end(text, last.end)
         if text[last.end : at].strip() and text[last.end : at].lstrip()[0] != "#":
-            return text[: last.end] + f",\n{indent}{raw}" + text[last.end :]
+            return text[: last.end] + f",\n{indent}{raw}{ended}" + text[last.end :]
         return text[: last.end] + "," + text[last.end : at] + f"{indent}{raw}{tail}\n" + text[at:]
     at = line_end(text, comma)
     if text[comma + 1 : at].strip() and text[comma + 1 : at].lstrip()[0] != "#":
-        return text[: comma + 1] + f"\n{indent}{raw}," + text[comma + 1 :]
+        return text[: comma + 1] + f"\n{indent}{raw},{ended}" + text[comma + 1 :]
     return text[:at] + f"{indent}{raw},{tail}\n" + text[at:]
 
 
@@ -63,6 +65,21 @@ def comma_after(text: str, at: int) -> int | None:
     """Where the comma is behind an entry; None when there is none before the next thing."""
     found = _COMMA.match(text, at)
     return None if found is None else found.end() - 1
+
+
+def comments_of(text: str, entry: Spot) -> str:
+    """The comments behind an entry that has lines of its own, on one line; empty where it has none.
+
+    Where the comma begins the next line the comments before it are the entry's too.
+    """
+    if text[line_start(text, entry.start) : entry.start].strip():
+        return ""
+    comma = comma_after(text, entry.end)
+    stop = entry.end if comma is None else comma + 1
+    early = [] if comma is None else text[entry.end : comma].splitlines()
+    behind = text[stop : line_end(text, stop)].rstrip("\n")
+    found = [f"  {line.strip()}" for line in early if line.strip()]
+    return "".join([*found, behind if behind.lstrip().startswith("#") else ""])
 
 
 def without_entry(text: str, holder: Spot, place: int) -> str:

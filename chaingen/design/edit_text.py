@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from chaingen.design.edit_changes import place_of
-from chaingen.design.edit_entries import above, comma_after, insert_entry, without_entry
+from chaingen.design.edit_entries import above, comments_of, insert_entry, without_entry
 from chaingen.design.edit_spans import Form, Path, Spot, Spots, line_end, line_start, spots_of
 from chaingen.design.finding_schema import TABLES
 from chaingen.design.pattern_schema import EndTable, PatternTable, SectionTable
@@ -394,11 +394,7 @@ def move(text: str, path: Path, to: int) -> str:
         block = "".join(text[start:end] for start, end, _ in sorted(_regions(text, entry)))
         text = remove(text, path)
         return _put_block(text, _table_place(text, spots_of(text), path, to), _ended(block))
-    comma = comma_after(text, entry.end)
-    stop = entry.end if comma is None else comma + 1
-    behind = text[stop : line_end(text, stop)].rstrip("\n")
-    own = not text[line_start(text, entry.start) : entry.start].strip()
-    tail = behind if own and behind.lstrip().startswith("#") else ""
+    tail = comments_of(text, entry)
     raw = text[entry.start : entry.end]
     text = without_entry(text, holder, place)
     left = spots_of(text).find(path[:-1])

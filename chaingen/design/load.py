@@ -241,7 +241,7 @@ def _design(table: DesignTable, findings: Mapping[str, Finding], weaves: Weaves)
         tolerance=table.tolerance,
         ring_sizes=tuple(sizes.values()),
         supple=table.supple,
-        scenes=tuple(_scene(entry) for entry in table.scenes),
+        scenes=tuple(_scene(entry, table.pattern) for entry in table.scenes),
         size_metals=tuple(
             (name, metal_of(ring.metal, palette))
             for name, ring in [*table.rings.items(), *table.findings.items()]
@@ -267,13 +267,14 @@ def _length(table: PatternTable) -> tuple[float | None, float | None]:
     return table.length, None
 
 
-def _scene(table: SceneTable) -> Scene:
-    """The scene that a table says."""
+def _scene(table: SceneTable, pattern: PatternTable) -> Scene:
+    """The scene that a table says; round the wrist or neck that the piece is made for, where it says none."""
+    made_for = {"wrist": pattern.wrist, "neck": pattern.neck}.get(table.kind)
     return Scene(
         kind=SceneKind(table.kind),
         span=table.span,
         span_fraction=table.span_fraction,
-        circumference=table.circumference,
+        circumference=table.circumference or made_for,
         curved=table.laid == "in a curve",
         friction=table.friction,
         disorder=table.disorder,

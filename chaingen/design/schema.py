@@ -66,7 +66,8 @@ class SceneTable(Table):
     )
     circumference: Annotated[float, length_in((60.0, 2000.0))] | None = Field(
         None,
-        description="Of the wrist (by default one that suits the piece) or neck (360 mm).",
+        description="Of the wrist (by default the one that the pattern is made for, else one that suits the "
+        "piece) or neck (likewise, else 360 mm).",
         examples=["165 mm"],
     )
     laid: Literal["straight", "in a curve"] = Field(

@@ -23,6 +23,7 @@ from chaingen.geometry.circle_distance import (
 )
 from chaingen.geometry.primitives import (
     has_ends,
+    nearest_on_primitive,
     placed,
     primitive_point,
     primitive_size,
@@ -45,6 +46,7 @@ __all__ = [
     "rows_gap",
     "rows_minima",
     "smallest_gaps",
+    "wires_at",
 ]
 
 LEVEL = 1e-6
@@ -281,6 +283,30 @@ def smallest_gaps(bodies: Bodies, pairs: Ints) -> tuple[Floats, Floats]:
     gaps[rings], gaps[~rings] = some_gaps, other_gaps
     points[rings], points[~rings] = some_points, other_points
     return gaps, points
+
+
+def wires_at(bodies: Bodies, which: Ints, points: Floats) -> Floats:
+    """Wire radius of each of some bodies [mm] where a point of its centreline lies, shape (m,).
+
+    Args:
+        bodies: The bodies.
+        which: Indices of bodies, shape (m,).
+        points: A point of the centreline of each [mm], shape (m, 3).
+    """
+    wires = np.array(bodies.wire_radii[which], dtype=np.float64)
+    several = np.flatnonzero((bodies.thinnest != bodies.wire_radii)[which])
+    if not len(several):
+        return wires
+    curves, frames, curve = bodies.primitives(), bodies.frames(), np.empty(COLUMNS)
+    for k in several.tolist():
+        body, nearest = int(which[k]), np.inf
+        for row in curves.table[curves.begins[body] : curves.ends[body]]:
+            placed(row, bodies.centres[body], frames[body], curve)
+            x, y, z = points[k].tolist()
+            away = float(np.linalg.norm(np.subtract(nearest_on_primitive(x, y, z, curve), points[k])))
+            if away < nearest:
+                nearest, wires[k] = away, curve[WIRE]
+    return wires
 
 
 @dataclass(frozen=True, eq=False)

@@ -3,7 +3,6 @@
 from collections.abc import Callable
 
 from chaingen.design.bench import Bench
-from chaingen.findings.closing import through_skin
 from chaingen.make.classroom import ClassOrder, class_order, scaled
 from chaingen.make.mandrels import mandrel_plans
 from chaingen.make.money import Money, money_of
@@ -14,6 +13,7 @@ from chaingen.make.plan import Plan
 from chaingen.make.result import Result
 from chaingen.make.strength import strength_of
 from chaingen.make.wire_plan import ring_plans, wire_orders
+from chaingen.make.worn import thickness_of, worn_closed
 from chaingen.solve.choices import LengthChoice, length_choices
 from chaingen.solve.repeats import lengths_of
 from chaingen.solve.sizes import is_plain
@@ -104,20 +104,5 @@ def _lengths(result: Result) -> tuple[LengthChoice, ...]:
     lengths = lengths_of(design, result.finished_length)
     if lengths is None or lengths.period <= 0.0:
         return ()
-    thickness = _thickness(result) if _worn_closed(result) else None
+    thickness = thickness_of(result) if worn_closed(result) else None
     return length_choices(design, lengths, thickness, design.measure)
-
-
-def _worn_closed(result: Result) -> bool:
-    """Whether a piece goes round a wrist or neck, as far as its design says so."""
-    design = result.design
-    if any(through_skin(entry.finding) for entry in result.findings):
-        return False
-    fastened = bool(design.ends.start and design.ends.end)
-    return design.measure is not None or design.piece.closed or fastened
-
-
-def _thickness(result: Result) -> float:
-    """How thick a chain is across its length as placed [mm]."""
-    low, high = result.placement.rings.bounds()
-    return float((high - low)[1:].min())

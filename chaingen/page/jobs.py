@@ -179,7 +179,10 @@ def files(arguments: Data, tell: Tell) -> Data:
     if not arguments["scenes"]:
         result = replace(result, design=replace(result.design, scenes=()))
     wanted = {key: bool(arguments[key]) for key in ("models", "pictures", "sheet", "service")}
-    return {"files": written_files(result, Path(arguments["out"]), **wanted, on_progress=say)}
+    written = written_files(result, Path(arguments["out"]), **wanted, on_progress=say)
+    if arguments["scenes"] and not result.design.scenes:
+        written["notes"].append("Nothing at rest: the design names no scenes.")
+    return {"files": written}
 
 
 def new(arguments: Data, tell: Tell) -> Data:

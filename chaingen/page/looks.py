@@ -17,7 +17,7 @@ from chaingen.show.finding_words import parting_lines
 from chaingen.show.making import printed
 from chaingen.show.phrases import grams
 from chaingen.show.service_words import failed_lines, service_lines
-from chaingen.show.words import called, headline, nearest_words, verdict_lines
+from chaingen.show.words import called, headline, nearest_words, verdict_lines, worn_lines
 from chaingen.solve.drape.draped import Draped
 from chaingen.solve.verdict import Nearest
 from chaingen.stock.gauges import describe_wire
@@ -52,13 +52,13 @@ def look_of_result(result: Result, *, quick: bool = False) -> Data:
             "bodies": list(check.binding_pair),
             "names": called(graph, check.binding_pair),
             "place": _place(check.binding_place, shown.turn),
-            "gap": format_mm(check.smallest_gap),
+            "gap": _gap(check.smallest_gap)["text"],
         },
         "collided": _collided(result),
         "collisions": [
             {
                 "bodies": list(collision.rings),
-                "gap": format_mm(collision.gap),
+                "gap": _gap(collision.gap)["text"],
                 "place": _place(collision.place, shown.turn),
             }
             for collision in check.collisions[:MOST_COLLISIONS]
@@ -69,7 +69,7 @@ def look_of_result(result: Result, *, quick: bool = False) -> Data:
             {"words": nearest_words(nearest), "changes": nearest_changes(nearest, _asked(result))}
             for nearest in result.nearest
         ],
-        "cautions": [caution.text for caution in result.cautions],
+        "cautions": [*worn_lines(result), *(caution.text for caution in result.cautions)],
         "piece": piece_of(shown),
     }
 
@@ -147,7 +147,8 @@ def _gap(gap: float) -> Data:
     """A gap [mm]; none is told where no two wires are near each other."""
     if not np.isfinite(gap):
         return {"mm": None, "text": "", "inch": ""}
-    return {"mm": round(gap, 6), "text": format_mm(gap), "inch": inches(gap)}
+    into = "" if gap >= 0.0 else " into one another"
+    return {"mm": round(gap, 6), "text": f"{format_mm(abs(gap))}{into}", "inch": inches(abs(gap))}
 
 
 def _place(place: tuple[float, float, float], turn: Floats) -> list[float]:

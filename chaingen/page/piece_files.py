@@ -4,6 +4,7 @@ from collections.abc import Callable
 from pathlib import Path, PurePosixPath
 from typing import Any
 
+from chaingen.files import write_text
 from chaingen.make.result import Result
 from chaingen.pipeline import drape, export, for_service, plan
 
@@ -19,7 +20,23 @@ _MODELS = {
 }
 """What each format is for."""
 
+DESIGN = "design.toml"
+"""The design's own text among the files."""
+
+GROUPS = (
+    "The design",
+    "Maker's sheet",
+    "Models",
+    "Pictures",
+    "At rest",
+    "For a service",
+    "Pictures of the sheet",
+    "For other programs",
+)
+"""What files are listed under, in this order."""
+
 _FILES = {
+    DESIGN: "the design itself, to open again",
     "placement.json": "where every part lies, for other programs",
     "placement-mirrored.json": "where every part of the second piece lies, for other programs",
     "report.json": "the verdict and its evidence, for other programs",
@@ -55,7 +72,8 @@ def written_files(
         on_progress: Told in words what is being done.
 
     Returns:
-        ``list``: each file's ``path``, ``bytes`` and ``what``; ``notes``: what is not there, and why.
+        ``list``: each file's ``path``, ``bytes``, ``what`` it is for and its ``group``, the design's own text
+        first; ``notes``: what is not there, and why.
 
     Raises:
         BadInput: What the bench or the service says cannot be.
@@ -72,18 +90,45 @@ def written_files(
     if files.not_drawn:
         notes.append(f"No pictures: {files.not_drawn}.")
     if files.no_pdf:
-        notes.append(f"No sheet.pdf: {files.no_pdf}.")
+        notes.append(
+            f"No sheet.pdf: print sheet.html from the browser and save it as PDF, or {files.no_pdf}."
+        )
     if files.no_3mf:
         notes.append(f"No piece.3mf: {files.no_3mf}.")
     if models and not result.fits:
         notes.append("No models were written, since it does not fit.")
-    names = [path.relative_to(folder).as_posix() for path in files.paths]
-    return {
-        "list": [
-            {"path": name, "bytes": (folder / name).stat().st_size, "what": what_for(name)} for name in names
-        ],
-        "notes": notes,
-    }
+    if service and result.design.service is None:
+        notes.append("Nothing for a service: the design names none; choose how it is made first.")
+    write_text(folder / DESIGN, result.design.source)
+    names = [DESIGN, *(path.relative_to(folder).as_posix() for path in files.paths)]
+    listed = [
+        {
+            "path": name,
+            "bytes": (folder / name).stat().st_size,
+            "what": what_for(name),
+            "group": group_of(name),
+        }
+        for name in names
+    ]
+    return {"list": sorted(listed, key=lambda one: GROUPS.index(str(one["group"]))), "notes": notes}
+
+
+def group_of(name: str) -> str:
+    """What a file is listed under, by its path in the folder of a piece."""
+    path = PurePosixPath(name)
+    if name == DESIGN:
+        return "The design"
+    if path.parts[0] == "scenes":
+        return "At rest"
+    if path.parent.name == "service":
+        return "For a service"
+    if path.stem == "sheet":
+        return "Maker's sheet"
+    if path.suffix in _MODELS:
+        return "Models"
+    if path.suffix in (".png", ".gif"):
+        return "Pictures" if path.parts[:-1] == ("pictures",) else "Pictures of the sheet"
+    return "For other programs"
 
 
 def what_for(name: str) -> str:

@@ -8,6 +8,7 @@ from chaingen.design.design import Design
 from chaingen.findings.finding import Finding
 from chaingen.make.counts import RingCount
 from chaingen.make.result import Result
+from chaingen.make.worn import lacks_round, round_inside, thickness_of
 from chaingen.show.finding_words import parting_lines
 from chaingen.show.making import NOT_THE_PRINT, finding_lines_of, in_one, printed
 from chaingen.show.phrases import counted, grams, hundredths, times
@@ -196,6 +197,7 @@ def verdict_lines(result: Result) -> list[str]:
             f"{asked}{made}. With "
             f"its gaps open, as in pictures and models, it is {format_mm(result.length_as_placed, 1)} long."
         )
+        lines += worn_lines(result)
     elif isinstance(design.piece, Sheet):
         corner, far = placement.rings.bounds()
         wide, tall = (format_mm(float(extent), 1) for extent in (far - corner)[:2])
@@ -203,6 +205,18 @@ def verdict_lines(result: Result) -> list[str]:
     elif result.fits and result.asked_length is None:
         lines.append("It has too many unlike groups to be pulled straight, so no finished length is known.")
     return lines
+
+
+def worn_lines(result: Result) -> list[str]:
+    """That a piece does not go round the wrist or neck that it is made for, and which length would."""
+    lacks, inside, measure = lacks_round(result), round_inside(result), result.design.measure
+    if lacks is None or inside is None or measure is None or result.finished_length is None:
+        return []
+    return [
+        f"But worn closed it is only about {format_mm(inside, 1)} round inside, less than the "
+        f"{format_mm(measure, 1)} it is made for, since it is {format_mm(thickness_of(result), 1)} thick: it "
+        f"would have to be about {format_mm(result.finished_length + lacks, 1)} long, and longer for ease."
+    ]
 
 
 def _repeated(piece: Piece) -> str:

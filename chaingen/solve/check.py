@@ -10,7 +10,7 @@ import numpy as np
 
 from chaingen.geometry.arrangement import hand, plane_between
 from chaingen.geometry.bodies import Bodies
-from chaingen.geometry.distance import smallest_gaps
+from chaingen.geometry.distance import smallest_gaps, wires_at
 from chaingen.geometry.eye_linking import eye_links
 from chaingen.geometry.linking import linked
 from chaingen.geometry.near import near_pairs
@@ -202,16 +202,16 @@ def check(graph: LinkGraph, rings: Bodies, *, clearance: float = 0.0) -> CheckRe
         # Of pairs that are alike but for round-off, the first is named.
         worst = int(np.flatnonzero(gaps <= smallest + ALIKE)[0])
         pair = (int(pairs[worst, 0]), int(pairs[worst, 1]))
-        place = _middle(points[worst], float(rings.wire_radii[pair[0]]), smallest)
         bad = np.flatnonzero(gaps < clearance - ROUND_OFF)
         bad = bad[np.argsort(gaps[bad], kind="stable")]
+        told = np.concatenate([[worst], bad])
+        wires = wires_at(rings, pairs[told, 0], points[told, 0]).tolist()
+        place, *places = [
+            _middle(points[k], wire, float(gaps[k])) for k, wire in zip(told, wires, strict=True)
+        ]
         collisions = tuple(
-            Collision(
-                (int(pairs[k, 0]), int(pairs[k, 1])),
-                float(gaps[k]),
-                _middle(points[k], float(rings.wire_radii[pairs[k, 0]]), float(gaps[k])),
-            )
-            for k in bad
+            Collision((int(pairs[k, 0]), int(pairs[k, 1])), float(gaps[k]), at)
+            for k, at in zip(bad, places, strict=True)
         )
     return CheckReport(
         clearance,

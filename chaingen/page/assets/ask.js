@@ -3,6 +3,8 @@
 import { sentence } from "/assets/units.js";
 
 let session = null;
+let opening = null; // a session that is being opened anew
+const beside = new Map(); // files put beside the design, by name: a new session has none of them
 
 /** The server is not there any more. */
 export class Gone extends Error {}
@@ -16,9 +18,9 @@ export class Refused extends Error {
   }
 }
 
-async function send(path, body, signal) {
+async function send(path, body, signal, own = session) {
   const headers = { "Content-Type": "application/json" };
-  if (session) headers["X-Session"] = session;
+  if (own) headers["X-Session"] = own;
   let answer;
   try {
     answer = await fetch(path, { method: "POST", headers, body: JSON.stringify(body), signal });
@@ -36,10 +38,10 @@ async function send(path, body, signal) {
   throw new Refused(answer.status, problems ?? [{ where: path, got: String(answer.status), expected: "an answer" }]);
 }
 
-/** Opens a session; what the server says of itself. */
+/** Opens a session, with the files beside the design that the one before had; what the server says of itself. */
 export async function opened() {
-  session = null;
-  const said = await (await send("/api/session", {})).json();
+  const said = await (await send("/api/session", {}, null, null)).json();
+  for (const one of beside.values()) await send("/api/beside", one, null, said.session);
   session = said.session;
   return said;
 }
@@ -49,12 +51,24 @@ async function inSession(path, body, signal) {
   try {
     return await send(path, body, signal);
   } catch (fault) {
-    // A session that the server has let go: a new one, once.
+    // A session that the server has let go: a new one, once, for all who find it so at the same time.
     const lost = fault instanceof Refused && fault.problems.some((one) => /session/i.test(one.where ?? ""));
     if (!lost) throw fault;
-    if (session === held) await opened();
+    if (session === held) {
+      opening ??= opened().finally(() => {
+        opening = null;
+      });
+      await opening;
+    }
     return send(path, body, signal);
   }
+}
+
+/** Puts a file {name, text} beside the design. */
+export async function putBeside(file) {
+  const said = await asked("/api/beside", file);
+  if (said.problems) throw new Refused(200, said.problems);
+  beside.set(file.name, file);
 }
 
 /** An answer of one object. */

@@ -184,7 +184,7 @@ export class Bench extends EventTarget {
     const { number, body } = this.#asking(false);
     const own = new AbortController();
     this.full = own;
-    this.tell("busy", { words: "Placing rings", since: performance.now() });
+    this.tell("busy", { words: "Getting ready", since: performance.now() });
     const told = (said) => {
       if (this.full !== own) return;
       if (said.read) this.#wasRead(said.read, number);
@@ -272,9 +272,12 @@ export class Bench extends EventTarget {
     }
     this.shown = { number, quick };
     this.fresh = null;
-    this.controls = answer.controls ?? (wrong ? null : this.controls);
     this.problems = answer.problems ?? [];
-    this.tell("controls");
+    // What the maker has set since stands in the boxes; an answer to that is on its way.
+    if (number === this.number) {
+      this.controls = answer.controls ?? (wrong ? null : this.controls);
+      this.tell("controls");
+    } else if (answer.controls) this.tell("follows", { controls: answer.controls });
     this.tell("problems");
     if (answer.look) {
       this.look = answer.look;

@@ -1,7 +1,9 @@
 // Boxes to set one value with: a slider and a text box for a length or a wire, a stepper for a count.
-// Each has `update(box)`, which leaves alone what is just being moved or typed in.
+// Each has `update(box)`, which leaves alone what is just being moved or typed in; the bench sees to it that no box
+// is told of an answer to less than all that was changed.
 
 import { el, freshId, iconButton } from "/assets/dom.js";
+import { Hand } from "/assets/hand.js";
 import { inchWords, listOf, mmWords, nearest, place, written } from "/assets/units.js";
 
 /** What all boxes share: label, what is read beside it, the control, what is wrong. */
@@ -41,7 +43,7 @@ export class LengthBox extends Field {
     this.wires = wires;
     this.move = move;
     this.set = set;
-    this.held = false;
+    this.told = true; // whether the box as told is newer than what the slider was moved to
     this.slider = el("input", {
       type: "range",
       "aria-label": `${called}, slider`,
@@ -61,23 +63,14 @@ export class LengthBox extends Field {
     this.row.append(this.slider, this.text);
     this.slider.addEventListener("input", () => this.#moved());
     this.slider.addEventListener("change", () => this.set(null));
-    for (const kind of ["pointerdown", "touchstart"]) {
-      this.slider.addEventListener(
-        kind,
-        () => {
-          this.held = true;
-        },
-        { passive: true },
-      );
-    }
-    for (const kind of ["pointerup", "pointercancel", "touchend", "blur"]) {
-      this.slider.addEventListener(kind, () => {
-        this.held = false;
-      });
-    }
-    this.text.addEventListener("change", () => this.set(this.text.value.trim()));
+    this.hand = new Hand(this.slider, () => this.told && this.#set(this.box));
+    this.text.addEventListener("change", () => {
+      this.told = false;
+      this.#write(this.text.value.trim());
+      this.set(this.text.value);
+    });
     this.text.addEventListener("keydown", (event) => {
-      if (event.key === "Escape") this.text.value = this.box.text ?? "";
+      if (event.key === "Escape") this.#write(this.box.text ?? "");
     });
     this.update(box);
   }
@@ -93,13 +86,20 @@ export class LengthBox extends Field {
   update(box) {
     this.box = box;
     this.at = box.at;
-    if (document.activeElement !== this.text || !this.#typing()) this.text.value = box.text ?? "";
-    if (!this.held) this.#set(box);
+    this.told = true;
+    if (!this.#typing()) this.#write(box.text ?? "");
+    if (!this.hand.held) this.#set(box);
     this.#tell(box.mm, box.gauge);
   }
 
+  /** Whether something is typed that is not sent yet. */
   #typing() {
-    return this.text.value !== this.last;
+    return document.activeElement === this.text && this.text.value !== this.written;
+  }
+
+  #write(text) {
+    this.text.value = text;
+    this.written = text;
   }
 
   #set(box) {
@@ -119,14 +119,13 @@ export class LengthBox extends Field {
     const wire = list?.[this.slider.valueAsNumber];
     const mm = wire ? wire.mm : this.slider.valueAsNumber;
     const text = wire ? wire.text : written(mm, this.box.text, this.box.slider?.step ?? 0.05);
-    this.text.value = text;
-    this.last = text;
+    this.told = false;
+    this.#write(text);
     this.#tell(mm, wire && listOf(wire.text) !== "mm" ? wire.text : null);
     this.move(text);
   }
 
   #tell(mm, gauge) {
-    this.last = this.text.value;
     if (typeof mm !== "number") {
       this.read.textContent = "";
       this.slider.setAttribute("aria-valuetext", "not read");
@@ -168,8 +167,10 @@ export class CountBox extends Field {
         "aria-label": `${called}, slider`,
         "data-key": `${place(at)}-slider`,
       });
+      this.hand = new Hand(this.slider, () => this.told && this.#set());
       this.slider.addEventListener("input", () => {
-        this.text.value = this.slider.value;
+        this.told = false;
+        this.#write(this.slider.value);
         this.set(this.slider.valueAsNumber, true);
       });
       this.slider.addEventListener("change", () => this.set(null));
@@ -177,25 +178,39 @@ export class CountBox extends Field {
     }
     this.row.append(el("span", { class: "stepper" }, this.less, this.text, this.more));
     this.text.addEventListener("change", () => {
-      if (Number.isInteger(this.text.valueAsNumber)) this.set(this.text.valueAsNumber);
+      if (!Number.isInteger(this.text.valueAsNumber)) return;
+      this.told = false;
+      this.#write(this.text.value);
+      this.set(this.text.valueAsNumber);
     });
     this.update(value);
   }
 
   update(value) {
-    if (document.activeElement !== this.text || this.text.valueAsNumber === value) this.text.value = value;
-    if (this.slider && document.activeElement !== this.slider) {
-      this.slider.max = Math.max(Number(this.slider.max), value);
-      this.slider.value = value;
-    }
+    this.value = value;
+    this.told = true;
+    const typing = document.activeElement === this.text && this.text.value !== this.written;
+    if (!typing) this.#write(value);
+    if (this.slider && !this.hand.held) this.#set();
     this.less.disabled = value <= this.low;
     this.more.disabled = value >= this.high;
+  }
+
+  #write(value) {
+    this.text.value = value;
+    this.written = this.text.value;
+  }
+
+  #set() {
+    this.slider.max = Math.max(Number(this.slider.max), this.value);
+    this.slider.value = this.value;
   }
 
   #step(by) {
     const now = Number.isInteger(this.text.valueAsNumber) ? this.text.valueAsNumber : this.low;
     const next = Math.min(Math.max(now + by, this.low), this.high);
-    this.text.value = next;
+    this.told = false;
+    this.#write(next);
     this.set(next);
   }
 }

@@ -31,15 +31,19 @@ export class Extent {
     }
     if (extent && extent.kind === "repeat") this.box?.update(extent.value ?? extent.repeat);
     else if (extent?.box) this.box?.update(extent.box);
-    if (this.made && extent) {
-      this.made.hidden = !extent.repeat;
-      this.made.textContent = `${this.cells} repeated: ${extent.repeat}.`;
-    }
+    this.follow(controls);
     if (sheet?.outline) sheet.boxes.forEach((box, k) => this.counts[k]?.update(box));
     else if (sheet) {
       this.counts[0]?.update(sheet.columns);
       this.counts[1]?.update(sheet.rows);
     }
+  }
+
+  /** What is only read, of an answer to what was set a moment ago. */
+  follow({ extent }) {
+    if (!this.made || !extent) return;
+    this.made.hidden = !extent.repeat;
+    this.made.textContent = `${this.cells} repeated: ${extent.repeat}.`;
   }
 
   blame(problems) {

@@ -1,6 +1,6 @@
 // Files: opening and saving the design, and having models, pictures and the maker's sheet made.
 
-import { Gone, Refused, asked, streamed, whyNot } from "/assets/ask.js";
+import { Gone, Refused, putBeside, streamed, whyNot } from "/assets/ask.js";
 import { byId, el, refill } from "/assets/dom.js";
 import { sentence } from "/assets/units.js";
 
@@ -92,10 +92,7 @@ export class Files {
     const design = designs[0] ?? (read.length === 1 && !/^\s*repeats\s*=/m.test(read[0].text) ? read[0] : null);
     const beside = read.filter((one) => one !== design);
     try {
-      for (const one of beside) {
-        const said = await asked("/api/beside", one);
-        if (said.problems) throw new Refused(200, said.problems);
-      }
+      for (const one of beside) await putBeside(one);
     } catch (fault) {
       if (fault instanceof Gone) return this.gone();
       return this.told(fault instanceof Refused ? fault.problems.map(sentence).join(" ") : fault.message, true);

@@ -116,6 +116,9 @@ function bench(said, seen) {
     if (document.activeElement !== byId("title")) byId("title").value = controls.title.value ?? "";
     document.title = controls.title.value ? `${controls.title.value} · chaingen` : "chaingen";
   });
+  bench.addEventListener("follows", ({ detail: { controls } }) => {
+    for (const part of parts) part.follow?.(controls);
+  });
   let wrong = false;
   let coming = null; // what was chosen, before there is a text of it
   let far = true; // whether what is shown is not what the design says

@@ -45,6 +45,13 @@ export class Sizes {
     }
   }
 
+  /** What is only read, of an answer to what was set a moment ago. */
+  follow(controls) {
+    for (const [k, size] of controls.sizes.entries()) {
+      if (this.boxes[k]?.name === size.name) this.boxes[k].ratio.textContent = size.ratio ?? "?";
+    }
+  }
+
   blame(problems) {
     for (const { inside, wire } of this.boxes) {
       inside.blame(problems);
@@ -152,7 +159,7 @@ export class Sizes {
       wire.root,
       controls.sizes.length > 1 || size.metal ? metal : null,
     );
-    return { root, inside, wire, ratio };
+    return { root, name, inside, wire, ratio };
   }
 
   #another(controls) {

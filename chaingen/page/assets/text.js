@@ -1,4 +1,5 @@
-// The design as text, with numbers of lines and what is wrong beside them.
+// The design as text, with numbers of lines and what is wrong beside them. Long lines are broken where they are
+// seen: behind the text lies the same once more, unseen, line by line, which tells how high each of them is.
 
 import { el, refill } from "/assets/dom.js";
 import { sentence } from "/assets/units.js";
@@ -17,7 +18,6 @@ export class Text {
       spellcheck: "false",
       autocomplete: "off",
       autocapitalize: "off",
-      wrap: "off",
       rows: 16,
       "aria-label": "The design as text",
       "aria-describedby": "text-wrong",
@@ -31,6 +31,7 @@ export class Text {
     this.area.addEventListener("input", () => this.#typed());
     this.area.addEventListener("scroll", () => this.#scrolled());
     this.area.addEventListener("blur", () => this.#send());
+    new ResizeObserver(() => this.#measure()).observe(this.area);
     this.update();
   }
 
@@ -84,8 +85,7 @@ export class Text {
     const start = lines.slice(0, line - 1).reduce((sum, one) => sum + one.length + 1, 0);
     this.area.focus();
     this.area.setSelectionRange(start, start + (lines[line - 1] ?? "").length);
-    const high = parseFloat(getComputedStyle(this.area).lineHeight);
-    this.area.scrollTop = Math.max(0, (line - 4) * high);
+    this.area.scrollTop = this.marks.children[Math.max(0, Math.min(line, lines.length) - 4)].offsetTop;
     this.area.scrollIntoView({ block: "nearest" });
   }
 
@@ -108,26 +108,33 @@ export class Text {
   }
 
   #number() {
-    const count = this.area.value.split("\n").length;
+    const lines = this.area.value.split("\n");
     const wrong = new Map(this.problems.filter((one) => one.line).map((one) => [one.line, one]));
-    const shape = `${count}:${[...wrong.keys()].join()}`;
-    if (shape !== this.shape) {
-      this.shape = shape;
-      this.gutter.replaceChildren(
-        ...Array.from({ length: count }, (_, k) =>
-          el("div", {
-            class: wrong.has(k + 1) ? "marked" : null,
-            title: wrong.has(k + 1) ? sentence(wrong.get(k + 1)) : null,
-            text: wrong.has(k + 1) ? `✕ ${k + 1}` : String(k + 1),
-          }),
-        ),
-      );
-      this.marks.replaceChildren(
-        ...Array.from({ length: count }, (_, k) =>
-          el("div", { class: wrong.has(k + 1) ? "marked" : null, text: "\u00a0" }),
-        ),
-      );
+    for (const place of [this.gutter, this.marks]) {
+      while (place.childElementCount > lines.length) place.lastChild.remove();
+      const more = Array.from({ length: lines.length - place.childElementCount }, () => el("div"));
+      place.append(...more);
     }
+    for (const [k, line] of lines.entries()) {
+      const own = wrong.get(k + 1);
+      // An empty line is as high as one with a space that does not break.
+      const texts = [own ? `✕ ${k + 1}` : String(k + 1), line || "\u00a0"];
+      for (const [j, place] of [this.gutter, this.marks].entries()) {
+        const row = place.children[k];
+        if (row.textContent !== texts[j]) row.textContent = texts[j];
+        if (row.className !== (own ? "marked" : "")) row.className = own ? "marked" : "";
+      }
+      this.gutter.children[k].title = own ? sentence(own) : "";
+    }
+    this.#measure();
+  }
+
+  /** Numbers stand at the first row of their lines. */
+  #measure() {
+    const heights = Array.from(this.marks.children, (row) => row.getBoundingClientRect().height);
+    heights.forEach((high, k) => {
+      this.gutter.children[k].style.height = high ? `${high}px` : "";
+    });
     this.#scrolled();
   }
 

@@ -67,6 +67,7 @@ def _attempts(
     taut: float | None,
     by_clasp: bool,
     clearance: float,
+    finished: float | None,
 ) -> Iterator[Callable[[], tuple[Start, bool]]]:
     """Ways to start a scene, best first: the start, and whether the piece was pulled straight for it."""
     reach = RESTING_GAP * _reaches(len(placement.graph), True)[0] * thinnest_wire(placement.rings)
@@ -95,7 +96,7 @@ def _attempts(
         # Closed by a clasp it goes less far round than it is long: the clasp overlaps what it takes. So it
         # does where wires keep apart.
         whole = row(reach).length if by_clasp or clearance else taut or loop.length
-        return begin(loop, scene, weights, whole), False
+        return begin(loop, scene, weights, whole, whole if finished is None else finished), False
 
     if scene.kind is SceneKind.SWAG:
         yield lambda: (starts.swag(row(reach), scene, weights, taut), True)
@@ -155,6 +156,7 @@ def drape(
         raise CannotDrape("a chain has no corners and no width to lay over an edge; that is for sheets")
     say = on_progress or (lambda _: None)
     check_room(placement, clearance)
+    finished = taut
     # Where wires keep apart a piece is shorter than taut: what its row reaches then stands for that.
     taut = None if clearance else taut
     say("laying the piece out")
@@ -177,7 +179,7 @@ def drape(
             graph = straight_row(closing, placement, left=None).graph
         piece, placement = closing, replace(placement, graph=graph)
     weights = ring_weights(graph)
-    attempts = _attempts(piece, placement, scene, weights, taut, by_clasp, clearance)
+    attempts = _attempts(piece, placement, scene, weights, taut, by_clasp, clearance, finished)
     start, rings, pulled = begun(graph, attempts, say, clearance)
     reaches = _reaches(len(graph), pulled and not scene.disorder)
     shares = _shares(graph, start.tension)

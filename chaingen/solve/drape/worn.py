@@ -60,8 +60,8 @@ def _wrist_for(row: Row, taut: float, thick: float) -> float:
     return min(taut - EASE, row.length) - 2.0 * np.pi * STARTS_CLEAR * inwards
 
 
-def wrist(row: Row, scene: Scene, weights: Floats, taut: float) -> Start:
-    """Round a level forearm, an oval bar along y."""
+def wrist(row: Row, scene: Scene, weights: Floats, taut: float, finished: float) -> Start:
+    """Round a level forearm, an oval bar along y; see `neck` for what is given."""
     row = _flattest(row)
     thick = _thickness(row)
     circumference = scene.circumference or _wrist_for(row, taut, thick)
@@ -74,7 +74,7 @@ def wrist(row: Row, scene: Scene, weights: Floats, taut: float) -> Start:
         need = circumference + 2.0 * np.pi * least
         raise TooShort(
             f"it is too short: {need:.1f} mm along its middle go round {circumference:.1f} mm, "
-            f"and it has {row.length:.1f} mm; a length of about {need * taut / row.length:.0f} mm would do"
+            f"and it has {row.length:.1f} mm; {_would_do(row, need, taut, finished)}"
         )
     arm = oval(circumference, FOREARM_RATIO)
     half_width, half_height = arm.numbers[3:5]
@@ -87,6 +87,11 @@ def wrist(row: Row, scene: Scene, weights: Floats, taut: float) -> Start:
     outward = np.cross(track.along, FRONT)
     rings = laid(row.rings, row.group_x, replace(track, points=track.points + out[:, None] * outward))
     return Start(rings, (arm,), (), _worn(weights), circumference)
+
+
+def _would_do(row: Row, need: float, taut: float, finished: float) -> str:
+    """The finished length of a piece that is long enough."""
+    return f"a length of about {finished + (need - row.length) * taut / row.length:.0f} mm would do"
 
 
 def _inwards(row: Row) -> Floats:
@@ -128,8 +133,16 @@ def neck_form(circumference: float) -> Solid:
     return form(s * bars, 0.28 * s)
 
 
-def neck(row: Row, scene: Scene, weights: Floats, taut: float) -> Start:
-    """Round a neck, in the slanting plane where a round loop hangs lowest clear of neck and shoulders."""
+def neck(row: Row, scene: Scene, weights: Floats, taut: float, finished: float) -> Start:
+    """Round a neck, in the slanting plane where a round loop hangs lowest clear of neck and shoulders.
+
+    Args:
+        row: The closed piece, straight.
+        scene: The scene.
+        weights: Of its bodies [ring weights], shape (n,).
+        taut: Its length round, pulled taut [mm].
+        finished: Its finished length, which has what a clasp overlaps too [mm].
+    """
     circumference = scene.circumference or NECK
     body = neck_form(circumference)
     radius = row.length / (2.0 * np.pi)
@@ -144,7 +157,7 @@ def neck(row: Row, scene: Scene, weights: Floats, taut: float) -> Start:
     if row.length <= need:
         raise TooShort(
             f"it is too short: {need:.1f} mm along its middle go round {circumference:.1f} mm, "
-            f"and it has {row.length:.1f} mm; a length of about {need * taut / row.length:.0f} mm would do"
+            f"and it has {row.length:.1f} mm; {_would_do(row, need, taut, finished)}"
         )
     angle = np.linspace(0.0, 2.0 * np.pi, 361)
     # The first group lies at the nape.
