@@ -790,12 +790,9 @@ def test_the_files_of_a_pair(earrings, tmp_path):
 
 
 def test_the_pictures_of_a_pair_show_both(earrings, tmp_path, monkeypatch):
-    from chaingen import pipeline
-
     shown = []
     monkeypatch.setattr(
-        pipeline,
-        "draw_pictures",
+        "chaingen.show.export.draw_pictures",
         lambda folder, bodies, look, **_: shown.append((bodies, look)) or [],
     )
     pipeline.export(earrings, tmp_path)

@@ -155,9 +155,9 @@ def test_files_beside_the_design_come_along_into_a_new_session(browser, tmp_path
             MOST_SESSIONS,
         )
         assert set(statuses) == {200}
-        visit.pick("Metal", "bronze")
+        visit.pick("Metal", "copper")
         visit.settled()
-        assert 'metal = "bronze"' in visit.text()
+        assert 'metal = "copper"' in visit.text()
         assert visit.headline() == headline(build(parse_design(visit.text(), folder=tmp_path)))
         # It was let go indeed.
         assert [line for line in visit.wrong if "/api/look" in line]

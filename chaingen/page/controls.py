@@ -4,11 +4,13 @@ They are read from the text, so that they are there when the design has problems
 knows, such as which sizes are used, is added where there is one.
 """
 
+import re
 import tomllib
 from collections.abc import Iterator, Mapping
 from typing import Any
 
 from chaingen.design.design import Design
+from chaingen.design.finding_keys import COLOURS
 from chaingen.design.form import SCENES_OF, form_of
 from chaingen.design.pattern_schema import (
     EXTENTS,
@@ -38,7 +40,7 @@ from chaingen.page.boxes import (
 from chaingen.page.finding_boxes import finding_boxes
 from chaingen.show.phrases import counted
 from chaingen.stock.ease import EASES
-from chaingen.stock.metals import metal_names
+from chaingen.stock.metals import find_metal, metal_names
 from chaingen.tables import list_of, shown, table_of
 from chaingen.weave.catalogue import find_weave
 from chaingen.weave.pieces import weaves_of
@@ -75,7 +77,7 @@ def controls_of(text: str, design: Design | None = None, repeat: int | None = No
     metals = [*metal_names(), *table_of(data.get("colours"))]
     return {
         "title": {"at": ["title"], "value": _text(data.get("title"))},
-        "metal": {"at": ["metal"], "value": _text(data.get("metal"))},
+        "metal": {"at": ["metal"], "value": _metal_name(_text(data.get("metal")))},
         "clearance": _gap_box(data, "clearance", MOST_CLEARANCE, CLEARANCES, GAP_STEP),
         "tolerance": _gap_box(data, "tolerance", MOST_TOLERANCE, TOLERANCES, TOLERANCE_STEP),
         "pair": data.get("pair") is True,
@@ -88,7 +90,7 @@ def controls_of(text: str, design: Design | None = None, repeat: int | None = No
         "extent": _extent(pattern, form, repeat),
         "sheet": _sheet(pattern) if form == "sheet" else None,
         "ends": _ends(data),
-        "findings": finding_boxes(table_of(data.get("findings")), metals),
+        "findings": _coloured(finding_boxes(table_of(data.get("findings")), metals)),
         "scenes": _scenes(form, design),
         "metal_names": metals,
         "roles": _roles(data, pattern, weave),
@@ -98,6 +100,21 @@ def controls_of(text: str, design: Design | None = None, repeat: int | None = No
 
 def _text(value: object) -> str:
     return value if isinstance(value, str) else ""
+
+
+def _metal_name(said: str) -> str:
+    """A metal by the name it has in the list to choose from, whatever the design calls it."""
+    metal = find_metal(said)
+    return said if metal is None else metal.name
+
+
+def _coloured(findings: list[Data]) -> list[Data]:
+    """Findings, each of their colours with the code that a picker of colours takes, where it is one."""
+    for row in (row for finding in findings for row in finding["keys"] if row["at"][-1] == "colour"):
+        said = " ".join(_text(row["value"]).lower().split())
+        code = COLOURS.get(said, said)
+        row["colour"] = code if re.fullmatch("#[0-9a-f]{6}", code) else "#000000"
+    return findings
 
 
 def _gap_box(
@@ -170,7 +187,7 @@ def _sizes(
                 "name": name,
                 "inside": inside_box([*at, "inside"], table.get("inside"), wire),
                 "wire": wire_box([*at, "wire"], table.get("wire")),
-                "metal": _text(table.get("metal")) or None,
+                "metal": _metal_name(_text(table.get("metal"))) or None,
                 "used": name in used,
                 "ratio": f"{inside / wire:.2f}" if inside and wire else None,
             }

@@ -49,22 +49,22 @@ export class Bench extends EventTarget {
   }
 
   /**
-   * The text as typed, opened or taken up; `reset` begins anew with it. `fresh` says that it is another piece:
-   * its {title, picture}; `step` is the step of the history that is taken up, which may have changes to the text.
+   * The text as typed, opened or taken up; `opened` from a file. `fresh` says that it is another piece: its
+   * {title, picture}; `step` is the step of the history that is taken up, which may have changes to the text.
    */
-  write(text, words, { key = null, reset = false, step = null, frame = false, fresh = null } = {}) {
+  write(text, words, { key = null, opened = false, step = null, frame = false, fresh = null } = {}) {
+    // What no answer has taken in yet stays a step of its own.
+    if (!step) this.history.take(this.waiting, this.text, null, this.gesture);
     this.number += 1;
     // A step that no answer has told the text of: its changes are asked for anew.
     this.waiting = (step?.changes ?? []).map((change) => ({ number: this.number, change, words, key: null, step }));
     this.fresh = fresh;
     this.text = text;
     this.taken = this.waiting.length ? this.number - 1 : this.number;
-    this.frame ||= frame || reset;
-    if (reset) {
-      this.history = new History(text, words);
-      this.saved = text;
-      this.tell("history");
-    } else if (step) this.tell("history");
+    if (opened) this.saved = text;
+    if (opened || fresh) this.tell("another");
+    this.frame ||= frame || opened || fresh !== null;
+    if (step) this.tell("history");
     else this.#record(words, key);
     this.tell("text");
     const known = this.waiting.length ? null : this.kept.get(text);

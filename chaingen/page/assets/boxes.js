@@ -30,7 +30,20 @@ class Field {
     this.wrong.hidden = !own;
     this.wrong.textContent = own ? `Expected ${own.expected}${own.advice ? ` (${own.advice})` : ""}` : "";
     this.text?.setAttribute("aria-invalid", own ? "true" : "false");
+    this.offer?.(Boolean(own));
   }
+}
+
+const MOST_GAUGE = 40;
+const THICK = 12; // [mm] no wire that is wound by hand is thicker
+
+/** What a bare number may have meant: a length, or a wire of a list. */
+function meant(text, wire) {
+  if (!/^(\d+[.,]?\d*|[.,]\d+)$/.test(text)) return [];
+  const number = text.replace(",", ".");
+  const mm = Number(number) > 0 && !(wire && Number(number) > THICK) ? [`${number} mm`] : [];
+  const gauge = wire && /^\d+$/.test(text) && Number(text) <= MOST_GAUGE;
+  return gauge ? [`${text} AWG`, `${text} SWG`, ...(Number(text) > 4 ? [] : mm)] : mm;
 }
 
 /**
@@ -61,6 +74,8 @@ export class LengthBox extends Field {
     });
     if (called !== label) this.text.setAttribute("aria-label", called);
     this.row.append(this.slider, this.text);
+    this.offers = el("div", { class: "line", hidden: true });
+    this.root.append(this.offers);
     this.slider.addEventListener("input", () => this.#moved());
     this.slider.addEventListener("change", () => this.set(null));
     this.hand = new Hand(this.slider, () => this.told && this.#set(this.box));
@@ -73,6 +88,24 @@ export class LengthBox extends Field {
       if (event.key === "Escape") this.#write(this.box.text ?? "");
     });
     this.update(box);
+  }
+
+  /** Where a number stands without its unit: what it may have meant, to be taken. */
+  offer(wrong) {
+    const all = wrong ? meant(this.text.value.trim(), Boolean(this.wires)) : [];
+    const key = all.join();
+    if (this.offers.dataset.all === key) return;
+    this.offers.dataset.all = key;
+    this.offers.hidden = !all.length;
+    const take = (one) => () => {
+      this.told = false;
+      this.#write(one);
+      this.text.focus();
+      this.set(one);
+    };
+    this.offers.replaceChildren(
+      ...all.map((one) => el("button", { type: "button", text: `${one}?`, onclick: take(one) })),
+    );
   }
 
   get list() {

@@ -1,5 +1,7 @@
 // Elements made in few words, and icons drawn as paths (no picture files, no markup from strings).
 
+import { said, sentence } from "/assets/units.js";
+
 /** An element: attributes, `on...` listeners, `text`, then children (elements, texts, null for none). */
 export function el(tag, attributes = {}, ...children) {
   const made = document.createElement(tag);
@@ -108,6 +110,21 @@ export function refill(place, ...children) {
   const same = key && place.querySelector(`[data-key="${CSS.escape(key)}"]`);
   const other = same && !same.disabled ? same : place.querySelector("button:not([disabled]), select, input");
   other?.focus({ preventScroll: true });
+}
+
+/** What the box of a place in the design is called on the page; null where it has none. */
+function calledAt(where) {
+  const name = CSS.escape(where ?? "");
+  const find = (key) => document.querySelector(`#sizes [data-${key}="${name}"]`);
+  const box = name && (find("key") ?? find("at"));
+  return box && (box.getAttribute("aria-label") ?? box.labels?.[0]?.textContent ?? null);
+}
+
+/** A problem in words: what its box is called, what is wrong, and where it stands in the text. */
+export function problemWords(problem) {
+  const called = calledAt(problem.where);
+  if (!called) return [sentence(problem)];
+  return [el("strong", { text: called }), `: ${said(problem)} `, el("span", { class: "soft", text: problem.where })];
 }
 
 /** One of a few, all to be seen. */

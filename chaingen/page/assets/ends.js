@@ -158,6 +158,17 @@ export class Ends {
         say(number && text && !Number.isNaN(value) ? value : text);
       },
     });
-    return el("div", { class: "field" }, el("label", { for: id, text: label }), input);
+    const field = el("div", { class: "field" }, el("label", { for: id, text: label }), input);
+    if (!key.colour) return field;
+    const pick = el("input", {
+      type: "color",
+      value: key.colour,
+      "aria-label": `${called}, chosen by eye`,
+      "data-key": `${place(key.at)}-pick`,
+      onchange: (event) => say(event.target.value),
+    });
+    input.remove();
+    field.append(el("div", { class: "box-row" }, input, pick));
+    return field;
   }
 }

@@ -72,10 +72,10 @@ export class Extent {
       ["wrist", "a wrist"],
       ["neck", "a neck"],
     ];
-    const way = either("Made for", kinds, extent.kind, (kind) =>
+    const way = either("Length set by", kinds, extent.kind, (kind) =>
       this.bench.change(
         [{ do: "extent", kind, value: this.#start(kind, extent) }],
-        `Made for ${kinds.find(([one]) => one === kind)[1]}`,
+        `Length set by ${kinds.find(([one]) => one === kind)[1]}`,
       ),
     );
     const say = (value, going = false) => {

@@ -13,6 +13,26 @@ const WHAT = [
 ];
 const LARGEST = 200_000; // [characters] of a file beside the design, more than the program reads
 
+const FOLDED = ["Pictures of the sheet", "For other programs"];
+
+/** Bytes as text; null where they are none. */
+function plain(bytes) {
+  try {
+    const text = new TextDecoder("utf-8", { fatal: true }).decode(bytes);
+    return text.includes("\0") ? null : text;
+  } catch {
+    return null;
+  }
+}
+
+/** What a file is, by the keys that only such files have; designs may be unfinished. Null where it is none of them. */
+function kindOf(text) {
+  if (/^\s*(\[+\s*)?(pattern|sections)\b/m.test(text)) return "a design";
+  if (/^\s*(repeats|links)\s*=/m.test(text)) return "a weave";
+  if (/^\s*(\[\s*rings\b|title\s*=)/m.test(text)) return "a design";
+  return /^\s*\[+\s*\w+|^\s*\w+\s*=/m.test(text) ? "a settings file" : null;
+}
+
 /** What a design is saved as. */
 export function fileName(title) {
   const plain = (title ?? "")
@@ -27,6 +47,7 @@ export class Files {
   constructor(root, bench, { told, gone }) {
     Object.assign(this, { root, bench, told, gone });
     this.running = null;
+    this.of = null; // the text and title of what the files listed are of
     this.ticks = WHAT.map(([key, name, about, on]) => {
       const box = el("input", { type: "checkbox", id: `make-${key}`, checked: on });
       return {
@@ -48,7 +69,10 @@ export class Files {
       onclick: () => this.#make(),
     });
     this.state = el("div", { id: "files-state", role: "status" });
+    this.old = el("p", { id: "files-old", class: "wrong", role: "status", hidden: true });
     this.list = el("div", { id: "files-list" });
+    for (const what of ["moved", "text", "look"]) bench.addEventListener(what, () => this.#mark());
+    bench.addEventListener("another", () => this.#clear());
     refill(
       root,
       el(
@@ -58,6 +82,7 @@ export class Files {
       ),
       el("div", { class: "line" }, this.make),
       this.state,
+      this.old,
       this.list,
     );
     byId("save").addEventListener("click", () => this.save());
@@ -85,25 +110,53 @@ export class Files {
     const read = [];
     for (const file of files) {
       if (file.size > LARGEST) return this.told(`${file.name} is too large for a design.`, true);
-      read.push({ name: file.name, text: await file.text() });
+      const text = plain(await file.arrayBuffer());
+      if (text === null) return this.told(`${file.name} is not a text file. The bench is as it was.`, true);
+      read.push({ name: file.name, text, kind: kindOf(text) });
     }
-    // A design has a pattern; weaves and settings have none.
-    const designs = read.filter((one) => /^\s*\[+\s*(pattern|sections)\b|^\s*(pattern|sections)\b/m.test(one.text));
-    const design = designs[0] ?? (read.length === 1 && !/^\s*repeats\s*=/m.test(read[0].text) ? read[0] : null);
+    const design = read.find((one) => one.kind === "a design");
+    const other = read.find((one) => one.kind === null);
+    if (other) {
+      return this.told(`${other.name} is no design, weave or settings file. The bench is as it was.`, true);
+    }
     const beside = read.filter((one) => one !== design);
     try {
-      for (const one of beside) await putBeside(one);
+      for (const one of beside) await putBeside({ name: one.name, text: one.text });
     } catch (fault) {
       if (fault instanceof Gone) return this.gone();
       return this.told(fault instanceof Refused ? fault.problems.map(sentence).join(" ") : fault.message, true);
     }
-    if (design) this.bench.write(design.text, `Opened ${design.name}`, { reset: true });
-    else if (beside.length) {
-      this.bench.kept.clear();
-      this.bench.check();
+    if (beside.length) this.bench.kept.clear();
+    if (!design) {
+      const named = (one) => this.bench.text.includes(one.name);
+      if (beside.some(named)) this.bench.check();
+      const words = beside.map((one) =>
+        named(one)
+          ? `${one.name} is ${one.kind}, taken as a file beside this design.`
+          : `${one.name} is ${one.kind}, and this design does not name it. The bench is as it was.`,
+      );
+      return this.told(words.join(" "), true);
     }
+    this.bench.write(design.text, `Opened ${design.name}`, { opened: true });
     const also = beside.length ? `${beside.map((one) => one.name).join(", ")} beside it` : "";
-    return this.told([design ? `Opened ${design.name}` : "", also].filter(Boolean).join(", with ") + ".");
+    return this.told(`${[`Opened ${design.name}`, also].filter(Boolean).join(", with ")}.`);
+  }
+
+  /** Says of which design the files are, once it is not the one on the bench any more. */
+  #mark() {
+    const old = this.of !== null && (this.of.text !== this.bench.text || this.bench.waiting.length > 0);
+    this.old.hidden = !old;
+    this.old.textContent = old ? `Files of ${this.of.title}, before your changes:` : "";
+    this.list.classList.toggle("before", old);
+  }
+
+  /** Another piece is on the bench. */
+  #clear() {
+    this.running?.abort();
+    this.of = null;
+    refill(this.state);
+    refill(this.list);
+    this.#mark();
   }
 
   #dropped() {
@@ -143,6 +196,8 @@ export class Files {
       ),
     );
     refill(this.list);
+    this.of = null;
+    this.#mark();
     this.make.disabled = true;
     const state = (lines, soft = false) =>
       refill(
@@ -159,16 +214,18 @@ export class Files {
       const there = await this.bench.looked();
       if (own.signal.aborted) return refill(this.state);
       if (!there) return state(["There is no piece to make files of: what is wrong is to be put right first."]);
+      const of = { text: this.bench.text, title: this.bench.look?.title ?? "this piece" };
       const said = await streamed(
         "/api/files",
-        { text: this.bench.text, ...what },
+        { text: of.text, ...what },
         (line) => {
           if (line.progress) words.textContent = line.progress;
         },
         own.signal,
       );
       refill(this.state);
-      if (said.files) this.#made(said.files);
+      if (own.signal.aborted) return undefined;
+      if (said.files) this.#made(said.files, of);
       else state(...whyNot(said, "The files were not made"));
     } catch (fault) {
       refill(this.state);
@@ -182,7 +239,8 @@ export class Files {
     return undefined;
   }
 
-  #made({ zip, list, notes }) {
+  #made({ zip, list, notes }, of) {
+    this.of = of;
     const row = (one) => {
       const page = /\.(html|pdf)$/.test(one.path);
       return el(
@@ -199,20 +257,28 @@ export class Files {
         el("span", { class: "soft", text: ` ${[one.what, bytes(one.bytes)].filter(Boolean).join(", ")}` }),
       );
     };
-    const first = ["sheet.html", "sheet.pdf"];
-    const sorted = [...list].sort((a, b) => first.includes(b.path) - first.includes(a.path));
+    // In the order in which they come; those that few makers open are folded.
+    const groups = new Map();
+    for (const one of list) groups.set(one.group, [...(groups.get(one.group) ?? []), one]);
+    const parts = [...groups].map(([name, own]) => {
+      const rows = el("ul", { class: "made", "aria-label": name }, own.map(row));
+      return FOLDED.includes(name)
+        ? el("details", { class: "more" }, el("summary", { text: `${name} (${own.length})` }), rows)
+        : el("section", {}, el("h3", { text: name }), rows);
+    });
     refill(
       this.list,
       el("a", {
         class: "button",
         id: "files-zip",
         href: zip,
-        download: fileName(this.bench.look?.title).replace(".toml", ".zip"),
+        download: fileName(of.title).replace(".toml", ".zip"),
         text: `Everything as one zip (${list.length} files)`,
       }),
-      el("ul", { class: "made" }, sorted.map(row)),
+      parts,
       (notes ?? []).map((one) => el("p", { class: "soft", text: one })),
     );
+    this.#mark();
   }
 }
 

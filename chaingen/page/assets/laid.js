@@ -59,7 +59,7 @@ export class Laid {
       this.fields.span,
       slide("friction", "Friction, wire on wire", 0, 1, 0.05),
       slide("disorder", "Shaken before it is let go", 0, 1, 0.1),
-      slide("seed", "Which shake", 0, 20, 1),
+      slide("seed", "Shaken another way", 0, 20, 1),
     );
   }
 

@@ -69,7 +69,8 @@ const GONE = "The program behind this page has ended; start it again with chaing
 
 function bench(said, seen) {
   const bench = new Bench(said.first.text);
-  const gone = () =>
+  const gone = () => {
+    verdict.before();
     banner(GONE, "Try again", async () => {
       try {
         await opened();
@@ -79,6 +80,7 @@ function bench(said, seen) {
         byId("announce").textContent = GONE;
       }
     });
+  };
   const choose = new Choose(said, {
     coming: (one) => {
       coming = one && { title: one.title, picture: one.picture };
@@ -87,7 +89,7 @@ function bench(said, seen) {
     },
     taken: (text, one) => {
       coming = null;
-      bench.write(text, `Chose ${one.title}`, { frame: true, fresh: { title: one.title, picture: one.picture } });
+      bench.write(text, `Chose ${one.title}`, { fresh: { title: one.title, picture: one.picture } });
     },
     gone,
   });
@@ -104,7 +106,8 @@ function bench(said, seen) {
     rest,
   ];
   const verdict = new Verdict(bench, { tightest: () => sight.towards("tightest"), line: (one) => text.go(one) });
-  const told = (words, wrong = false) => (wrong ? banner(words) : (byId("announce").textContent = words));
+  const told = (words, wrong = false) =>
+    wrong ? banner(words, null, null, true) : (byId("announce").textContent = words);
   const files = new Files(byId("files"), bench, { told, gone });
 
   bench.addEventListener("controls", () => {
@@ -113,6 +116,7 @@ function bench(said, seen) {
     byId("sizes").classList.toggle("unread-all", !controls);
     if (!controls) return;
     for (const part of parts) part.update(controls);
+    byId("extent-title").textContent = controls.sheet ? "How large" : "How long";
     if (document.activeElement !== byId("title")) byId("title").value = controls.title.value ?? "";
     document.title = controls.title.value ? `${controls.title.value} · chaingen` : "chaingen";
   });
@@ -137,6 +141,7 @@ function bench(said, seen) {
   bench.addEventListener("look", ({ detail: { look, quick, frame } }) => {
     far = false;
     verdict.look(look, quick);
+    if (bench.shown.number < bench.number) verdict.behind();
     sight.show(look, frame);
     shade();
     compare.ready(!quick);
@@ -147,6 +152,7 @@ function bench(said, seen) {
     if (byId("banner").dataset.passing === "true") banner(null);
     if (bench.fresh) far = true;
     byId("verdict").dataset.quick = "true"; // what it says is of the design before
+    verdict.behind();
     shade();
     if (sight.resting) sight.asPlaced();
     rest.stale();
@@ -154,20 +160,27 @@ function bench(said, seen) {
   });
   bench.addEventListener("far", () => {
     far = true;
+    verdict.before();
     shade();
+  });
+  bench.addEventListener("another", () => {
+    byId("sizes").scrollTop = 0;
+    scrollTo(0, 0);
   });
   bench.addEventListener("text", () => text.update());
   bench.addEventListener("gone", gone);
   bench.addEventListener("there", () => byId("banner").textContent.startsWith(GONE) && banner(null));
-  bench.addEventListener("fault", ({ detail: { words } }) =>
-    banner(words, "Check again", () => again(), true),
-  );
+  bench.addEventListener("fault", ({ detail: { words } }) => {
+    verdict.before();
+    banner(words, "Check again", () => again(), true);
+  });
   const again = () => {
     banner(null);
     bench.check();
   };
   bench.addEventListener("cancelled", () => {
     far = true;
+    verdict.before();
     shade();
     banner("Stopped. What is shown may not be what the design says now.", "Check it", again, true);
   });

@@ -71,7 +71,7 @@ export class Margins {
       );
     refill(
       this.service,
-      choice("Made", options, process, pick, { id: "service", "data-key": "service" }),
+      choice("How it is made", options, process, pick, { id: "service", "data-key": "service" }),
       el("p", {
         class: "soft",
         text: "For a print or casting service the verdict says too whether the process can make it.",

@@ -14,8 +14,9 @@ const WHERE = {
   first: "Once, before the rest",
   groups: "Repeated",
   last: "Once, after the rest",
-  ends: "At the ends",
+  ends: "Joins at an end",
 };
+const ENDS = { start: "Joins at the start", end: "Joins at the end" };
 const LIMITS = { side_by_side: [1, 12], rosette: [2, 12], join: [1, 12] };
 
 export class Pattern {
@@ -100,7 +101,10 @@ export class Pattern {
       // Groups of several sections are kept apart: each list has a path of its own.
       const lists = grouped(own);
       if (!lists.size && controls.form === "groups") lists.set("", []);
-      for (const list of lists.values()) parts.push(this.#list(title, where, list, controls));
+      for (const list of lists.values()) {
+        const end = where === "ends" && ENDS[list[0]?.at[1]];
+        parts.push(this.#list(end || title, where, list, controls));
+      }
     }
     return parts;
   }

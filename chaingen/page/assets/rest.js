@@ -158,7 +158,21 @@ export class Rest {
       return;
     }
     const { rest } = said;
-    if (rest.poses) this.#frame(rest.poses);
+    const told = () => {
+      const lines = rest.words?.length ? rest.words : [rest.reached ? "At rest." : `Not at rest: ${rest.why}`];
+      return el(
+        "div",
+        { id: "rest-words", role: "status", class: rest.reached ? "rested" : "rested not" },
+        lines.map((one) => el("p", { text: one })),
+      );
+    };
+    if (!rest.poses) {
+      // It was not laid there at all: nothing is shown but the piece as placed.
+      this.#back();
+      refill(this.state, told());
+      return;
+    }
+    this.#frame(rest.poses);
     const found = [
       ["Length", rest.length],
       ["Drop", rest.drop],
@@ -180,14 +194,9 @@ export class Rest {
       },
     });
     this.scrub = scrub;
-    const lines = rest.words?.length ? rest.words : [rest.reached ? "At rest." : `Not at rest: ${rest.why}`];
     refill(
       this.state,
-      el(
-        "div",
-        { id: "rest-words", role: "status", class: rest.reached ? "rested" : "rested not" },
-        lines.map((one) => el("p", { text: one })),
-      ),
+      told(),
       el(
         "dl",
         { class: "facts" },

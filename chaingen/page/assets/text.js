@@ -1,7 +1,7 @@
 // The design as text, with numbers of lines and what is wrong beside them. Long lines are broken where they are
 // seen: behind the text lies the same once more, unseen, line by line, which tells how high each of them is.
 
-import { el, refill } from "/assets/dom.js";
+import { el, problemWords, refill } from "/assets/dom.js";
 import { sentence } from "/assets/units.js";
 
 const PAUSE = 400; // [ms] after the last key
@@ -69,7 +69,7 @@ export class Text {
                     })
                   : null,
                 " ",
-                sentence(one),
+                problemWords(one),
               ),
             ),
           )

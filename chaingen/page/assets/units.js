@@ -49,8 +49,9 @@ const named = (key) => (/^[A-Za-z0-9_-]+$/.test(key) ? key : `'${key}'`);
 export const counted = (count, what) => `${count.toLocaleString("en-GB")} ${what}${count === 1 ? "" : "s"}`;
 
 /** A problem as one sentence. */
-export function sentence(problem) {
-  const got = problem.got ? ` got ${problem.got};` : "";
-  const advice = problem.advice ? ` (${problem.advice})` : "";
-  return `${problem.where}:${got} expected ${problem.expected}${advice}`;
+export const sentence = (problem) => `${problem.where}: ${said(problem)}`;
+
+/** The same without its place. */
+export function said({ got, expected, advice }) {
+  return `${got ? `got ${got}; ` : ""}expected ${expected}${advice ? ` (${advice})` : ""}`;
 }

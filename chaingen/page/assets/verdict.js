@@ -1,7 +1,9 @@
 // The verdict in a sentence under the piece, its numbers, and what would fit instead.
 
-import { byId, el, refill, shape } from "/assets/dom.js";
+import { byId, el, problemWords, refill, shape } from "/assets/dom.js";
 import { sentence } from "/assets/units.js";
+
+const GRACE = 250; // [ms] that a glance at what was just set may take
 
 const STATES = { comfortable: "fits", tight: "tight", loose: "loose", "does not fit": "bad" };
 
@@ -40,6 +42,33 @@ export class Verdict {
   constructor(bench, { tightest, line }) {
     Object.assign(this, { bench, tightest, line });
     this.said = "";
+    this.late = 0;
+  }
+
+  /** A change was made: what stands here is of the sizes before, unless a glance at the new ones comes at once. */
+  behind() {
+    this.late ||= setTimeout(() => this.before(), GRACE);
+  }
+
+  /** What stands here is not of the design as it is now: it is told so, and shows no sign of fitting. */
+  before() {
+    this.#there();
+    const { dataset } = byId("verdict");
+    if (dataset.fresh === "true" || dataset.wrong === "true" || !this.bench.look) return;
+    if (this.bench.shown.number === this.bench.number) return;
+    dataset.before = "true";
+    dataset.quick = "true";
+    byId("before").textContent = "Of the sizes before your last change";
+    byId("before").hidden = false;
+    byId("glance").hidden = true;
+    byId("verdict-shape").replaceChildren(shape("none"));
+  }
+
+  #there() {
+    clearTimeout(this.late);
+    this.late = 0;
+    byId("verdict").dataset.before = "false";
+    byId("before").hidden = true;
   }
 
   /** Another piece was chosen, and nothing is known of it yet. */
@@ -47,6 +76,7 @@ export class Verdict {
     const verdict = byId("verdict");
     if (verdict.dataset.fresh === "true" && this.title === title) return;
     this.title = title;
+    this.#there();
     Object.assign(verdict.dataset, { fresh: "true", state: "none", quick: "true" });
     byId("verdict-shape").replaceChildren(shape("none"));
     byId("headline").textContent = `${title} is being worked out …`;
@@ -55,6 +85,7 @@ export class Verdict {
   }
 
   look(look, quick) {
+    this.#there();
     byId("verdict").dataset.fresh = "false";
     const state = stateOf(look.verdict);
     byId("verdict").dataset.state = state;
@@ -145,6 +176,7 @@ export class Verdict {
       if (cleared) byId("verdict").dataset.wrong = "false";
       return;
     }
+    this.#there();
     byId("verdict").dataset.wrong = "true";
     byId("verdict").dataset.fresh = "false";
     byId("verdict").dataset.state = "bad";
@@ -166,7 +198,7 @@ export class Verdict {
           el(
             "li",
             {},
-            sentence(one),
+            problemWords(one),
             " ",
             one.line
               ? el("button", {
