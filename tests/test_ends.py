@@ -790,12 +790,14 @@ def test_the_files_of_a_pair(earrings, tmp_path):
 
 
 def test_the_pictures_of_a_pair_show_both(earrings, tmp_path, monkeypatch):
+    from chaingen.pipeline import export
+
     shown = []
     monkeypatch.setattr(
         "chaingen.show.export.draw_pictures",
         lambda folder, bodies, look, **_: shown.append((bodies, look)) or [],
     )
-    pipeline.export(earrings, tmp_path)
+    export(earrings, tmp_path)
     ((bodies, look),) = shown
     assert len(bodies) == len(look) == 6
     # Beads of both pieces have their own colour.
