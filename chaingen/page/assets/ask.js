@@ -41,7 +41,7 @@ async function send(path, body, signal, own = session) {
 /** Opens a session, with the files beside the design that the one before had; what the server says of itself. */
 export async function opened() {
   const said = await (await send("/api/session", {}, null, null)).json();
-  for (const one of beside.values()) await send("/api/beside", one, null, said.session);
+  for (const one of beside.values()) await (await send("/api/beside", one, null, said.session)).json();
   session = said.session;
   return said;
 }
