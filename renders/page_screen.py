@@ -1,5 +1,7 @@
 """The page as a browser shows it with a design; needs Chromium and the extra `browser`."""
 
+from __future__ import annotations
+
 import os
 import re
 import shutil
@@ -8,9 +10,12 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from PIL import Image
-from playwright.sync_api import Page, sync_playwright
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page
 
 WIDTH, HEIGHT = 1600, 1000
 """Pixels of the window."""
@@ -29,6 +34,8 @@ def draw_screen(design: Path, path: Path) -> list[Path]:
         design: A design file.
         path: The picture, a PNG.
     """
+    from playwright.sync_api import sync_playwright
+
     command = [sys.executable, "-m", "chaingen.cli", "page", str(design), "--no-browser", "--port", "0"]
     server = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
     try:

@@ -4,6 +4,8 @@ PAGE_SHOTS names a folder to keep screenshots and measurements in. Windows are s
 not matter, for WebGL is drawn in software.
 """
 
+from __future__ import annotations
+
 import base64
 import io
 import json
@@ -13,15 +15,18 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
-from playwright.sync_api import Browser, ConsoleMessage, Locator, Page, Request, Response
 
 from tests.page_server import PATIENCE, Server, chromium, served
+
+if TYPE_CHECKING:
+    # Where the tests in a browser are left out, what drives it need not be there.
+    from playwright.sync_api import Browser, ConsoleMessage, Locator, Page, Request, Response
 
 __all__ = ["EXAMPLES", "Server", "Visit", "chromium", "drawn", "own_design", "served", "visiting"]
 
@@ -98,7 +103,7 @@ class Visit:
         assert not foreign
         assert self.urls, "nothing was asked for"
 
-    def open(self) -> "Visit":
+    def open(self) -> Visit:
         """Go to the page and wait for its first picture."""
         self.page.goto(self.server.address, wait_until="commit")
         self.until("window.page && window.page.ready")
@@ -333,7 +338,7 @@ class Visit:
         self.until("before => document.querySelector('#design-text').value !== before", before)
 
     @contextmanager
-    def catalogue(self) -> Iterator["Catalogue"]:
+    def catalogue(self) -> Iterator[Catalogue]:
         """The catalogue, opened, and closed afterwards if it is still open."""
         self.page.locator("#choose").click()
         dialog = self.page.locator("#choose-dialog")

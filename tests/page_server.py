@@ -3,6 +3,8 @@
 CHROMIUM names the browser, else it is taken from the path. WebGL is drawn in software.
 """
 
+from __future__ import annotations
+
 import os
 import queue
 import re
@@ -15,8 +17,11 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from playwright.sync_api import Browser, sync_playwright
+if TYPE_CHECKING:
+    # Where the tests in a browser are left out, what drives it need not be there.
+    from playwright.sync_api import Browser
 
 GRAPHICS = ["--use-angle=swiftshader", "--enable-unsafe-swiftshader", "--ignore-gpu-blocklist"]
 PATIENCE = 120.0
@@ -48,7 +53,7 @@ class Server:
             self.end()
             raise
 
-    def _address(self, said: "queue.Queue[str]") -> str:
+    def _address(self, said: queue.Queue[str]) -> str:
         end = time.monotonic() + PATIENCE
         while time.monotonic() < end:
             try:
@@ -122,6 +127,8 @@ def chromium() -> Iterator[Browser]:
     """A browser, closed afterwards."""
     place = os.environ.get("CHROMIUM") or shutil.which("chromium")
     assert place, "no chromium on the path"
+    from playwright.sync_api import sync_playwright
+
     with sync_playwright() as play:
         browser = play.chromium.launch(executable_path=place, args=["--no-sandbox", *GRAPHICS])
         yield browser
