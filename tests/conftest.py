@@ -10,6 +10,7 @@ from chaingen import files
 from chaingen.cli import main
 from chaingen.geometry.bodies import Bodies
 from chaingen.weave.groups import Group, GroupKind, RingSize
+from tests.page_server import served
 
 AWG_18, AWG_16 = 1.0237, 1.2908
 
@@ -86,3 +87,10 @@ def disk_with(monkeypatch):
         monkeypatch.setattr(files.os, "fdopen", lambda handle, mode: Filling(handle, mode))
 
     return fill
+
+
+@pytest.fixture(scope="session")
+def server(tmp_path_factory):
+    """A server of the page for all tests that neither end it nor fill it."""
+    with served(tmp_path_factory.mktemp("page")) as server:
+        yield server

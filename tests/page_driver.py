@@ -1,7 +1,7 @@
 """Drives the page in a real browser: visits that notice whatever goes wrong.
 
-PAGE_SHOTS names a folder to keep screenshots and measurements in. Windows are small where the picture does
-not matter, for WebGL is drawn in software.
+PAGE_SHOTS names a folder to keep screenshots and measurements in. Where the picture does not matter windows
+are small and their pixels coarse, for WebGL is drawn in software.
 """
 
 from __future__ import annotations
@@ -469,11 +469,16 @@ def visiting(
     size: tuple[int, int] = (1000, 700),
     dark: bool = False,
     touch: bool = False,
+    sharp: bool = False,
     allowed: str = "",
 ) -> Iterator[Visit]:
-    """A tab of its own; afterwards nothing may have gone wrong in it but what fits ``allowed``."""
+    """A tab of its own; afterwards nothing may have gone wrong in it but what fits ``allowed``.
+
+    Unless it is ``sharp`` a pixel of its screen is two of CSS wide and high.
+    """
     context = browser.new_context(
         viewport={"width": size[0], "height": size[1]},
+        device_scale_factor=1.0 if sharp or _kept() else 0.5,
         color_scheme="dark" if dark else "light",
         has_touch=touch,
         reduced_motion="reduce",

@@ -11,7 +11,7 @@ import pytest
 from chaingen import build, parse_design
 from chaingen.design.starter import starter_design
 from chaingen.show.words import headline
-from tests.page_driver import chromium, served, visiting
+from tests.page_driver import chromium, visiting
 
 pytestmark = pytest.mark.browser
 
@@ -30,12 +30,6 @@ def axe():
 def browser():
     with chromium() as browser:
         yield browser
-
-
-@pytest.fixture(scope="module")
-def server(tmp_path_factory):
-    with served(tmp_path_factory.mktemp("access")) as server:
-        yield server
 
 
 def assert_accessible(visit, axe):

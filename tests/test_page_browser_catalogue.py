@@ -7,7 +7,7 @@ from chaingen.design.piece_starter import PIECES
 from chaingen.design.starter import STARTERS
 from chaingen.show.words import headline
 from chaingen.weave.catalogue import weave_names
-from tests.page_driver import chromium, served, visiting
+from tests.page_driver import chromium, visiting
 
 pytestmark = pytest.mark.browser
 
@@ -16,9 +16,8 @@ NAMES = [*dict.fromkeys([*STARTERS, *PIECES, *weave_names()])]
 
 
 @pytest.fixture(scope="module")
-def visit(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("catalogue")
-    with served(folder) as server, chromium() as browser, visiting(browser, server, size=(480, 420)) as visit:
+def visit(server):
+    with chromium() as browser, visiting(browser, server, size=(480, 420)) as visit:
         yield visit.open()
 
 

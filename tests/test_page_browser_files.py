@@ -10,7 +10,7 @@ from PIL import Image
 
 from chaingen import build, parse_design
 from chaingen.design.starter import starter_design
-from tests.page_driver import chromium, served, visiting
+from tests.page_driver import chromium, visiting
 
 pytestmark = pytest.mark.browser
 
@@ -20,10 +20,10 @@ TOLERANCE = 0.02
 
 
 @pytest.fixture(scope="module")
-def made(tmp_path_factory):
+def made(server, tmp_path_factory):
     """The page once all its files are made, the result that the package gives by itself, and a folder."""
     folder = tmp_path_factory.mktemp("files")
-    with served(folder) as server, chromium() as browser, visiting(browser, server, size=(900, 700)) as visit:
+    with chromium() as browser, visiting(browser, server, size=(900, 700)) as visit:
         visit.open()
         visit.write(TEXT)
         visit.settled()

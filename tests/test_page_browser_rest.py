@@ -6,7 +6,7 @@ from chaingen import build, drape, parse_design
 from chaingen.design.starter import starter_design
 from chaingen.show.words import headline
 from chaingen.units import format_mm
-from tests.page_driver import chromium, drawn, served, visiting
+from tests.page_driver import chromium, drawn, visiting
 
 pytestmark = pytest.mark.browser
 
@@ -24,12 +24,6 @@ VARIANTS = [
 def browser():
     with chromium() as browser:
         yield browser
-
-
-@pytest.fixture(scope="module")
-def server(tmp_path_factory):
-    with served(tmp_path_factory.mktemp("rest")) as server:
-        yield server
 
 
 @pytest.fixture

@@ -24,16 +24,10 @@ def browser():
         yield browser
 
 
-@pytest.fixture(scope="module")
-def server(tmp_path_factory):
-    with served(tmp_path_factory.mktemp("screens")) as server:
-        yield server
-
-
 @pytest.mark.parametrize("size", [NARROW, WIDE], ids=["narrow", "wide"])
 @pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
 def test_screen(browser, server, size, dark):
-    with visiting(browser, server, size=size, dark=dark, touch=size == NARROW) as visit:
+    with visiting(browser, server, size=size, dark=dark, touch=size == NARROW, sharp=True) as visit:
         visit.open()
         visit.settled()
         page = visit.page
@@ -60,7 +54,7 @@ def test_screen(browser, server, size, dark):
 
 def test_piece_that_does_not_fit_is_marked(browser, server):
     """Without any colour too: the marked picture differs in lightness, and words in the view say which."""
-    with visiting(browser, server, size=(900, 700)) as visit:
+    with visiting(browser, server, size=(900, 700), sharp=True) as visit:
         visit.open()
         visit.write(TOO_SMALL)
         visit.settled()
@@ -119,7 +113,7 @@ def visit_names(visit):
 
 def test_thousand_rings_are_one_draw_call_a_kind(browser, server):
     text = starter_weave(find_weave("european-4-in-1"), columns=30, rows=17)
-    with visiting(browser, server, size=(900, 700)) as visit:
+    with visiting(browser, server, size=(900, 700), sharp=True) as visit:
         visit.open()
         visit.write(text)
         visit.settled()
@@ -158,7 +152,7 @@ def test_thousand_rings_are_one_draw_call_a_kind(browser, server):
 
 def test_orbit_changes_the_picture(browser, server):
     """By hand, by wheel and by key, and Home shows the whole again."""
-    with visiting(browser, server, size=(900, 700)) as visit:
+    with visiting(browser, server, size=(900, 700), sharp=True) as visit:
         visit.open()
         box = visit.page.locator("#view").bounding_box()
         x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
@@ -189,7 +183,7 @@ def test_orbit_changes_the_picture(browser, server):
 
 
 def test_close_up_and_whole_again(browser, server):
-    with visiting(browser, server, size=(900, 700)) as visit:
+    with visiting(browser, server, size=(900, 700), sharp=True) as visit:
         visit.open()
         whole = visit.pixels()
         visit.press("Close up")
@@ -236,7 +230,7 @@ def test_top_of_a_small_screen_takes_two_rows(browser, server):
 
 
 def test_theme_is_switched_and_kept(browser, server):
-    with visiting(browser, server, size=(900, 700)) as visit:
+    with visiting(browser, server, size=(900, 700), sharp=True) as visit:
         visit.open()
         assert visit.pixels().mean() > 128.0
         visit.page.locator("#theme").select_option("dark")

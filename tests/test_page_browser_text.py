@@ -5,7 +5,7 @@ import pytest
 from chaingen import build, parse_design
 from chaingen.design.starter import starter_design
 from chaingen.show.words import headline
-from tests.page_driver import EXAMPLES, chromium, own_design, served, visiting
+from tests.page_driver import EXAMPLES, chromium, own_design, visiting
 
 pytestmark = pytest.mark.browser
 
@@ -13,9 +13,8 @@ TEXT = starter_design("two-in-one", repeat=5)
 
 
 @pytest.fixture(scope="module")
-def visit(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("text")
-    with served(folder) as server, chromium() as browser, visiting(browser, server, size=(900, 700)) as visit:
+def visit(server):
+    with chromium() as browser, visiting(browser, server, size=(900, 700)) as visit:
         yield visit.open()
 
 

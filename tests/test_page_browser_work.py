@@ -32,12 +32,6 @@ def browser():
         yield browser
 
 
-@pytest.fixture(scope="module")
-def server(tmp_path_factory):
-    with served(tmp_path_factory.mktemp("work")) as server:
-        yield server
-
-
 @pytest.fixture
 def visit(browser, server):
     with visiting(browser, server, size=(700, 500)) as visit:

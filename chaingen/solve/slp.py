@@ -12,11 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import linprog
-from scipy.sparse import csc_matrix
 
 from chaingen.geometry.types import Floats, Ints
 from chaingen.solve.contacts import REACH, Contacts, Rows, State, jacobian, picked_rows, stepped
+from chaingen.solve.program import best_step
 
 GAIN = 1e-6
 """A step that promises to raise the objective by less than this [mm] ends the search."""
@@ -30,10 +29,6 @@ CREEP: Creep = (12, 5e-5)
 WIDE_TRUST, TAUT_TRUST = 0.25, 0.1
 """Trust of the first step as part of the smallest eye's radius: of a start from anywhere, and of one that is
 placed and pulled."""
-
-IDLE = 1e-4
-"""Cost of moving a ring by 1 mm in the linear program, far below any gain: rings that nothing asks to move
-stay where they are, while a bare vertex of the program would throw them to the border of the trust region."""
 
 SMALLEST_TRUST = 1e-7
 """A trust region smaller than this [mm] ends the search."""
@@ -114,7 +109,7 @@ def _step(point: _Point, goal: _Goal, trust: float) -> tuple[State, float, Rows,
     use = (point.value - floor) * point.weight < 8.0 * trust
     picked = picked_rows(point.rows, use)
     slopes = jacobian(picked, point.state, goal.free).multiply(picked.sign[:, None])
-    answer = _program(
+    answer = best_step(
         slopes,
         point.weight[use],
         (point.weight * point.value)[use],
@@ -242,52 +237,6 @@ def stretch(
     goal = _Goal(np.ones(len(state.rings), dtype=bool), aim=aim, worth=OVERLAP_COST, ceiling=0.0)
     first = trust * float(state.rings.eye_radii.min())
     return _climb(contacts, state, goal, first, most_steps, np.inf)
-
-
-def _program(
-    slopes: csc_matrix,
-    weight: Floats,
-    value: Floats,
-    trust: float,
-    *,
-    aim: Floats | None = None,
-    worth: float = 1.0,
-    ceiling: float = np.inf,
-) -> tuple[Floats, float, Floats] | None:
-    """Maximise aim x + worth t with value + slopes x >= weight t, every |x| <= trust and t <= ceiling.
-
-    Returns:
-        The step x, t, and the multipliers of the rows; None when HiGHS finds no answer.
-    """
-    n = slopes.shape[1]
-    matrix = _both_ways(csc_matrix(slopes), weight)
-    pull = np.zeros(n) if aim is None else aim
-    cost = np.concatenate([IDLE - pull, IDLE + pull, [-worth]])
-    bounds = np.tile([0.0, trust], (2 * n + 1, 1))
-    bounds[-1] = [-np.inf, ceiling]
-    answer = linprog(
-        cost, A_ub=matrix, b_ub=value, bounds=bounds, method="highs-ds", options={"presolve": False}
-    )
-    if answer.status != 0:
-        return None
-    return answer.x[:n] - answer.x[n:-1], float(answer.x[-1]), -answer.ineqlin.marginals
-
-
-def _both_ways(slopes: csc_matrix, column: Floats) -> csc_matrix:
-    """The matrix [-slopes, slopes, column], put together faster than scipy's `hstack` does."""
-    rows, n = slopes.shape
-    slopes.sum_duplicates()
-    entries = len(slopes.data)
-    own = np.flatnonzero(column)
-    ends = slopes.indptr[1:]
-    return csc_matrix(
-        (
-            np.concatenate([-slopes.data, slopes.data, column[own]]),
-            np.concatenate([slopes.indices, slopes.indices, own]),
-            np.concatenate([slopes.indptr, ends + entries, [2 * entries + len(own)]]),
-        ),
-        shape=(rows, 2 * n + 1),
-    )
 
 
 def _holding(rows: Rows, multipliers: Floats) -> tuple[Ints, Floats]:
