@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     # Where the tests in a browser are left out, what drives it need not be there.
     from playwright.sync_api import Browser, ConsoleMessage, Locator, Page, Request, Response
 
-__all__ = ["EXAMPLES", "Server", "Visit", "chromium", "drawn", "own_design", "served", "visiting"]
+__all__ = ["EXAMPLES", "Server", "Visit", "chromium", "drawn", "served", "visiting"]
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 
@@ -414,16 +414,6 @@ def _kept() -> Path | None:
     folder = Path(place)
     folder.mkdir(parents=True, exist_ok=True)
     return folder
-
-
-def own_design(folder: Path, weave: str) -> tuple[Path, Path]:
-    """A design and the weave file that it names, those of an example under names of their own."""
-    (folder / "weaves").mkdir()
-    beside, design = folder / "weaves" / f"{weave}.toml", folder / f"{weave}-chain.toml"
-    beside.write_bytes((EXAMPLES / "weaves" / "lobster-pot.toml").read_bytes())
-    text = (EXAMPLES / "lobster-pot.toml").read_text(encoding="utf-8")
-    design.write_text(text.replace("weaves/lobster-pot.toml", f"weaves/{weave}.toml"), encoding="utf-8")
-    return design, beside
 
 
 def drawn(pixels: NDArray[np.int64]) -> NDArray[np.bool_]:

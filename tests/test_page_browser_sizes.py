@@ -163,16 +163,16 @@ def test_metal_of_one_size_of_two(visit):
 
 
 def test_groups_come_and_go(visit):
-    visit.write(starter_design("two-in-one", inside="5 mm", repeat=2))
+    visit.write(starter_design("two-in-one", repeat=2))
     visit.settled()
     before = visit.number("rings")
-    visit.press("a rosette")
+    visit.press("rings side by side")
     built = assert_says(visit)
-    assert "rosette = 3" in visit.text()
+    assert visit.text().count("side_by_side = 2") == 2
     assert built.counts[0].count > before
     visit.press("Take group 3 away")
     assert_says(visit)
-    assert "rosette = 3" not in visit.text()
+    assert visit.text().count("side_by_side = 2") == 1
     assert visit.number("rings") == before
 
 

@@ -5,7 +5,8 @@ import pytest
 from chaingen import build, parse_design
 from chaingen.design.starter import starter_design
 from chaingen.show.words import headline
-from tests.page_driver import EXAMPLES, chromium, own_design, visiting
+from tests.page_designs import own_design
+from tests.page_driver import EXAMPLES, chromium, visiting
 
 pytestmark = pytest.mark.browser
 

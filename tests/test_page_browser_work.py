@@ -12,7 +12,8 @@ from chaingen.design.piece_starter import starter_piece
 from chaingen.design.starter import starter_design
 from chaingen.page.sessions import MOST_SESSIONS
 from chaingen.show.words import headline
-from tests.page_driver import chromium, own_design, served, visiting
+from tests.page_designs import own_design
+from tests.page_driver import chromium, served, visiting
 from tests.page_server import PATIENCE
 
 pytestmark = pytest.mark.browser
@@ -47,7 +48,7 @@ def test_long_solve_says_what_it_does_and_is_cancelled(visit):
     words = []
     # What is done, by the words of the package that come one after another, and for how long by now.
     end = time.monotonic() + PATIENCE
-    while len(words) < 20 or not any("placing rings, start " in one for one in words):
+    while len(words) < 20 or len({one.partition(" …")[0] for one in words}) < 2:
         assert time.monotonic() < end, words
         words.append(working.inner_text())
         visit.page.wait_for_timeout(100)
