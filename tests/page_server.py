@@ -29,12 +29,12 @@ PATIENCE = 120.0
 
 
 class Server:
-    """``chaingen page`` as a process of its own, on a port of its own choice."""
+    """``chaingen page`` as a process of its own, on a port of its own choice unless one is given."""
 
-    def __init__(self, folder: Path, *arguments: str) -> None:
+    def __init__(self, folder: Path, *arguments: str, port: str = "0") -> None:
         self.lines: list[str] = []
         said: queue.Queue[str] = queue.Queue()
-        command = [sys.executable, "-m", "chaingen.cli", "page", *arguments, "--no-browser", "--port", "0"]
+        command = [sys.executable, "-m", "chaingen.cli", "page", *arguments, "--no-browser", "--port", port]
         self.process = subprocess.Popen(
             command, cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
         )
@@ -113,9 +113,9 @@ def _ticks(pid: int) -> int:
 
 
 @contextmanager
-def served(folder: Path, *arguments: str) -> Iterator[Server]:
+def served(folder: Path, *arguments: str, port: str = "0") -> Iterator[Server]:
     """A server, ended afterwards."""
-    server = Server(folder, *arguments)
+    server = Server(folder, *arguments, port=port)
     try:
         yield server
     finally:

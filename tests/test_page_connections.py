@@ -3,6 +3,7 @@
 import json
 import os
 import socket
+import struct
 import subprocess
 import time
 
@@ -25,12 +26,12 @@ def opened(server):
     """Opens connections, and closes them in the end."""
     every = []
 
-    def open_one(content=b"", **options):
-        connection = socket.socket()
+    def open_one(content=b"", *, host="127.0.0.1", **options):
+        connection = socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET)
         for name, value in options.items():
             connection.setsockopt(socket.SOL_SOCKET, getattr(socket, name), value)
         connection.settimeout(30.0)
-        connection.connect(("127.0.0.1", server.port))
+        connection.connect((host, server.port))
         connection.sendall(content)
         every.append(connection)
         return connection
@@ -166,43 +167,117 @@ LISTED = """\
    4: 0100007F:C003 0100007F:1F90 01 00000000:00000000 00:00000000 00000000     0        0 14 1
    5: 0100007F:C004 0100007F:1F90 01
 """
+
+
+def listed_6(number, client, server, user):
+    """A line of the list for IPv6, each end as the kernel writes it: four words as they lie in memory."""
+    ends = []
+    for address, port in (client, server):
+        words = struct.unpack("=4I", socket.inet_pton(socket.AF_INET6, address))
+        ends.append("".join(f"{word:08X}" for word in words) + f":{port:04X}")
+    return (
+        f"{number:4d}: {ends[0]} {ends[1]} 01 00000000:00000000 00:00000000 00000000 {user:5d}        0 "
+        f"{20 + number} 1\n"
+    )
+
+
+LISTED_6 = "".join(
+    [
+        "  sl  local_address                         remote_address                        st ...\n",
+        listed_6(0, ("::ffff:127.0.0.1", 0x1F90), ("::ffff:127.0.0.1", 0xC006), 1000),
+        listed_6(1, ("::ffff:127.0.0.1", 0xC006), ("::ffff:127.0.0.1", 0x1F90), 1002),
+        listed_6(2, ("::1", 0xC007), ("::1", 0x1F90), 1002),
+        listed_6(3, ("::ffff:127.0.0.1", 0xC008), ("::ffff:127.0.0.1", 0x1F90), 1001),
+    ]
+)
 OURS = ("127.0.0.1", 0x1F90)
 
 
-def test_the_user_of_a_connection_is_read_from_the_list(tmp_path, monkeypatch):
-    table = tmp_path / "tcp"
-    table.write_text(LISTED)
-    found = [owner_of(("127.0.0.1", port), OURS, table) for port in range(0xC001, 0xC006)]
-    assert found == [1001, GONE, 0, None, None]
-    for user, others in (
-        (1001, [False, True, False, False, False]),
-        (1000, [True, True, False, False, False]),
-    ):
+@pytest.fixture
+def tables(tmp_path):
+    """The lists for IPv4 and IPv6."""
+    for name, content in (("tcp", LISTED), ("tcp6", LISTED_6)):
+        (tmp_path / name).write_text(content)
+    return tmp_path / "tcp", tmp_path / "tcp6"
+
+
+def test_the_user_of_a_connection_is_read_from_the_lists(tables, monkeypatch):
+    ports = range(0xC001, 0xC009)
+    found = [owner_of(("127.0.0.1", port), OURS, tables) for port in ports]
+    assert found == [1001, GONE, 0, None, None, 1002, None, 1001]
+    for user, others in ((1001, {0xC002, 0xC006}), (1000, {0xC001, 0xC002, 0xC006, 0xC008})):
         monkeypatch.setattr(owners.os, "getuid", lambda user=user: user)
-        assert [is_others(("127.0.0.1", p), OURS, table) for p in range(0xC001, 0xC006)] == others
-    assert owner_of(("127.0.0.1", 0xC001), OURS, tmp_path / "none") is None
+        assert {port for port in ports if is_others(("127.0.0.1", port), OURS, tables)} == others
 
 
-def test_a_connection_of_our_own_is_ours(server, opened):
-    connection = opened()
-    assert owner_of(connection.getsockname(), connection.getpeername()) == os.getuid()
-    assert owner_of(("127.0.0.1", 1), connection.getpeername()) is None
+def test_a_list_that_is_not_there_or_cannot_be_read_is_as_an_empty_one(tables):
+    for table, port, left in ((tables[0], 0xC001, 0xC006), (tables[1], 0xC006, 0xC001)):
+        table.write_bytes(b"\xff\n")
+        for _ in range(2):
+            assert owner_of(("127.0.0.1", port), OURS, tables) is None
+            assert owner_of(("127.0.0.1", left), OURS, tables) is not None
+            table.unlink(missing_ok=True)
+        for other, content in zip(tables, (LISTED, LISTED_6), strict=True):
+            other.write_text(content)
+    assert owner_of(("no address", 0xC001), OURS, tables) is None
 
 
-def test_another_user_is_refused(server, monkeypatch):
+def hosts():
+    """The ways to this machine by IPv4: with a socket for it, and with one for IPv6 where there are such."""
+    try:
+        with socket.socket(socket.AF_INET6) as connection:
+            connection.bind(("::ffff:127.0.0.1", 0))
+    except OSError:
+        return ["127.0.0.1"]
+    return ["127.0.0.1", "::ffff:127.0.0.1"]
+
+
+@pytest.mark.parametrize("host", hosts())
+def test_a_connection_of_our_own_is_ours(server, opened, host):
+    connection = opened(host=host)
+    client, ours = ("127.0.0.1", connection.getsockname()[1]), ("127.0.0.1", server.port)
+    assert owner_of(client, ours) == os.getuid()
+    assert owner_of(("127.0.0.1", 1), ours) is None
+
+
+def test_another_user_is_told_and_closed_before_he_asks(opened, monkeypatch):
     monkeypatch.setattr(connections, "is_others", lambda client, server: True)
-    start, _, body = server.raw(head(server)).partition(b"\r\n\r\n")
+    start, _, body = rest_of(opened()).partition(b"\r\n\r\n")
     assert start.startswith(b"HTTP/1.1 403 ")
     assert json.loads(body)["problems"][0]["got"] == "another user of this machine"
 
 
-def test_users_are_told_apart_as_the_system_lists_them(server):
-    # Only root can ask as somebody else; anyone else asks as himself, and is let in.
+def test_and_is_answered_nothing_else_when_he_asks(server, monkeypatch):
+    monkeypatch.setattr(connections, "is_others", lambda client, server: True)
+    # What comes before it is closed may be lost to him with the answer.
+    assert server.raw(head(server) * 3).count(b"HTTP/1.1 ") <= 1
+    assert b"HTTP/1.1 200" not in server.raw(head(server))
+
+
+def test_other_users_take_no_room(server, opened, monkeypatch):
+    monkeypatch.setattr(connections, "MOST_CONNECTIONS", 2)
+    strangers = set()
+    monkeypatch.setattr(connections, "is_others", lambda client, server: client[1] in strangers)
+    for _ in range(30):
+        # He is known before the server sees him.
+        connection = socket.socket()
+        connection.bind(("127.0.0.1", 0))
+        strangers.add(connection.getsockname()[1])
+        connection.settimeout(30.0)
+        connection.connect(("127.0.0.1", server.port))
+        connection.close() if len(strangers) % 2 else opened.__self__
+    assert server.raw(head(server, "/", "GET", "Connection: close")).startswith(b"HTTP/1.1 200")
+
+
+@pytest.mark.parametrize("host", hosts())
+def test_users_are_told_apart_as_the_system_lists_them(server, host):
+    # Only root can ask as somebody else, who is told at once; anyone else asks as himself, and is let in.
     other = os.getuid() == 0
+    asked = b"" if other else head(server)
     script = (
-        "import socket, sys\n"
-        f"connection = socket.create_connection(('127.0.0.1', {server.port}))\n"
-        f"connection.sendall(b'GET / HTTP/1.1\\r\\nHost: 127.0.0.1:{server.port}\\r\\n\\r\\n')\n"
+        "import socket\n"
+        f"connection = socket.create_connection(({host!r}, {server.port}))\n"
+        f"connection.sendall({asked!r})\n"
         "print(connection.recv(12).decode())\n"
     )
     outcome = subprocess.run(

@@ -9,13 +9,14 @@ from typing import Any, cast
 
 import h11
 from uvicorn.protocols.http.h11_impl import H11Protocol
+from uvicorn.protocols.utils import get_remote_addr
 
 from chaingen.errors import Problem
 from chaingen.page.guards import HEADERS, refusal
 from chaingen.page.owners import is_others
 
 MOST_CONNECTIONS = 128
-"""So many are open at once; a browser has at most 6 to a server."""
+"""So many of this user are open at once; a browser has at most 6 to a server."""
 
 HEAD_LIMIT = 20.0
 """The first lines of a request come within this time [s] of the connection, or of the first of them."""
@@ -27,17 +28,23 @@ STALLED = 300.0
 class Connection(H11Protocol):
     """One connection."""
 
-    _others = False
     _head: asyncio.TimerHandle | None = None
     _stalled: asyncio.TimerHandle | None = None
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
         """Begin, unless it may not be."""
         super().connection_made(transport)
-        if len(self.connections) > MOST_CONNECTIONS:
+        if self._is_others():
+            # Closed before it has asked anything, and not counted: the room is for who serves the page.
+            self.connections.discard(self)
+            got, expected = "another user of this machine", "a request of who serves the page"
+            self._refuse(403, Problem("the request", got, expected))
+        elif get_remote_addr(transport) is None or len(self.connections) > MOST_CONNECTIONS:
+            # Who has gone is listed no longer, and could have been anyone; what he sent is still there. This
+            # is asked after the lists were read, lest he goes in between.
+            self.connections.discard(self)
             transport.abort()
         else:
-            self._others = self._is_others()
             self._time_head()
 
     def connection_lost(self, exc: Exception | None) -> None:
@@ -51,13 +58,8 @@ class Connection(H11Protocol):
         """Take bytes."""
         if self.transport.is_closing():
             return
-        if self._others:
-            # Told now, for what is closed with bytes unread is lost to who sent them.
-            got, expected = "another user of this machine", "a request of who serves the page"
-            self._refuse(403, Problem("the request", got, expected))
-        else:
-            super().data_received(data)
-            self._time_head()
+        super().data_received(data)
+        self._time_head()
 
     def pause_writing(self) -> None:
         """Wait until something of the answer is taken."""

@@ -260,8 +260,12 @@ _DEVICES = re.compile(r"(con|prn|aux|nul|com[0-9¹²³]|lpt[0-9¹²³])(\..*)?",
 """Names that are devices on some systems, whatever follows the dot."""
 
 
-def base_name(path: str) -> str:
+def base_name(path: str, where: str = "name") -> str:
     """The last part of a path of any system, if that can be the name of a TOML file on all of them.
+
+    Args:
+        path: The path.
+        where: Where it was given.
 
     Raises:
         BadInput: It cannot.
@@ -269,7 +273,7 @@ def base_name(path: str) -> str:
     name = re.split(r"[/\\]", path)[-1]
     plain = name.isprintable() and not re.search(r'[<>:"|?*]', name) and len(name.encode()) <= LONGEST_NAME
     if not plain or name.startswith((".", " ")) or _DEVICES.fullmatch(name):
-        raise BadInput([Problem("name", repr(path[:60]), "the name of a file, in plain letters")])
+        raise BadInput([Problem(where, repr(path[:60]), "the name of a file, in plain letters")])
     if not name.lower().endswith(".toml"):
-        raise BadInput([Problem("name", repr(name), "a weave or settings file, whose name ends in .toml")])
+        raise BadInput([Problem(where, repr(name), "a weave or settings file, whose name ends in .toml")])
     return name

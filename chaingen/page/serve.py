@@ -38,7 +38,7 @@ def first_design(path: Path | None, settings: Path | None) -> First | None:
     """The design to open with, and the files that it names; None where neither is given.
 
     A design with problems is opened all the same: the page shows them beside its lines. So is one that names
-    files that are not there.
+    files that are not there, or whose names no weave or settings file has here.
 
     Args:
         path: A design file.
@@ -60,9 +60,9 @@ def first_design(path: Path | None, settings: Path | None) -> First | None:
         _refuse_endless(path, text)
     named = [folder / other for other in _named(text, with_settings=settings is None)]
     if settings is not None:
-        text = _with_settings(text, base_name(settings.name))
+        text = _with_settings(text, base_name(settings.name, "--settings"))
         named.append(settings)
-    return First(text, name, _read_all([other for other in named if other == settings or _is_there(other)]))
+    return First(text, name, _read_all([other for other in named if other == settings or _is_kept(other)]))
 
 
 def _refuse_endless(path: Path, text: str) -> None:
@@ -75,11 +75,12 @@ def _refuse_endless(path: Path, text: str) -> None:
         raise BadInput([Problem(str(path), "a key of very many parts", f"at most {MOST_PARTS}")])
 
 
-def _is_there(path: Path) -> bool:
-    """Whether there is a file at a path, which may be no path at all."""
+def _is_kept(path: Path) -> bool:
+    """Whether there is a file at a path, which may be no path at all, and the page takes one of its name."""
     try:
+        base_name(path.name)
         return path.is_file()
-    except (OSError, ValueError):
+    except (BadInput, OSError, ValueError):
         return False
 
 

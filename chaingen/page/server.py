@@ -5,6 +5,7 @@ it comes. What is kept between requests is in `sessions`, who may ask at all in 
 """
 
 import asyncio
+import time
 from collections.abc import AsyncIterator, Callable, Mapping
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
@@ -31,6 +32,9 @@ from chaingen.page.workers import REPLACED, Workers
 
 LOOK_LIMIT, QUICK_LIMIT, REST_LIMIT, FILES_LIMIT = 180.0, 20.0, 300.0, 900.0
 """Longest times that jobs may take [s]."""
+
+END_LIMIT, MOMENT = 5.0, 0.1
+"""The jobs of a session that ends have so long [s] to end; every moment [s] it is looked whether they have."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +66,7 @@ class Server:
         self.workers = workers
         self.first = first
         self.opening = opening
-        self.sessions = Sessions(folder, lambda session: workers.drop(session.id))
+        self.sessions = Sessions(folder)
         self.assets: dict[str, Asset] = load_assets()
         self.looks = Looks()
         # The first look is made before anyone asks, in a session that no page has.
@@ -104,20 +108,20 @@ class Server:
         session = self.sessions.open(self.first.beside)
         busy = {"first": self.first_look is not None and not self.first_look.last.done()}
         first = {"text": self.first.text, "name": self.first.name}
+        if (oldest := self.sessions.forget_oldest()) is not None:
+            await self._remove(oldest)
         return JSONResponse({**self.opening, "session": session.id, "first": first, "busy": busy})
 
     async def new(self, request: Request) -> ASGIApp:
         """The text of a design to start from."""
-        session = self._session(request)
-        given = await _read(request, asked.New)
+        session, given = await self._asked(request, asked.New)
         arguments = given.model_dump(exclude_none=True)
         job = self.workers.do_quickly("new", arguments, owner=session.id, limit=QUICK_LIMIT)
         return _answer(await job.last)
 
     async def look(self, request: Request) -> ASGIApp:
         """What a design comes to, at a glance or in full."""
-        session = self._session(request)
-        given = await _read(request, asked.Look)
+        session, given = await self._asked(request, asked.Look)
         arguments = {**given.model_dump(), "last": session.last, "folder": str(session.beside_folder)}
         if given.quick:
             return self._lines(
@@ -153,8 +157,7 @@ class Server:
 
     async def rest(self, request: Request) -> ASGIApp:
         """How a piece comes to rest."""
-        session = self._session(request)
-        given = await _read(request, asked.Rest)
+        session, given = await self._asked(request, asked.Rest)
         arguments = {
             "text": given.text,
             "scene": given.scene.model_dump(exclude_none=True),
@@ -165,9 +168,9 @@ class Server:
 
     async def files(self, request: Request) -> ASGIApp:
         """Models, pictures, the maker's sheet."""
-        session = self._session(request)
-        given = await _read(request, asked.Files)
+        session, given = await self._asked(request, asked.Files)
         number, folder = await asyncio.to_thread(session.next_set)
+        self._session(request)
         arguments = {
             **given.model_dump(),
             "last": session.last,
@@ -179,17 +182,48 @@ class Server:
 
     async def beside(self, request: Request) -> ASGIApp:
         """A file that the design names."""
-        session = self._session(request)
-        given = await _read(request, asked.Beside)
+        session, given = await self._asked(request, asked.Beside)
         session.put_beside(asked.base_name(given.name), given.text.encode())
         return JSONResponse({"names": sorted(session.beside)})
 
     async def stop(self, request: Request) -> ASGIApp:
         """Stop what takes long."""
-        session = self._session(request)
-        await _read(request, asked.Nothing)
+        session, _ = await self._asked(request, asked.Nothing)
         self.workers.stop(session.id)
         return JSONResponse({})
+
+    async def end(self, request: Request) -> ASGIApp:
+        """The end of a page: its jobs stop, its folder goes. One that has ended before may end again."""
+        await _read(request, asked.Nothing)
+        session = self.sessions.find(request.headers.get("x-session", ""))
+        if session is not None:
+            self.sessions.forget(session)
+            await self._remove(session)
+        return JSONResponse({})
+
+    async def _remove(self, session: Session) -> None:
+        """Stop the jobs of a session that is forgotten, and remove its folder once none writes there."""
+        limit, busy = time.monotonic() + END_LIMIT, True
+        while busy and time.monotonic() < limit:
+            busy = any(queue.of(session.id) for queue in (self.workers.heavy, self.workers.quick))
+            self.workers.drop(session.id)
+            if busy:  # also after the last time: a process that is killed goes on a little longer than its job
+                await asyncio.sleep(MOMENT)
+        async with self.packing:
+            await asyncio.to_thread(session.remove)
+
+    async def _asked(
+        self, request: Request, model: type[asked.AnyRequest]
+    ) -> tuple[Session, asked.AnyRequest]:
+        """The session of a request, and what it says.
+
+        Raises:
+            HTTPException: It has no session that is known.
+            BadInput: It says what it may not.
+        """
+        self._session(request)
+        given = await _read(request, model)
+        return self._session(request), given  # found again, for it may have ended meanwhile
 
     def _session(self, request: Request) -> Session:
         """The session of a request.

@@ -14,13 +14,12 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
-from typing import Any
 
 from chaingen.errors import BadInput, Problem
 
 MOST_SESSIONS = 16
 
-MOST_SETS = 4
+MOST_SETS = 2
 """So many exports are kept of each page."""
 
 MOST_BESIDE = 20
@@ -131,6 +130,11 @@ class Session:
             shutil.rmtree(oldest.folder, ignore_errors=True)
             oldest.folder.with_suffix(".zip").unlink(missing_ok=True)
 
+    def remove(self) -> None:
+        """Remove its folder with all that is in it."""
+        with self._counting:
+            shutil.rmtree(self.folder, ignore_errors=True)
+
 
 @contextmanager
 def _told_where_no_room() -> Iterator[None]:
@@ -153,25 +157,21 @@ class Sessions:
 
     Args:
         folder: Where their folders go.
-        on_drop: Told of a session before its folder goes.
     """
 
-    def __init__(self, folder: Path, on_drop: Any) -> None:
+    def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self.on_drop = on_drop
         self._all: dict[str, Session] = {}
 
     def __len__(self) -> int:
         return len(self._all)
 
     def open(self, beside: Mapping[str, bytes] | None = None) -> Session:
-        """A new session; the one that was left alone longest goes where there are too many.
+        """A new session.
 
         Args:
             beside: Files beside the design that it begins with, by name.
         """
-        while len(self._all) >= MOST_SESSIONS:
-            self.drop(min(self._all.values(), key=lambda session: session.used))
         name = secrets.token_hex(16)
         session = Session(name, self.folder / name)
         for file, content in (beside or {}).items():
@@ -186,8 +186,14 @@ class Sessions:
             session.used = time.monotonic()
         return session
 
-    def drop(self, session: Session) -> None:
-        """Forget a session and all that is its."""
+    def forget(self, session: Session) -> None:
+        """Find a session no longer. Its folder stays until `Session.remove`."""
         self._all.pop(session.id, None)
-        self.on_drop(session)
-        shutil.rmtree(session.folder, ignore_errors=True)
+
+    def forget_oldest(self) -> Session | None:
+        """Forget the one that was left alone longest, where there are too many; returns it, else None."""
+        if len(self._all) <= MOST_SESSIONS:
+            return None
+        oldest = min(self._all.values(), key=lambda session: session.used)
+        self.forget(oldest)
+        return oldest

@@ -46,6 +46,13 @@ export async function opened() {
   return said;
 }
 
+/** The page is left: the server need keep nothing of it any more. */
+export function left() {
+  if (!session) return;
+  const headers = { "Content-Type": "application/json", "X-Session": session };
+  fetch("/api/end", { method: "POST", headers, body: "{}", keepalive: true }).catch(() => {});
+}
+
 async function inSession(path, body, signal) {
   const held = session;
   try {

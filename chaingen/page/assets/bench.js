@@ -102,6 +102,31 @@ export class Bench extends EventTarget {
     return new Promise((done) => this.awaiting.push(done));
   }
 
+  /** Waits until the text holds all that was changed; tells whether it does. */
+  told() {
+    if (!this.waiting.length) return Promise.resolve(true);
+    if (!this.working && !this.quick) this.check();
+    return new Promise((done) => {
+      const over = new AbortController();
+      const heard = (last) => {
+        if (this.waiting.length && !last) return;
+        over.abort();
+        done(!this.waiting.length);
+      };
+      const { signal } = over;
+      for (const what of ["text", "problems"]) this.addEventListener(what, () => heard(false), { signal });
+      for (const what of ["gone", "fault", "cancelled"]) this.addEventListener(what, () => heard(true), { signal });
+    });
+  }
+
+  /** Files beside the design are others now: what was worked out before counts no more. */
+  renew() {
+    this.kept.clear();
+    this.number += 1;
+    if (!this.waiting.length) this.taken = this.number;
+    this.#moved(0);
+  }
+
   #over() {
     if (this.working) return;
     const there = !this.shown.quick && this.shown.number === this.number && this.problems.length === 0;
@@ -197,6 +222,7 @@ export class Bench extends EventTarget {
       else this.#answered(answer, number, false);
     } catch (fault) {
       if (fault.name === "AbortError" || this.full !== own) return;
+      this.fresh = null;
       if (fault instanceof Gone) this.tell("gone");
       else if (fault instanceof Refused) this.#refused(fault.problems, number);
       else this.tell("fault", { words: fault.message });
@@ -223,7 +249,9 @@ export class Bench extends EventTarget {
   #answered(answer, number, quick) {
     this.tell("there");
     if ("stopped" in answer || "fault" in answer) {
-      if (!quick) this.tell("fault", { words: answer.fault ?? answer.stopped });
+      if (quick) return;
+      this.fresh = null;
+      this.tell("fault", { words: answer.fault ?? answer.stopped });
     } else if (answer.text === undefined) {
       if (!quick || number === this.number) this.#refused(answer.problems ?? [], number);
     } else {
@@ -263,15 +291,17 @@ export class Bench extends EventTarget {
   #show(answer, number, asked) {
     // What the program has worked out in full already it gives in full at once.
     const quick = asked && answer.look?.quick !== false;
-    const older = number < this.shown.number || (number === this.shown.number && quick && !this.shown.quick);
+    const older = number < this.shown.number || (number === this.shown.number && asked && !this.shown.quick);
     if (older) return;
     const wrong = answer.problems?.length > 0;
     if (quick && !answer.look && !wrong) {
+      // Nothing near it is known; what may be changed is.
+      this.#wasRead(answer, number);
       this.tell("far");
       return;
     }
     this.shown = { number, quick };
-    this.fresh = null;
+    if (number === this.number) this.fresh = null;
     this.problems = answer.problems ?? [];
     // What the maker has set since stands in the boxes; an answer to that is on its way.
     if (number === this.number) {
@@ -283,7 +313,7 @@ export class Bench extends EventTarget {
       this.look = answer.look;
       if (!quick) this.#keep(answer);
       this.tell("look", { look: answer.look, quick, frame: this.frame });
-      this.frame = false;
+      if (number === this.number) this.frame = false;
     }
     if (!quick) this.gesture += 1;
     // All is said already: what is wrong with the text, or the full look.

@@ -211,7 +211,10 @@ export class CountBox extends Field {
     }
     this.row.append(el("span", { class: "stepper" }, this.less, this.text, this.more));
     this.text.addEventListener("change", () => {
-      if (!Number.isInteger(this.text.valueAsNumber)) return;
+      if (!Number.isInteger(this.text.valueAsNumber)) {
+        this.#write(this.value);
+        return;
+      }
       this.told = false;
       this.#write(this.text.value);
       this.set(this.text.valueAsNumber);

@@ -112,6 +112,7 @@ export class Choose {
       const said = await asked("/api/new", { name: one.name });
       if (this.taking !== one) return; // another was chosen since
       if (said.problems) throw new Refused(200, said.problems);
+      if (said.text === undefined) throw new Error(said.fault ?? `It was not to be had: ${said.stopped}.`);
       this.taken(said.text, one);
     } catch (fault) {
       if (this.taking !== one) return;

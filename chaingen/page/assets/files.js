@@ -94,15 +94,17 @@ export class Files {
     this.#dropped();
   }
 
-  /** The design as a file of its title's name. */
-  save() {
+  /** The design as a file of its title's name, with all that was changed. */
+  async save() {
+    const all = await this.bench.told();
     const { text, look } = this.bench;
     const url = URL.createObjectURL(new Blob([text], { type: "application/toml" }));
     const name = fileName(this.bench.controls?.title?.value ?? look?.title);
     el("a", { href: url, download: name }).click();
     setTimeout(() => URL.revokeObjectURL(url), 10_000);
     this.bench.saved = text;
-    this.told(`Saved as ${name}.`);
+    if (all) this.told(`Saved as ${name}.`);
+    else this.told(`Saved as ${name}, but without your last change, which the program has not taken in.`, true);
   }
 
   /** A design, and beside it the weave and settings files that it names. */
@@ -119,6 +121,9 @@ export class Files {
     if (other) {
       return this.told(`${other.name} is no design, weave or settings file. The bench is as it was.`, true);
     }
+    if (read.filter((one) => one.kind === "a design").length > 1) {
+      return this.told("Only one design can be opened at a time. The bench is as it was.", true);
+    }
     const beside = read.filter((one) => one !== design);
     try {
       for (const one of beside) await putBeside({ name: one.name, text: one.text });
@@ -129,7 +134,10 @@ export class Files {
     if (beside.length) this.bench.kept.clear();
     if (!design) {
       const named = (one) => this.bench.text.includes(one.name);
-      if (beside.some(named)) this.bench.check();
+      if (beside.some(named)) {
+        if (this.of) this.of.text = null;
+        this.bench.renew();
+      }
       const words = beside.map((one) =>
         named(one)
           ? `${one.name} is ${one.kind}, taken as a file beside this design.`
@@ -153,6 +161,7 @@ export class Files {
   /** Another piece is on the bench. */
   #clear() {
     this.running?.abort();
+    this.make.disabled = false;
     this.of = null;
     refill(this.state);
     refill(this.list);
@@ -192,7 +201,16 @@ export class Files {
         { class: "line" },
         el("span", { class: "spin", "aria-hidden": "true" }),
         words,
-        el("button", { type: "button", id: "files-cancel", text: "Cancel", onclick: () => own.abort() }),
+        el("button", {
+          type: "button",
+          id: "files-cancel",
+          text: "Cancel",
+          onclick: () => {
+            own.abort();
+            refill(this.state);
+            this.make.disabled = false;
+          },
+        }),
       ),
     );
     refill(this.list);
@@ -212,8 +230,11 @@ export class Files {
     try {
       if (this.bench.working) words.textContent = "Waiting for the piece to be worked out";
       const there = await this.bench.looked();
-      if (own.signal.aborted) return refill(this.state);
-      if (!there) return state(["There is no piece to make files of: what is wrong is to be put right first."]);
+      if (own.signal.aborted) return undefined;
+      if (!there) {
+        const why = this.bench.problems.length ? "what is wrong is to be put right first" : "its check is to be done first";
+        return state([`There is no piece to make files of: ${why}.`]);
+      }
       const of = { text: this.bench.text, title: this.bench.look?.title ?? "this piece" };
       const said = await streamed(
         "/api/files",
@@ -223,18 +244,19 @@ export class Files {
         },
         own.signal,
       );
-      refill(this.state);
       if (own.signal.aborted) return undefined;
+      refill(this.state);
       if (said.files) this.#made(said.files, of);
       else state(...whyNot(said, "The files were not made"));
     } catch (fault) {
+      if (this.running !== own || own.signal.aborted) return undefined;
       refill(this.state);
       if (fault instanceof Gone) this.gone();
       else if (fault.name !== "AbortError") {
         state(fault instanceof Refused ? fault.problems.map(sentence) : [fault.message]);
       }
     } finally {
-      this.make.disabled = false;
+      if (this.running === own) this.make.disabled = false;
     }
     return undefined;
   }

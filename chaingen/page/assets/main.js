@@ -9,7 +9,7 @@
 // design), data-scene, data-look, data-file, data-finding. #verdict has data-state (fits tight loose bad unknown
 // none) and data-quick. `window.page`: ready after the first picture, looks counts looks drawn, full the full ones.
 
-import { Gone, opened } from "/assets/ask.js";
+import { Gone, left, opened } from "/assets/ask.js";
 import { Bench } from "/assets/bench.js";
 import { Choose } from "/assets/choose.js";
 import { Compare } from "/assets/compare.js";
@@ -65,19 +65,20 @@ async function start() {
   bench(said, seen);
 }
 
-const GONE = "The program behind this page has ended; start it again with chaingen page.";
+const GONE = `The program behind this page has ended. Save the design, or start it again with: chaingen page --port ${location.port}`;
 
 function bench(said, seen) {
   const bench = new Bench(said.first.text);
-  const gone = () => {
-    verdict.before();
-    banner(GONE, "Try again", async () => {
+  const gone = (more = "") => {
+    verdict.ended();
+    shade();
+    banner(`${GONE}${more}`, "Try again", async () => {
       try {
         await opened();
         banner(null);
         bench.check();
       } catch {
-        byId("announce").textContent = GONE;
+        gone(". It still does not answer.");
       }
     });
   };
@@ -142,6 +143,7 @@ function bench(said, seen) {
     far = false;
     verdict.look(look, quick);
     if (bench.shown.number < bench.number) verdict.behind();
+    if (sight.resting) rest.stale();
     sight.show(look, frame);
     shade();
     compare.ready(!quick);
@@ -168,10 +170,11 @@ function bench(said, seen) {
     scrollTo(0, 0);
   });
   bench.addEventListener("text", () => text.update());
-  bench.addEventListener("gone", gone);
+  bench.addEventListener("gone", () => gone());
   bench.addEventListener("there", () => byId("banner").textContent.startsWith(GONE) && banner(null));
   bench.addEventListener("fault", ({ detail: { words } }) => {
-    verdict.before();
+    verdict.ended();
+    shade();
     banner(words, "Check again", () => again(), true);
   });
   const again = () => {
@@ -180,7 +183,7 @@ function bench(said, seen) {
   };
   bench.addEventListener("cancelled", () => {
     far = true;
-    verdict.before();
+    verdict.ended();
     shade();
     banner("Stopped. What is shown may not be what the design says now.", "Check it", again, true);
   });
@@ -193,11 +196,18 @@ function bench(said, seen) {
   addEventListener("keydown", (event) => {
     if ((event.ctrlKey || event.metaKey) && event.key.toLowerCase() === "s") {
       event.preventDefault();
+      // What is typed in a box counts, though it is not left yet.
+      const typed = document.activeElement;
+      if (typed?.matches("input")) {
+        typed.blur();
+        typed.focus();
+      }
       text.flush();
       files.save();
     }
   });
   addEventListener("beforeunload", (event) => bench.changed && event.preventDefault());
+  addEventListener("pagehide", (event) => event.persisted || left());
   Promise.all([seen, sight.view === null ? null : sight.first]).then(async () => {
     if (sight.view) await sight.first;
     requestAnimationFrame(() => {

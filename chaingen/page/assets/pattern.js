@@ -196,7 +196,7 @@ export class Pattern {
         );
       }
     }
-    const move = (to) => bench.change([{ do: "move", at, to }], "Moved a group");
+    const move = (to) => this.#moved([{ do: "move", at, to }], "Moved a group");
     const key = (what) => ({ "data-key": `${place(at)}-${what}` });
     if (controls.sizes.length < 2 || group.kind === "finding") {
       parts.push(el("span", { class: "soft words", "aria-hidden": "true", text: group.words }));
@@ -211,7 +211,7 @@ export class Pattern {
           iconButton(
             "cross",
             `Take ${called} away`,
-            () => bench.change([{ do: "remove", at }], "Took a group away"),
+            () => this.#moved([{ do: "remove", at }], "Took a group away"),
             key("remove"),
           ),
         ),
@@ -220,10 +220,16 @@ export class Pattern {
     return el("li", { "data-at": place(at), "aria-label": `${called}: ${group.words}` }, parts);
   }
 
+  /** Groups change places. What is pressed before the places after the last such change are shown is not meant so. */
+  #moved(changes, words) {
+    const moving = ({ change }) => ["move", "remove", "insert"].includes(change.do);
+    if (!this.bench.waiting.some(moving)) this.bench.change(changes, words);
+  }
+
   #adding(into, list, controls) {
     const ring = controls.sizes.length > 1 ? { ring: list.at(-1)?.ring ?? controls.sizes[0].name } : {};
     const add = (value, said) => () =>
-      this.bench.change([{ do: "insert", at: [...into, list.length], value: { ...value, ...ring } }], said);
+      this.#moved([{ do: "insert", at: [...into, list.length], value: { ...value, ...ring } }], said);
     const button = (text, value, key) =>
       el(
         "button",

@@ -125,8 +125,10 @@ export class Rest {
       if (this.running === own) this.#rested(said, kind);
     } catch (fault) {
       if (fault.name === "AbortError" || this.running !== own) return;
-      if (fault instanceof Gone) this.gone();
-      else this.#wrong(fault instanceof Refused ? fault.problems.map(sentence) : [fault.message]);
+      if (fault instanceof Gone) {
+        this.#back();
+        this.gone();
+      } else this.#wrong(fault instanceof Refused ? fault.problems.map(sentence) : [fault.message]);
     } finally {
       clearInterval(clock);
       if (this.running === own) this.running = null;
@@ -172,6 +174,7 @@ export class Rest {
       refill(this.state, told());
       return;
     }
+    if (rest.supports) this.sight.view?.supports(rest.supports);
     this.#frame(rest.poses);
     const found = [
       ["Length", rest.length],

@@ -95,7 +95,7 @@ export class Sizes {
           onchange: () => {
             this.wires.list = list;
             this.shape = "";
-            this.update(this.bench.controls);
+            if (this.bench.controls) this.update(this.bench.controls);
           },
         }),
         el("span", { text: list, title: words }),
@@ -175,11 +175,16 @@ export class Sizes {
       const said = name.value.trim();
       const like = controls.sizes[0];
       if (!said) return name.focus();
+      name.setCustomValidity(
+        controls.sizes.some((one) => one.name === said) ? `There is a ring size named ${said} already.` : "",
+      );
+      if (!name.reportValidity()) return undefined;
       return this.bench.change(
         [{ do: "size", name: said, inside: like?.inside.text ?? "4 mm", wire: like?.wire.text ?? "18 AWG" }],
         `Added ring size ${said}`,
       );
     };
+    name.addEventListener("input", () => name.setCustomValidity(""));
     name.addEventListener("keydown", (event) => event.key === "Enter" && add());
     return el(
       "details",

@@ -64,6 +64,19 @@ export class Verdict {
     byId("verdict-shape").replaceChildren(shape("none"));
   }
 
+  /** What was asked was stopped or failed: what stands here stays, and is told for what it is. */
+  ended() {
+    this.before();
+    const { dataset } = byId("verdict");
+    if (dataset.wrong === "true") return;
+    byId("glance").hidden = true;
+    if (dataset.fresh === "true") byId("headline").textContent = `${this.title} was not worked out.`;
+    else if (dataset.quick === "true" && dataset.before !== "true") {
+      byId("before").textContent = "At a glance only: the full check was not done";
+      byId("before").hidden = false;
+    }
+  }
+
   #there() {
     clearTimeout(this.late);
     this.late = 0;
@@ -173,7 +186,11 @@ export class Verdict {
     const place = byId("problems");
     if (!problems.length) {
       refill(place);
-      if (cleared) byId("verdict").dataset.wrong = "false";
+      if (!cleared) return;
+      byId("verdict").dataset.wrong = "false";
+      // The numbers of the piece before are seen again.
+      if (this.bench.look) byId("headline").textContent = this.bench.look.verdict.headline;
+      this.before();
       return;
     }
     this.#there();
