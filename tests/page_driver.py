@@ -135,9 +135,18 @@ class Visit:
         raise AssertionError(f"still busy after {PATIENCE} s: {self.asking}")
 
     def settled(self) -> None:
-        """Wait for the full answer to the newest change, and for it to be drawn."""
-        self.idle()
-        self.until("document.querySelector('#verdict').dataset.quick === 'false'")
+        """Wait for the full answer to the newest change, and for it to be drawn.
+
+        A change makes what is shown a glance at once, until its full answer is there.
+        """
+        there = (
+            "document.querySelector('#verdict').dataset.quick === 'false'"
+            " && !document.querySelector('#busy').checkVisibility()"
+        )
+        end = time.monotonic() + PATIENCE
+        while self.asking or not self.page.evaluate(there):
+            assert time.monotonic() < end, f"still busy after {PATIENCE} s: {self.asking}"
+            self.page.wait_for_timeout(30)
         assert self.no_errors(), self.errors()
 
     # -- what is read

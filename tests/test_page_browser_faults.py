@@ -22,13 +22,27 @@ def browser():
         yield browser
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def visit(browser, server):
     with visiting(browser, server, size=(900, 600)) as visit:
-        visit.open()
-        visit.write(TEXT)
-        visit.settled()
-        yield visit
+        yield visit.open()
+
+
+@pytest.fixture(autouse=True)
+def begun(visit):
+    """Each test begins with the same design; nothing may have gone wrong in any."""
+    visit.write(TEXT)
+    visit.settled()
+    yield
+    visit.assert_clean()
+
+
+def make_models(visit):
+    """Have the models made, and nothing else."""
+    for tick in visit.page.locator("[id^=make-][type=checkbox]").all():
+        tick.set_checked(tick.get_attribute("id") == "make-models")
+    visit.page.locator("#make-files").click()
+    visit.page.locator("#files-zip").wait_for()
 
 
 def kinds(visit):
@@ -83,7 +97,7 @@ def test_a_choice_that_is_not_to_be_had_is_told_and_leaves_the_bench(visit):
     def refused(route):
         route.fulfill(content_type="application/json", body=json.dumps({"fault": "The worker has ended."}))
 
-    visit.page.route("**/api/new", refused)
+    visit.page.route("**/api/new", refused, times=1)
     with visit.catalogue() as catalogue:
         catalogue.card("one-in-one").click()
         wrong = visit.page.locator("#choose-wrong")
@@ -112,7 +126,7 @@ def test_a_changed_file_beside_makes_the_piece_and_its_files_old(visit, tmp_path
     visit.until("text => document.querySelector('#design-text').value === text", design.read_text())
     visit.settled()
     before = visit.number("rings")
-    visit.make_files()
+    make_models(visit)
     visit.rest("hang")
     assert not visit.page.locator("#files-old").is_visible()
     beside.write_text(
@@ -131,7 +145,7 @@ def test_a_changed_file_beside_makes_the_piece_and_its_files_old(visit, tmp_path
 
 
 def test_files_of_another_piece_go(visit):
-    visit.make_files()
+    make_models(visit)
     assert visit.files_listed()
     visit.choose("one-in-one")
     visit.settled()

@@ -194,6 +194,27 @@ def test_files_that_a_design_names_come_with_it(tmp_path):
     assert first_design(path, None).beside == {}
 
 
+@pytest.mark.parametrize("name", ["bench.txt", "other/bench.txt", "con.toml", "a:b.toml", ".toml", "..", ""])
+def test_a_file_that_the_page_would_not_take_is_left_to_the_page_to_tell(tmp_path, name):
+    (tmp_path / "other").mkdir()
+    if name.strip("."):
+        (tmp_path / name).write_text("[bench]\n")
+    (tmp_path / "mine.toml").write_bytes(WEAVE.read_bytes())
+    path = tmp_path / "design.toml"
+    path.write_text(f'settings = "{name}"\n[pattern]\nweave = "mine.toml"\n')
+    first = first_design(path, None)
+    assert first.text == path.read_text()
+    assert first.beside == {"mine.toml": WEAVE.read_bytes()}
+
+
+def test_settings_that_are_given_under_such_a_name_are_told_by_their_option(run, tmp_path):
+    Path("bench.txt").write_text("[bench]\n")
+    Path("design.toml").write_text(starter_design("two-in-one", repeat=3))
+    for design in (["design.toml"], []):
+        told = run("page", *design, "--settings", "bench.txt", "--no-browser", code=2).stderr
+        assert told.startswith("error: --settings: got 'bench.txt'")
+
+
 def test_settings_that_are_given_stand_in_the_text_for_those_it_names(tmp_path):
     own = tmp_path / "own.toml"
     own.write_text("[bench]\n")

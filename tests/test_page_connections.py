@@ -5,6 +5,7 @@ import os
 import socket
 import struct
 import subprocess
+import threading
 import time
 
 import pytest
@@ -256,17 +257,27 @@ def test_and_is_answered_nothing_else_when_he_asks(server, monkeypatch):
 
 def test_other_users_take_no_room(server, opened, monkeypatch):
     monkeypatch.setattr(connections, "MOST_CONNECTIONS", 2)
-    strangers = set()
-    monkeypatch.setattr(connections, "is_others", lambda client, server: client[1] in strangers)
-    for _ in range(30):
-        # He is known before the server sees him.
-        connection = socket.socket()
-        connection.bind(("127.0.0.1", 0))
-        strangers.add(connection.getsockname()[1])
-        connection.settimeout(30.0)
-        connection.connect(("127.0.0.1", server.port))
-        connection.close() if len(strangers) % 2 else opened.__self__
+    with monkeypatch.context() as strange:
+        strange.setattr(connections, "is_others", lambda client, server: True)
+        strangers = [opened() for _ in range(30)]
+        for stranger in strangers:  # each has been seen by the server, and stays open at its own end
+            assert stranger.recv(12) == b"HTTP/1.1 403"
     assert server.raw(head(server, "/", "GET", "Connection: close")).startswith(b"HTTP/1.1 200")
+
+
+def test_who_has_gone_before_he_can_be_told_apart_is_not_heard(server, opened, monkeypatch):
+    gone = threading.Event()
+    # The lists are read too late to have him; what he sent is still there to be read.
+    monkeypatch.setattr(connections, "is_others", lambda client, server: not gone.wait(30.0))
+    before = set(server.folder.iterdir())
+    asked = head(server, "/api/session", "POST", "Content-Type: application/json", "Content-Length: 2")
+    for _ in range(20):
+        gone.clear()
+        opened(asked + b"{}", SO_LINGER=struct.pack("ii", 1, 0)).close()
+        gone.set()
+    assert server.raw(head(server, "/", "GET", "Connection: close")).startswith(b"HTTP/1.1 200")
+    time.sleep(0.2)
+    assert set(server.folder.iterdir()) == before
 
 
 @pytest.mark.parametrize("host", hosts())

@@ -5,6 +5,7 @@ import json
 import re
 import shutil
 import socket
+import threading
 import zipfile
 from concurrent.futures import ThreadPoolExecutor
 
@@ -12,6 +13,7 @@ import httpx
 import pytest
 
 from chaingen.errors import BadInput
+from chaingen.page import server as server_module
 from chaingen.page import sessions as session_module
 from chaingen.page.requests import MOST_BESIDE, MOST_TEXT, base_name
 from chaingen.page.server import First
@@ -179,6 +181,72 @@ def test_the_page_left_alone_longest_is_forgotten_and_its_folder_goes(server):
             assert kept.post("/api/stop", json={}).status_code == 200
         assert problem_of(old.post("/api/stop", json={}), 404)["where"] == "X-Session"
         assert not folder.exists()
+
+
+def test_a_page_that_ends_leaves_nothing(server, page):
+    told = exported_set(page)
+    assert page.get(told["zip"]).status_code == 200
+    page.post("/api/beside", json={"name": "own.toml", "text": "x = 1"})
+    folder = server.folder / page.headers["X-Session"]
+    assert folder.is_dir()
+    answer = page.post("/api/end", json={})
+    assert (answer.status_code, answer.json()) == (200, {})
+    assert not folder.exists()
+    assert page.get(told["zip"]).status_code == 404
+    assert problem_of(page.post("/api/stop", json={}), 404)["where"] == "X-Session"
+    assert page.post("/api/end", json={}).json() == {}
+
+
+@pytest.mark.parametrize("name", ["", "0" * 32, "first", "../first", "x" * 300])
+def test_a_session_that_is_none_may_end(server, page, name):
+    with server.client(headers={"X-Session": name}) as client:
+        assert client.post("/api/end", json={}).json() == {}
+    assert (server.folder / "first" / "beside" / "weave.toml").is_file()
+    assert page.post("/api/stop", json={}).status_code == 200
+
+
+def test_only_the_page_itself_may_end_it(server, page):
+    for headers in ({"Origin": "http://workshop.example"}, {"Sec-Fetch-Site": "cross-site"}, {"Host": "x"}):
+        assert problem_of(page.post("/api/end", json={}, headers=headers), 403)
+    assert problem_of(page.post("/api/end", content=b"{}", headers={"Content-Type": "text/plain"}), 415)
+    assert problem_of(page.get("/api/end"), 405)
+    with server.page() as other:
+        assert other.post("/api/end", json={}).json() == {}
+    assert page.post("/api/stop", json={}).status_code == 200
+
+
+@pytest.mark.parametrize("kind", ["wait", "stubborn"])
+def test_the_work_of_a_page_that_ends_stops_before_its_folder_goes(server, page, tmp_path, kind):
+    folder = server.folder / page.headers["X-Session"]
+    with page.stream("POST", "/api/look", json={"text": f"{kind} {tmp_path / 'never'}"}) as answer:
+        lines = answer.iter_lines()
+        next(lines)
+        wait_until((tmp_path / "never.begun").exists)
+        with server.client(headers=page.headers) as same:
+            assert same.post("/api/end", json={}).json() == {}
+        assert not server.workers.heavy.of(page.headers["X-Session"])
+        assert not folder.exists()
+        assert json.loads(list(lines)[-1]) == {"stopped": CANCELLED}
+
+
+def test_what_is_asked_while_a_page_ends_begins_no_work(server, page, monkeypatch):
+    reading = server_module.asked.read_request
+    begun, go_on = threading.Event(), threading.Event()
+
+    def slow(body, model):
+        if model is server_module.asked.Files:
+            begun.set()
+            go_on.wait(30.0)
+        return reading(body, model)
+
+    monkeypatch.setattr(server_module.asked, "read_request", slow)
+    with ThreadPoolExecutor(1) as thread, server.client(headers=page.headers) as late:
+        answer = thread.submit(late.post, "/api/files", json={"text": "x"})
+        assert begun.wait(30.0)
+        assert page.post("/api/end", json={}).json() == {}
+        go_on.set()
+        assert problem_of(answer.result(), 404)["where"] == "X-Session"
+    assert not (server.folder / page.headers["X-Session"]).exists()
 
 
 # --- streams ----------------------------------------------------------------------------------------
@@ -419,7 +487,7 @@ def test_json_that_is_none_is_refused(page, body, words):
         ("files", {"text": "", "models": "yes"}, "models"), ("files", {"text": "", "out": "/"}, "out"),
         ("new", {"name": None}, "name"), ("new", {"name": "x", "repeat": 1.5}, "repeat"),
         ("new", {"name": "x", "closed": "no"}, "closed"), ("beside", {"name": "a.toml"}, "text"),
-        ("stop", {"all": True}, "all"), ("session", {"id": "x"}, "id"),
+        ("stop", {"all": True}, "all"), ("end", {"all": True}, "all"), ("session", {"id": "x"}, "id"),
     ],
 )  # fmt: skip
 def test_requests_that_say_what_they_may_not_are_refused_by_its_name(page, path, body, where):

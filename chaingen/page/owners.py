@@ -12,8 +12,8 @@ from collections.abc import Sequence
 from pathlib import Path
 
 TABLES = (Path("/proc/net/tcp"), Path("/proc/net/tcp6"))
-"""The lists of connections, see proc_net_tcp in the kernel's documentation. A socket for IPv6 that connects to an
-address of IPv4 is in the second one, though it is the far end of one in the first."""
+"""The lists of connections, see proc_net_tcp in the kernel's documentation. A socket for IPv6 that connects
+to an address of IPv4 is in the second one, though it is the far end of one in the first."""
 
 MAPPED = bytes(10) + b"\xff\xff"
 """What stands before an address of IPv4 where it is written as one of IPv6, see RFC 4291, 2.5.5.2."""
@@ -38,9 +38,7 @@ def is_others(client: tuple[str, int], server: tuple[str, int], tables: Sequence
     return owner is not None and owner not in (os.getuid(), ROOT)
 
 
-def owner_of(
-    client: tuple[str, int], server: tuple[str, int], tables: Sequence[Path] = TABLES
-) -> int | None:
+def owner_of(client: tuple[str, int], server: tuple[str, int], tables: Sequence[Path] = TABLES) -> int | None:
     """The number of the user whose the far end of a connection is; None where that is not known.
 
     One that has been closed already is listed as of root, but without an inode: it is nobody's, -1.

@@ -34,7 +34,7 @@ LOOK_LIMIT, QUICK_LIMIT, REST_LIMIT, FILES_LIMIT = 180.0, 20.0, 300.0, 900.0
 """Longest times that jobs may take [s]."""
 
 END_LIMIT, MOMENT = 5.0, 0.1
-"""The jobs of a session that ends have so long [s] to end; every moment [s] it is looked whether they have."""
+"""The jobs of a session that goes have so long [s] to end; every moment [s] it is looked whether they did."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,7 +207,8 @@ class Server:
         while busy and time.monotonic() < limit:
             busy = any(queue.of(session.id) for queue in (self.workers.heavy, self.workers.quick))
             self.workers.drop(session.id)
-            if busy:  # also after the last time: a process that is killed goes on a little longer than its job
+            if busy:
+                # After the last one too: a process that is killed goes on a little longer than its job.
                 await asyncio.sleep(MOMENT)
         async with self.packing:
             await asyncio.to_thread(session.remove)
@@ -357,6 +358,7 @@ def application(
     server = Server(workers, folder, first, opening)
     answers = (
         server.session, server.new, server.look, server.rest, server.files, server.beside, server.stop,
+        server.end,
     )  # fmt: skip
     app = Starlette(
         routes=[

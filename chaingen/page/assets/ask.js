@@ -18,12 +18,12 @@ export class Refused extends Error {
   }
 }
 
-async function send(path, body, signal, own = session) {
+async function send(path, body, signal, own = session, keepalive = false) {
   const headers = { "Content-Type": "application/json" };
   if (own) headers["X-Session"] = own;
   let answer;
   try {
-    answer = await fetch(path, { method: "POST", headers, body: JSON.stringify(body), signal });
+    answer = await fetch(path, { method: "POST", headers, body: JSON.stringify(body), signal, keepalive });
   } catch (fault) {
     if (fault.name === "AbortError") throw fault;
     throw new Gone("the server does not answer");
@@ -48,9 +48,7 @@ export async function opened() {
 
 /** The page is left: the server need keep nothing of it any more. */
 export function left() {
-  if (!session) return;
-  const headers = { "Content-Type": "application/json", "X-Session": session };
-  fetch("/api/end", { method: "POST", headers, body: "{}", keepalive: true }).catch(() => {});
+  if (session) send("/api/end", {}, null, session, true).catch(() => {});
 }
 
 async function inSession(path, body, signal) {

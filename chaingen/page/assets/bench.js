@@ -6,9 +6,9 @@
 
 import { Gone, Refused, isReplaced, streamed } from "/assets/ask.js";
 import { History } from "/assets/history.js";
+import { Kept } from "/assets/kept.js";
 
 const PAUSE = 350; // [ms] without a change before the full look is asked
-const KEPT = 6; // full looks remembered by their text
 
 export class Bench extends EventTarget {
   constructor(text) {
@@ -24,7 +24,7 @@ export class Bench extends EventTarget {
     this.taken = 0;
     this.shown = { number: -1, quick: true };
     this.gesture = 0;
-    this.kept = new Map();
+    this.kept = new Kept();
     this.quick = null;
     this.full = null;
     this.again = false;
@@ -92,31 +92,6 @@ export class Bench extends EventTarget {
   /** Whether the full look of the newest text is still to come. */
   get working() {
     return this.full !== null || this.timer !== 0;
-  }
-
-  /** Waits for the full look of the newest text; tells whether it came. */
-  looked() {
-    if (this.problems.length && !this.working) return Promise.resolve(false);
-    if (!this.shown.quick && this.shown.number === this.number && !this.working) return Promise.resolve(true);
-    if (!this.working) this.check();
-    return new Promise((done) => this.awaiting.push(done));
-  }
-
-  /** Waits until the text holds all that was changed; tells whether it does. */
-  told() {
-    if (!this.waiting.length) return Promise.resolve(true);
-    if (!this.working && !this.quick) this.check();
-    return new Promise((done) => {
-      const over = new AbortController();
-      const heard = (last) => {
-        if (this.waiting.length && !last) return;
-        over.abort();
-        done(!this.waiting.length);
-      };
-      const { signal } = over;
-      for (const what of ["text", "problems"]) this.addEventListener(what, () => heard(false), { signal });
-      for (const what of ["gone", "fault", "cancelled"]) this.addEventListener(what, () => heard(true), { signal });
-    });
   }
 
   /** Files beside the design are others now: what was worked out before counts no more. */
@@ -311,7 +286,7 @@ export class Bench extends EventTarget {
     this.tell("problems");
     if (answer.look) {
       this.look = answer.look;
-      if (!quick) this.#keep(answer);
+      if (!quick) this.kept.add(answer);
       this.tell("look", { look: answer.look, quick, frame: this.frame });
       if (number === this.number) this.frame = false;
     }
@@ -319,11 +294,5 @@ export class Bench extends EventTarget {
     // All is said already: what is wrong with the text, or the full look.
     if (asked && (wrong || !quick) && number === this.number) this.#stop();
     if (!quick || wrong) this.#over();
-  }
-
-  #keep(answer) {
-    this.kept.delete(answer.text);
-    this.kept.set(answer.text, answer);
-    if (this.kept.size > KEPT) this.kept.delete(this.kept.keys().next().value);
   }
 }

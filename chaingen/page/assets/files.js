@@ -1,7 +1,9 @@
 // Files: opening and saving the design, and having models, pictures and the maker's sheet made.
 
 import { Gone, Refused, putBeside, streamed, whyNot } from "/assets/ask.js";
+import { LARGEST, fileName, kindOf, plain } from "/assets/design_files.js";
 import { byId, el, refill } from "/assets/dom.js";
+import { looked, told } from "/assets/told.js";
 import { sentence } from "/assets/units.js";
 
 const WHAT = [
@@ -11,37 +13,7 @@ const WHAT = [
   ["scenes", "Scenes", "the same of the piece at rest, where the design names scenes", false],
   ["service", "For a print or casting service", "what is sent, where the design names a service", false],
 ];
-const LARGEST = 200_000; // [characters] of a file beside the design, more than the program reads
-
 const FOLDED = ["Pictures of the sheet", "For other programs"];
-
-/** Bytes as text; null where they are none. */
-function plain(bytes) {
-  try {
-    const text = new TextDecoder("utf-8", { fatal: true }).decode(bytes);
-    return text.includes("\0") ? null : text;
-  } catch {
-    return null;
-  }
-}
-
-/** What a file is, by the keys that only such files have; designs may be unfinished. Null where it is none of them. */
-function kindOf(text) {
-  if (/^\s*(\[+\s*)?(pattern|sections)\b/m.test(text)) return "a design";
-  if (/^\s*(repeats|links)\s*=/m.test(text)) return "a weave";
-  if (/^\s*(\[\s*rings\b|title\s*=)/m.test(text)) return "a design";
-  return /^\s*\[+\s*\w+|^\s*\w+\s*=/m.test(text) ? "a settings file" : null;
-}
-
-/** What a design is saved as. */
-export function fileName(title) {
-  const plain = (title ?? "")
-    .normalize("NFKD")
-    .toLowerCase()
-    .replace(/[^a-z0-9]+/g, "-")
-    .replace(/^-+|-+$/g, "");
-  return `${plain.slice(0, 60) || "design"}.toml`;
-}
 
 export class Files {
   constructor(root, bench, { told, gone }) {
@@ -96,7 +68,7 @@ export class Files {
 
   /** The design as a file of its title's name, with all that was changed. */
   async save() {
-    const all = await this.bench.told();
+    const all = await told(this.bench);
     const { text, look } = this.bench;
     const url = URL.createObjectURL(new Blob([text], { type: "application/toml" }));
     const name = fileName(this.bench.controls?.title?.value ?? look?.title);
@@ -229,7 +201,7 @@ export class Files {
     const what = Object.fromEntries(this.ticks.map((one) => [one.key, one.box.checked]));
     try {
       if (this.bench.working) words.textContent = "Waiting for the piece to be worked out";
-      const there = await this.bench.looked();
+      const there = await looked(this.bench);
       if (own.signal.aborted) return undefined;
       if (!there) {
         const why = this.bench.problems.length ? "what is wrong is to be put right first" : "its check is to be done first";

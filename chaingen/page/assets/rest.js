@@ -4,6 +4,7 @@ import { Gone, Refused, streamed, whyNot } from "/assets/ask.js";
 import { byId, el, icon, refill } from "/assets/dom.js";
 import { Laid } from "/assets/laid.js";
 import { floats } from "/assets/numbers.js";
+import { looked } from "/assets/told.js";
 import { factRow } from "/assets/verdict.js";
 import { sentence } from "/assets/units.js";
 
@@ -104,7 +105,7 @@ export class Rest {
       ),
     );
     try {
-      if (!(await this.bench.looked())) {
+      if (!(await looked(this.bench))) {
         if (this.running === own) this.#wrong(["There is no piece to let come to rest yet: its check is to be done first."]);
         return;
       }
