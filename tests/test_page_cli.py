@@ -155,6 +155,15 @@ def test_the_end_of_its_terminal_ends_it_cleanly(tmp_path):
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.parametrize(("let_go", "code"), [("let_go_of_output()", 0), ("pass", 120)])
+def test_what_nobody_hears_any_more_is_no_failure(let_go, code):
+    """Python ends with 120 where it cannot print what is left."""
+    script = f"import sys\nfrom chaingen.cli.app import let_go_of_output\nprint('ended')\n{let_go}\n"
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run([sys.executable, "-c", script], stdout=full, stderr=subprocess.DEVNULL)
+    assert done.returncode == code
+
+
 def test_the_socket_is_of_this_machine_alone():
     with bound(0) as listening:
         assert listening.getsockname()[0] == "127.0.0.1"

@@ -38,6 +38,17 @@ def say(text: str) -> None:
     click.echo(text)
 
 
+def let_go_of_output() -> None:
+    """Print what is still to be printed; where nobody hears it any more that is no failure."""
+    try:
+        sys.stdout.flush()
+    except OSError:
+        # What is left would be tried again as the process ends, and fail it.
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, sys.stdout.fileno())
+        os.close(nowhere)
+
+
 class Commands(click.Group):
     """Lists commands in the order of the work and turns every error into a message and an exit code."""
 

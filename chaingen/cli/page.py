@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from chaingen.cli.app import SETTINGS, say
+from chaingen.cli.app import SETTINGS, let_go_of_output, say
 
 
 @click.command()
@@ -23,3 +23,5 @@ def page(design: Path | None, settings: Path | None, port: int, browser: bool) -
     from chaingen.page.serve import first_design, serve
 
     serve(first_design(design, settings), port=port, browser=browser, say=say)
+    # Its terminal may be what has ended it.
+    let_go_of_output()
