@@ -131,6 +131,11 @@ def test_a_browser_that_cannot_be_run_is_told(monkeypatch, command):
     assert said == ["No browser could be opened: open that address in one on this machine."]
 
 
+def buffered(environment):
+    """The same environment, where Python keeps what is printed until a line is full or it ends."""
+    return {key: value for key, value in environment.items() if key != "PYTHONUNBUFFERED"}
+
+
 def test_the_end_of_its_terminal_ends_it_cleanly(tmp_path):
     import pty
 
@@ -143,7 +148,7 @@ def test_the_end_of_its_terminal_ends_it_cleanly(tmp_path):
     )
     with subprocess.Popen(
         [sys.executable, "-c", script], stdin=theirs, stdout=theirs, stderr=theirs, cwd=ROOT,
-        env={**os.environ, "TMPDIR": str(tmp_path)}, start_new_session=True,
+        env={**buffered(os.environ), "TMPDIR": str(tmp_path)}, start_new_session=True,
     ) as process:  # fmt: skip
         try:
             os.close(theirs)
@@ -160,7 +165,9 @@ def test_what_nobody_hears_any_more_is_no_failure(let_go, code):
     """Python ends with 120 where it cannot print what is left."""
     script = f"import sys\nfrom chaingen.cli.app import let_go_of_output\nprint('ended')\n{let_go}\n"
     with Path("/dev/full").open("w") as full:
-        done = subprocess.run([sys.executable, "-c", script], stdout=full, stderr=subprocess.DEVNULL)
+        done = subprocess.run(
+            [sys.executable, "-c", script], stdout=full, stderr=subprocess.DEVNULL, env=buffered(os.environ)
+        )
     assert done.returncode == code
 
 
