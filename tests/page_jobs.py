@@ -14,6 +14,13 @@ def warm():
     """Nothing is slow."""
 
 
+def ready_findings(arguments, tell):
+    """Leaves a file where a test names one."""
+    if "READY_MARK" in os.environ:
+        Path(os.environ["READY_MARK"]).touch()
+    return {}
+
+
 def _wait_for(path, tell=None):
     """Wait until a test makes a file."""
     for _ in range(60_000):

@@ -337,3 +337,14 @@ def test_a_new_design_is_a_starter():
 def test_a_new_design_with_problems_is_told(given):
     with pytest.raises(BadInput):
         jobs.new(given, lambda _: None)
+
+
+def test_what_is_made_ready_is_a_piece_with_a_finding(monkeypatch):
+    asked = []
+    monkeypatch.setattr(jobs, "look", lambda arguments, _: asked.append(arguments) or {})
+    assert jobs.ready_findings({}, print) == {}
+    monkeypatch.undo()
+    (arguments,) = asked
+    said = jobs.look(arguments, lambda _: None)
+    assert said["problems"] == []
+    assert said["look"]["numbers"]["findings"] == 1

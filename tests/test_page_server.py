@@ -618,3 +618,11 @@ def test_an_end_stops_the_answers_that_are_under_way(tmp_path):
             wait_until(lambda: (tmp_path / "never.begun").exists())
             ending.workers.close()
             assert json.loads(list(lines)[-1]) == {"stopped": ENDING}
+
+
+def test_what_findings_need_is_made_ready_before_it_is_asked(monkeypatch, tmp_path):
+    """So that the first piece with findings need not wait for it."""
+    monkeypatch.setattr(server_module, "AFTERWARDS", 0.1)
+    monkeypatch.setenv("READY_MARK", str(tmp_path / "ready"))
+    with served():
+        wait_until((tmp_path / "ready").exists)

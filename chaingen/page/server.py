@@ -33,6 +33,9 @@ from chaingen.page.workers import REPLACED, Workers
 LOOK_LIMIT, QUICK_LIMIT, REST_LIMIT, FILES_LIMIT = 180.0, 20.0, 300.0, 900.0
 """Longest times that jobs may take [s]."""
 
+AFTERWARDS = 8.0
+"""So long [s] after the first look, when all workers are there, what findings need is compiled."""
+
 END_LIMIT, MOMENT = 5.0, 0.1
 """The jobs of a session that goes have so long [s] to end; every moment [s] it is looked whether they did."""
 
@@ -85,6 +88,14 @@ class Server:
         beside = dict(self.own.beside)
         job.last.add_done_callback(lambda _: self.workers.start_others())
         job.last.add_done_callback(lambda _: self._keep(job, self.first.text, beside))
+        job.last.add_done_callback(lambda _: self._get_ready())
+
+    def _get_ready(self) -> None:
+        """Have done soon what the first piece with findings would else wait for."""
+        loop = asyncio.get_running_loop()
+        loop.call_later(
+            AFTERWARDS, lambda: self.workers.do("ready_findings", {}, owner=None, limit=LOOK_LIMIT)
+        )
 
     # Pages and their files
 
