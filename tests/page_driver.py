@@ -196,9 +196,18 @@ class Visit:
         return self.page.locator("#view-labels .mark-label").filter(visible=True).all_inner_texts()
 
     def pixels(self, canvas: str = "#view") -> NDArray[np.int64]:
-        """The picture that is drawn in a canvas, without anything that lies over it: rows, columns, RGB."""
-        picture = self.page.locator(canvas).evaluate("canvas => canvas.toDataURL('image/png')")
-        with Image.open(io.BytesIO(base64.b64decode(picture.partition(",")[2]))) as image:
+        """The picture that is drawn in a canvas, without anything that lies over it: rows, columns, RGB.
+
+        It is taken once it is still, for what stands below it may change its height.
+        """
+        place, before = self.page.locator(canvas), ""
+        for _ in range(20):
+            picture = place.evaluate("canvas => canvas.toDataURL('image/png')")
+            if picture == before:
+                break
+            before = picture
+            self.page.wait_for_timeout(80)
+        with Image.open(io.BytesIO(base64.b64decode(before.partition(",")[2]))) as image:
             return np.asarray(image.convert("RGB"), dtype=np.int64)
 
     def watch(self) -> None:
