@@ -110,6 +110,14 @@ class Visit:
         self.idle()
         return self
 
+    @contextmanager
+    def beginning(self, text: str) -> Iterator[None]:
+        """A test that begins with a design, and in which nothing may go wrong."""
+        self.write(text)
+        self.settled()
+        yield
+        self.assert_clean()
+
     # -- what is waited for
 
     def until(self, expression: str, argument: object = None) -> None:

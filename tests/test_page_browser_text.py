@@ -21,11 +21,8 @@ def visit(server):
 
 @pytest.fixture(autouse=True)
 def begun(visit):
-    """Each test begins with the same design; nothing may have gone wrong in any."""
-    visit.write(TEXT)
-    visit.settled()
-    yield
-    visit.assert_clean()
+    with visit.beginning(TEXT):
+        yield
 
 
 def line_with(text, words):
