@@ -45,12 +45,14 @@ def test_long_solve_says_what_it_does_and_is_cancelled(visit):
     before = visit.headline()
     visit.write(long_one("Cancelled"))
     working = visit.working()
-    words = []
+    words, doing = [], set()
     # What is done, by the words of the package that come one after another, and for how long by now.
     end = time.monotonic() + PATIENCE
-    while len(words) < 20 or len({one.partition(" …")[0] for one in words}) < 2:
+    while len(words) < 20 or len(doing) < 2:
         assert time.monotonic() < end, words
         words.append(working.inner_text())
+        what = words[-1].partition(" …")[0]
+        doing |= {what[0].lower() + what[1:]} - {"getting ready"}
         visit.page.wait_for_timeout(100)
     seconds = [float(re.search(r"([\d.]+) s$", one)[1]) for one in words]
     assert seconds == sorted(seconds)
@@ -62,6 +64,24 @@ def test_long_solve_says_what_it_does_and_is_cancelled(visit):
     visit.write(OTHER)
     visit.settled()
     assert visit.headline() == headline(build(parse_design(OTHER))) != before
+    with pytest.raises(AllTold):
+        build(parse_design(long_one("Cancelled")), on_progress=telling(doing))
+
+
+class AllTold(Exception):
+    """The package has told all that was shown."""
+
+
+def telling(shown):
+    """Hears what the package tells, until that is all that was shown."""
+    told = set()
+
+    def tell(words):
+        told.add(words)
+        if shown <= told:
+            raise AllTold
+
+    return tell
 
 
 def test_newer_change_replaces_a_long_solve(visit):
